@@ -1,0 +1,5 @@
+"""``python -m logbook`` is the command line."""
+
+from logbook.command_line import main
+
+main()

@@ -1,0 +1,59 @@
+"""Command line: ``logbook --help``.
+
+Entry points only: read the words, open the transaction where one is needed,
+call one function of a lower room, print. Engine commands import neither the
+web nor the records. A refusal is one sentence on standard error and exit code
+2; ``--json`` prints one JSON object on standard output and nothing else.
+"""
+
+import importlib
+import sys
+
+import click
+
+from logbook import __version__
+from logbook.refusals import Refused
+
+# command name -> module of this room that defines it under the same name
+# (dashes become underscores); imported only when that command is called.
+_COMMANDS = {
+    "pitch": "pitch",
+    "interlace": "interlace",
+    "view": "view",
+    "trace": "shop",
+    "serve": "shop",
+    "worker": "shop",
+}
+
+
+class _Commands(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        module = importlib.import_module(f"{__name__}.{_COMMANDS[cmd_name]}")
+        return getattr(module, cmd_name.replace("-", "_"))
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="logbook")
+def _root() -> None:
+    """Lens Bench Logbook: from the order to the door of a lenticular print workshop."""
+
+
+def main() -> None:
+    """Run the command line; a refusal prints its sentence and exits with 2."""
+    try:
+        _root.main(prog_name="logbook", standalone_mode=False)
+    except click.exceptions.Exit as leave:
+        sys.exit(leave.exit_code)
+    except click.Abort:
+        sys.exit("logbook: stopped.")
+    except click.ClickException as error:
+        print(f"logbook: {error.format_message()}", file=sys.stderr)
+        sys.exit(2)
+    except Refused as refusal:
+        print(f"logbook: {refusal.sentence}", file=sys.stderr)
+        sys.exit(2)

@@ -1,0 +1,7 @@
+"""Engine: optics and pixels.
+
+Numbers, arrays and frozen dataclasses go in and come out. Physical arguments
+are keyword-only and carry their unit in the name (``thickness_mm=``). Knows no
+web framework, no database, no queue, no clock and no environment; ``rasterfile``
+and ``sources`` are the only modules that touch files.
+"""

@@ -1,0 +1,62 @@
+"""Lengths as people write them: a decimal number and a unit, kept exactly."""
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from logbook.refusals import Refused
+
+INCH_IN_MM = Fraction(254, 10)
+"""The international inch, exactly 25.4 mm since 1 July 1959."""
+
+_UNIT_IN_MM = {
+    "in": INCH_IN_MM,
+    "mm": Fraction(1),
+    "cm": Fraction(10),
+    "m": Fraction(1000),
+}
+_PATTERN = re.compile(r"\s*(-?\d+(?:[.,]\d+)?|-?[.,]\d+)\s*([a-zA-Z\"″]*)\s*")
+
+
+@dataclass(frozen=True, slots=True)
+class Length:
+    """A length exactly as it was typed: decimal value and unit (in, mm, cm, m)."""
+
+    value: Decimal
+    unit: str
+
+    @property
+    def mm(self) -> Fraction:
+        """The length in millimetres, exact."""
+        return Fraction(self.value) * _UNIT_IN_MM[self.unit]
+
+    @property
+    def inches(self) -> Fraction:
+        """The length in inches, exact."""
+        return self.mm / INCH_IN_MM
+
+    def __str__(self) -> str:
+        return f"{self.value}{self.unit}"
+
+
+def parse_length(text: str, *, field: str | None = None, positive: bool = True) -> Length:
+    """Read ``8in``, ``203.2mm``, ``20,3 cm`` or ``0.6m``.
+
+    A decimal comma is read as a point. Raises Refused for a bare number, an
+    unknown unit and, unless ``positive`` is False, for zero or less.
+    """
+    name = field or "a length"
+    match = _PATTERN.fullmatch(text)
+    if match is None:
+        raise Refused(f"{name}: {text!r} is not a length; write a number and a unit, for example 8in or 203.2mm.", field=field)
+    number, unit = match[1].replace(",", "."), match[2].lower()
+    unit = {'"': "in", "″": "in"}.get(unit, unit)
+    if not unit:
+        raise Refused(f"{name}: {text!r} has no unit; write in, mm, cm or m behind the number, for example {number}in.", field=field)
+    if unit not in _UNIT_IN_MM:
+        raise Refused(f"{name}: the unit {unit!r} is not known; use in, mm, cm or m.", field=field)
+    value = Decimal(number)
+    if positive and value <= 0:
+        raise Refused(f"{name}: {text!r} must be more than zero.", field=field)
+    return Length(value, unit)

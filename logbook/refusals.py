@@ -1,0 +1,15 @@
+"""The one way to say no: a sentence a person can act on."""
+
+
+class Refused(ValueError):
+    """Something was asked that cannot be done; the message is one clear sentence.
+
+    ``field`` names the input it is about, so that a form can show the sentence
+    beside that field; None where no single input is to blame. The command line
+    prints the sentence and exits with 2, the web answers 422.
+    """
+
+    def __init__(self, sentence: str, *, field: str | None = None) -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
+        self.field = field
