@@ -1,0 +1,116 @@
+"""Kept files: stored under their SHA-256, written whole or not at all.
+
+Three classes: *record* (originals and papers: kept), *preview* (proofs and
+small pictures: can be made anew), *interlaced* (large output: may be dropped
+after shipping; its recipe and hash stay, and it can be made anew).
+"""
+
+import hashlib
+import os
+import tempfile
+from datetime import datetime
+from pathlib import Path
+from typing import BinaryIO
+
+from sqlalchemy import String, Text, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
+
+from logbook.records.base import Base, UtcTime, one_of
+
+_CHUNK = 1 << 20
+
+
+class KeptFile(Base):
+    """One stored file; the bytes lie in the files folder under ``sha256``."""
+
+    __tablename__ = "kept_file"
+    __table_args__ = (one_of("kind", "record", "preview", "interlaced"), {"sqlite_autoincrement": True})
+
+    sha256: Mapped[str] = mapped_column(String(64), unique=True)
+    size: Mapped[int]
+    media_type: Mapped[str] = mapped_column(String(80))
+    kind: Mapped[str] = mapped_column(String(20))
+    kept_at: Mapped[datetime] = mapped_column(UtcTime)
+    dropped_at: Mapped[datetime | None] = mapped_column(UtcTime)
+    recipe: Mapped[str | None] = mapped_column(Text)
+    """JSON: how to make the file anew; None for originals."""
+
+
+class FileStore:
+    """The files folder of one shop."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def path(self, sha256: str) -> Path:
+        """Where the bytes of a hash lie, whether or not they are there."""
+        return self.folder / sha256[:2] / sha256
+
+    def has(self, sha256: str) -> bool:
+        """Whether the bytes are there."""
+        return self.path(sha256).is_file()
+
+    def temporary(self) -> Path:
+        """A new name in the store's own temporary folder; swept at start-up when left behind."""
+        waiting = self.folder / "incoming"
+        waiting.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=waiting)
+        os.close(handle)
+        return Path(name)
+
+    def put(self, stream: BinaryIO) -> tuple[str, int]:
+        """Store a stream; returns its SHA-256 and size in bytes."""
+        temporary = self.temporary()
+        try:
+            with temporary.open("wb") as out:
+                while chunk := stream.read(_CHUNK):
+                    out.write(chunk)
+            return self.adopt(temporary)
+        finally:
+            temporary.unlink(missing_ok=True)
+
+    def adopt(self, temporary: Path) -> tuple[str, int]:
+        """Take a finished temporary file into the store under its hash."""
+        sha256 = hash_file(temporary)
+        size = temporary.stat().st_size
+        final = self.path(sha256)
+        final.parent.mkdir(parents=True, exist_ok=True)
+        with temporary.open("rb+") as whole:
+            os.fsync(whole.fileno())
+        temporary.replace(final)
+        _sync_folder(final.parent)
+        return sha256, size
+
+    def sweep(self) -> int:
+        """Delete temporary files that a crash left behind; returns how many."""
+        left = list((self.folder / "incoming").glob("*"))
+        for path in left:
+            path.unlink(missing_ok=True)
+        return len(left)
+
+
+def keep(session: Session, *, sha256: str, size: int, media_type: str, kind: str, now: datetime,
+         recipe: str | None = None) -> KeptFile:
+    """The row for stored bytes; the same bytes are kept once."""
+    known = session.execute(select(KeptFile).where(KeptFile.sha256 == sha256)).scalar_one_or_none()
+    if known is None:
+        known = KeptFile(sha256=sha256, size=size, media_type=media_type, kind=kind, kept_at=now, recipe=recipe)
+        session.add(known)
+        session.flush()
+    elif known.dropped_at is not None:
+        known.dropped_at = None
+    return known
+
+
+def hash_file(path: Path) -> str:
+    """SHA-256 of a file's bytes, in hex."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _sync_folder(folder: Path) -> None:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,0 +1,121 @@
+"""Machines, printer modes, daily checks, authorisations and roller sessions."""
+
+from datetime import date, datetime
+
+from sqlalchemy import ForeignKey, String, Text
+from sqlalchemy.orm import Mapped, mapped_column, relationship
+
+from logbook.lengths import Length
+from logbook.records.base import Base, Coded, LengthText, UtcTime, one_of
+from logbook.records.people import Person
+
+MACHINE_KINDS = ("printer", "laminator", "trimmer")
+DRIVES = ("powered", "hand")
+
+
+class Machine(Coded, Base):
+    """A printer, laminator or trimmer. The text fields marked mandatory by the rules may be empty: then its steps wait."""
+
+    __tablename__ = "machine"
+    __table_args__ = (one_of("kind", *MACHINE_KINDS), one_of("drive", *DRIVES), {"sqlite_autoincrement": True})
+
+    kind: Mapped[str] = mapped_column(String(20), index=True)
+    name: Mapped[str] = mapped_column(String(120), unique=True)
+    drive: Mapped[str] = mapped_column(String(20), default="powered")
+    heated: Mapped[bool] = mapped_column(default=False)
+    cutting: Mapped[str] = mapped_column(String(20), default="")
+    """Trimmers: knife, rotary, guillotine or lever."""
+    widest: Mapped[Length | None] = mapped_column(LengthText)
+    manual: Mapped[str] = mapped_column(Text, default="")
+    freeing_procedure: Mapped[str] = mapped_column(Text, default="")
+    stop_position: Mapped[str] = mapped_column(Text, default="")
+    isolator: Mapped[str] = mapped_column(Text, default="")
+    competent_role: Mapped[str] = mapped_column(Text, default="")
+    last_inspection: Mapped[str] = mapped_column(String(80), default="")
+    out_of_use_reason: Mapped[str | None] = mapped_column(Text)
+
+    modes: Mapped[list["PrinterMode"]] = relationship(back_populates="machine", order_by="PrinterMode.id")
+    checks: Mapped[list["MachineCheck"]] = relationship(order_by="MachineCheck.id")
+
+
+class PrinterMode(Coded, Base):
+    """How a printer is driven: dots per inch on both axes, driver and profile. Another mode is another pitch."""
+
+    __tablename__ = "printer_mode"
+
+    machine_id: Mapped[int] = mapped_column(ForeignKey("machine.id"), index=True)
+    name: Mapped[str] = mapped_column(String(120))
+    dpi_across: Mapped[str] = mapped_column(String(40))
+    """Exact: decimal or fraction text, for example 720 or 9054/25."""
+    dpi_down: Mapped[str] = mapped_column(String(40))
+
+    machine: Mapped[Machine] = relationship(back_populates="modes", lazy="joined")
+
+
+class MachineCheck(Base):
+    """The daily check of one machine: every question answered, by whom, when."""
+
+    __tablename__ = "machine_check"
+
+    machine_id: Mapped[int] = mapped_column(ForeignKey("machine.id"), index=True)
+    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    at: Mapped[datetime] = mapped_column(UtcTime)
+    answers: Mapped[str] = mapped_column(Text)
+    """JSON: question to yes or no."""
+    passed: Mapped[bool]
+
+    person: Mapped[Person] = relationship()
+
+
+class MachineEvent(Base):
+    """History: repair, service, head change, driver change, out of use, back into use."""
+
+    __tablename__ = "machine_event"
+
+    machine_id: Mapped[int] = mapped_column(ForeignKey("machine.id"), index=True)
+    at: Mapped[datetime] = mapped_column(UtcTime)
+    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    what: Mapped[str] = mapped_column(String(40))
+    note: Mapped[str] = mapped_column(Text, default="")
+    new_scale: Mapped[bool] = mapped_column(default=False)
+    """Whether pitch tests before this event serve with *ask* only."""
+
+    person: Mapped[Person] = relationship()
+
+
+class Authorisation(Base):
+    """Who may work at which machine, until when, and who said so."""
+
+    __tablename__ = "authorisation"
+
+    machine_id: Mapped[int] = mapped_column(ForeignKey("machine.id"), index=True)
+    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    given_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    given_at: Mapped[datetime] = mapped_column(UtcTime)
+    until: Mapped[date]
+    withdrawn_at: Mapped[datetime | None] = mapped_column(UtcTime)
+
+    machine: Mapped[Machine] = relationship(lazy="joined")
+    person: Mapped[Person] = relationship(foreign_keys=person_id, lazy="joined")
+    given_by: Mapped[Person] = relationship(foreign_keys=given_by_id, lazy="joined")
+
+
+class RollerSession(Coded, Base):
+    """One stretch of work at a laminator: the safety ticks were asked once for it, of these people."""
+
+    __tablename__ = "roller_session"
+
+    machine_id: Mapped[int] = mapped_column(ForeignKey("machine.id"), index=True)
+    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    helper_id: Mapped[int | None] = mapped_column(ForeignKey("person.id"))
+    alone_with: Mapped[str] = mapped_column(Text, default="")
+    """When alone: who calls, and when, as agreed."""
+    started_at: Mapped[datetime] = mapped_column(UtcTime)
+    last_used_at: Mapped[datetime] = mapped_column(UtcTime)
+    ended_at: Mapped[datetime | None] = mapped_column(UtcTime)
+    ticks: Mapped[str] = mapped_column(Text)
+    """JSON: safety step key to the time it was ticked."""
+
+    machine: Mapped[Machine] = relationship(lazy="joined")
+    person: Mapped[Person] = relationship(foreign_keys=person_id, lazy="joined")
+    helper: Mapped[Person | None] = relationship(foreign_keys=helper_id, lazy="joined")

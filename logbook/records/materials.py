@@ -1,0 +1,66 @@
+"""Lens, paper and adhesive: kinds of material, the lots of them, and what moved in or out."""
+
+from datetime import date, datetime
+from decimal import Decimal
+
+from sqlalchemy import ForeignKey, String, Text
+from sqlalchemy.orm import Mapped, mapped_column, relationship
+
+from logbook.lengths import Length
+from logbook.records.base import Base, Coded, DecimalText, LengthText, UtcTime, one_of
+
+MATERIAL_KINDS = ("lens", "paper", "adhesive")
+
+
+class Material(Coded, Base):
+    """A type of lens, paper or adhesive; the optical columns are for lenses only."""
+
+    __tablename__ = "material"
+    __table_args__ = (one_of("kind", *MATERIAL_KINDS), {"sqlite_autoincrement": True})
+
+    kind: Mapped[str] = mapped_column(String(20), index=True)
+    name: Mapped[str] = mapped_column(String(120), unique=True)
+    nominal_lpi: Mapped[Decimal | None] = mapped_column(DecimalText)
+    thickness: Mapped[Length | None] = mapped_column(LengthText)
+    refractive_index: Mapped[Decimal | None] = mapped_column(DecimalText)
+    dry_hours: Mapped[Decimal | None] = mapped_column(DecimalText)
+    """Paper: hours to dry before bonding."""
+    trim_hours: Mapped[Decimal | None] = mapped_column(DecimalText)
+    """Adhesive: hours from mounting to trimming."""
+    ship_hours: Mapped[Decimal | None] = mapped_column(DecimalText)
+    """Adhesive: hours from mounting to shipping."""
+    note: Mapped[str] = mapped_column(Text, default="")
+
+    lots: Mapped[list["Lot"]] = relationship(back_populates="material", order_by="Lot.id")
+
+
+class Lot(Coded, Base):
+    """One delivery or batch of a material, known by the label on its wrapping."""
+
+    __tablename__ = "lot"
+
+    material_id: Mapped[int] = mapped_column(ForeignKey("material.id"), index=True)
+    label: Mapped[str] = mapped_column(String(80), index=True)
+    place: Mapped[str] = mapped_column(String(120), default="")
+    sheet_width: Mapped[Length | None] = mapped_column(LengthText)
+    sheet_height: Mapped[Length | None] = mapped_column(LengthText)
+    price: Mapped[Decimal | None] = mapped_column(DecimalText)
+    expires_on: Mapped[date | None]
+    received_at: Mapped[datetime] = mapped_column(UtcTime)
+    reorder_level: Mapped[int | None]
+    set_aside_reason: Mapped[str | None] = mapped_column(Text)
+
+    material: Mapped[Material] = relationship(back_populates="lots", lazy="joined")
+    moves: Mapped[list["StockMove"]] = relationship(order_by="StockMove.id")
+
+
+class StockMove(Base):
+    """Sheets in (+) or out (-); the count of a lot is the sum, None moves mean it is not counted."""
+
+    __tablename__ = "stock_move"
+
+    lot_id: Mapped[int] = mapped_column(ForeignKey("lot.id"), index=True)
+    change: Mapped[int]
+    why: Mapped[str] = mapped_column(String(60))
+    sheet_id: Mapped[int | None] = mapped_column(ForeignKey("sheet.id"))
+    at: Mapped[datetime] = mapped_column(UtcTime)

@@ -1,0 +1,1 @@
+"""Alembic's folder: the environment and one file for each step of the schema."""

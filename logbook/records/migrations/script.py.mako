@@ -1,0 +1,16 @@
+"""${message}."""
+
+import sqlalchemy as sa
+from alembic import op
+
+import logbook.records.base
+${imports if imports else ""}
+revision = ${repr(up_revision)}
+down_revision = ${repr(down_revision)}
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Step forward."""
+    ${upgrades if upgrades else "pass"}

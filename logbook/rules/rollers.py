@@ -1,0 +1,117 @@
+"""Who may work at a machine that can hurt: stops that no reason and no owner can lift on the spot."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from logbook.rules.findings import Finding, note, stop
+
+SESSION_IDLE = timedelta(minutes=30)
+WARN_BEFORE = timedelta(days=30)
+MINORS_BARRED_CUTTING = ("guillotine", "lever")
+
+DAILY_QUESTIONS = (
+    "Guards and nip bar are in place.",
+    "Every emergency stop was proven, feed side and exit side.",
+    "Foot switch is covered and runs only while held.",
+    "Rollers are clean and uncut.",
+    "Gap and pressure are at zero.",
+    "Cord and plug are sound.",
+    "The floor around it is clear.",
+    "The procedure for freeing a trapped person hangs beside it.",
+    "The operator is authorised and in date.",
+)
+DAILY_QUESTIONS_HAND = tuple(
+    question for question in DAILY_QUESTIONS
+    if not question.startswith(("Every emergency", "Foot switch", "Cord"))
+)
+
+
+@dataclass(frozen=True, slots=True)
+class MachineFacts:
+    """What is known about a machine; empty text means not set."""
+
+    name: str
+    kind: str
+    drive: str
+    cutting: str = ""
+    manual: str = ""
+    freeing_procedure: str = ""
+    stop_position: str = ""
+    isolator: str = ""
+    competent_role: str = ""
+    last_inspection: str = ""
+    out_of_use: str | None = None
+    checked_at: datetime | None = None
+    check_passed: bool = False
+
+    @property
+    def bars_minors(self) -> bool:
+        """Powered nips, guillotines and lever trimmers (29 CFR 570.63 and MHSWR 1999 reg 19, taken over, not re-read)."""
+        return (self.kind == "laminator" and self.drive == "powered") or self.cutting in MINORS_BARRED_CUTTING
+
+
+@dataclass(frozen=True, slots=True)
+class WorkerFacts:
+    """One person who takes part."""
+
+    name: str
+    authorised_until: date | None
+    authorised_himself: bool = False
+    under_18: bool = False
+    findings: tuple[Finding, ...] = field(default=())
+
+
+_REQUIRED = (
+    ("manual", "the maker's manual (title, edition, where it is kept) or who wrote the instruction instead"),
+    ("freeing_procedure", "the procedure for freeing a trapped person"),
+    ("competent_role", "the competent person's role"),
+    ("last_inspection", "the last inspection"),
+)
+_REQUIRED_POWERED = (
+    ("stop_position", "where the emergency stops are"),
+    ("isolator", "where the isolator or plug is"),
+)
+
+
+def missing_fields(machine: MachineFacts) -> list[str]:
+    """The mandatory facts of a laminator that nobody has written down yet, as words; a printer or trimmer has none."""
+    if machine.kind != "laminator":
+        return []
+    required = _REQUIRED + (_REQUIRED_POWERED if machine.drive == "powered" else ())
+    return [words for name, words in required if not getattr(machine, name).strip()]
+
+
+def may_run(machine: MachineFacts, workers: list[WorkerFacts], *, today: date, local_day: date | None) -> list[Finding]:
+    """Every reason why these people may not work at this machine now.
+
+    ``local_day`` is the shop's own day of the last check; None when there was none.
+    """
+    found = [*_machine(machine, today, local_day)]
+    for worker in workers:
+        found.extend(_worker(machine, worker, today))
+    return found
+
+
+def _machine(machine: MachineFacts, today: date, local_day: date | None) -> Iterator[Finding]:
+    if machine.out_of_use is not None:
+        yield stop("out of use", f"{machine.name} is out of use: {machine.out_of_use}", safety=True)
+    if missing := missing_fields(machine):
+        yield stop("machine facts", f"{machine.name}: NOT SET, do not run. Missing: {'; '.join(missing)}.", safety=True)
+    if machine.kind == "laminator" and (local_day != today or not machine.check_passed):
+        yield stop("daily check", f"{machine.name}: today's machine check has not been signed.", safety=True)
+
+
+def _worker(machine: MachineFacts, worker: WorkerFacts, today: date) -> Iterator[Finding]:
+    if worker.under_18 and machine.bars_minors:
+        yield stop("under 18", f"{worker.name} is under 18 and cannot work at {machine.name}.", safety=True)
+    until = worker.authorised_until
+    if until is None:
+        yield stop("authorisation", f"{worker.name} is not authorised for {machine.name}; the owner names people on its page.",
+                   safety=True)
+    elif until < today:
+        yield stop("authorisation", f"{worker.name}'s authorisation for {machine.name} ended on {until:%Y-%m-%d}.", safety=True)
+    elif until - today <= WARN_BEFORE:
+        yield note("authorisation", f"{worker.name}'s authorisation for {machine.name} ends on {until:%Y-%m-%d}.")
+    if until is not None and worker.authorised_himself:
+        yield note("authorisation", f"{worker.name} authorised himself.")

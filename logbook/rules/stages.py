@@ -1,0 +1,39 @@
+"""Stages: where a sheet and a print stand, and the one function that moves them on."""
+
+from logbook.refusals import Refused
+
+SHEET_WAY = ("print", "dry", "adhesive", "laminate", "dwell", "parted")
+PRINT_WAY = ("on sheet", "trim", "inspect", "pack", "gone")
+MOUNT_ONLY_START = "adhesive"
+ENDED = ("parted", "gone", "scrapped")
+BONDED = ("dwell", "parted", "trim", "inspect", "pack", "gone")
+"""Stages after bonding: there is no way back from them, only scrap, accept or replace."""
+ROLLER_STAGES = ("adhesive", "laminate")
+
+
+def next_stage(stage: str) -> str:
+    """The stage after this one, on the sheet's way or the print's.
+
+    Raises Refused where nothing comes after it.
+    """
+    for way in (SHEET_WAY, PRINT_WAY):
+        if stage in way[:-1]:
+            return way[way.index(stage) + 1]
+    raise Refused(f"Nothing comes after {stage!r}.")
+
+
+def stages_before(stage: str) -> tuple[str, ...]:
+    """The bench stages that lie before this one, in order, over sheet and print.
+
+    ``parted`` and ``on sheet`` are no bench stages and are left out.
+    """
+    bench = ("print", "dry", "adhesive", "laminate", "dwell", "trim", "inspect", "pack")
+    if stage not in bench:
+        raise Refused(f"{stage!r} is no stage of the bench.")
+    return bench[:bench.index(stage)]
+
+
+def expect(stage: str, wanted: str, *, who: str) -> None:
+    """Refuse when something stands at another stage than the one that is to be signed."""
+    if stage != wanted:
+        raise Refused(f"{who} is at the stage {stage!r}, not {wanted!r}; open its page again to see what is next.")

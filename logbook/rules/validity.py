@@ -1,0 +1,107 @@
+"""Whether a pitch on record may serve a job: one sentence for each reason.
+
+A pitch answers for one lens lot, printer mode, paper type and printer axis. All
+numbers that need optics (drift, uncertainty) arrive computed, in lenticules
+over this print.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from logbook.rules.findings import Finding, ask, note, stop
+
+OLD_AFTER = timedelta(days=365)
+"""Shop default, no source: a pitch older than a year is worth a word."""
+CLIMATE_NOTE_STRIPS = 0.1
+CLIMATE_ASK_STRIPS = 0.25
+UNCERTAINTY_ASK_LENTICULES = 0.1
+"""Half-width (k = 2) end to end over the print above which another reading is asked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class PitchFacts:
+    """What is known about a pitch on record; ids compare, names are for the sentence."""
+
+    origin: str
+    lens_lot: str
+    mode: str
+    paper: str
+    paper_lot: str | None
+    axis: str
+    known_since: datetime
+    withdrawn: str | None = None
+    scale_ended: str | None = None
+    """What happened to the printer since (head change, repair …); None when nothing did."""
+
+
+@dataclass(frozen=True, slots=True)
+class JobNeeds:
+    """What the job is made from, and what the pitch would mean over its width."""
+
+    lens_lot: str
+    mode: str
+    paper: str
+    paper_lot: str | None
+    axis: str
+    now: datetime
+    climate_strips: float | None = None
+    """Drift over the print from the change of temperature, in strips; None where a temperature is unknown."""
+    doubt_lenticules: float | None = None
+    """Twice the standard uncertainty, end to end over this print; None where unknown."""
+    distance_known: bool = True
+    converted: bool = True
+    """False where the distances differ and the lens's thickness or index is not known."""
+
+
+def may_serve(pitch: PitchFacts, job: JobNeeds) -> list[Finding]:
+    """Every reason against, or worth knowing about, using this pitch for this job."""
+    return [*_withdrawn(pitch), *_key(pitch, job), *_origin(pitch), *_history(pitch, job), *_climate(job), *_distance(job)]
+
+
+def _withdrawn(pitch: PitchFacts) -> Iterator[Finding]:
+    if pitch.withdrawn is not None:
+        yield stop("withdrawn", f"This pitch was withdrawn: {pitch.withdrawn}")
+
+
+def _key(pitch: PitchFacts, job: JobNeeds) -> Iterator[Finding]:
+    for name, has, needs in (("lens lot", pitch.lens_lot, job.lens_lot), ("printer mode", pitch.mode, job.mode),
+                             ("paper", pitch.paper, job.paper), ("printer axis", pitch.axis, job.axis)):
+        if has != needs:
+            yield stop(name, f"It was found for {name} {has}; this job uses {needs}.")
+
+
+def _origin(pitch: PitchFacts) -> Iterator[Finding]:
+    if pitch.origin == "carried over":
+        yield ask("origin", "This pitch was carried over from before the logbook; no test here has confirmed it.")
+    elif pitch.origin == "nominal":
+        yield ask("origin", "This is the lens maker's nominal pitch; nothing was measured, and the whole print may flip unevenly.")
+    elif pitch.origin == "forecast":
+        yield ask("origin", "This pitch is a forecast from other tests; no test of this pairing has confirmed it.")
+
+
+def _history(pitch: PitchFacts, job: JobNeeds) -> Iterator[Finding]:
+    if pitch.scale_ended is not None:
+        yield ask("printer history", f"Since it was found the printer had this: {pitch.scale_ended}; its scale may have changed.")
+    if pitch.paper_lot and job.paper_lot and pitch.paper_lot != job.paper_lot:
+        yield note("paper lot", f"It was found on paper lot {pitch.paper_lot}; this job uses lot {job.paper_lot}.")
+    if job.now - pitch.known_since > OLD_AFTER:
+        yield note("age", f"It was found on {pitch.known_since:%Y-%m-%d}, more than a year ago.")
+
+
+def _climate(job: JobNeeds) -> Iterator[Finding]:
+    if job.climate_strips is None or job.climate_strips < CLIMATE_NOTE_STRIPS:
+        return
+    sentence = f"The room has changed since: {job.climate_strips:.2f} of a strip of drift over this print."
+    yield ask("climate", sentence) if job.climate_strips > CLIMATE_ASK_STRIPS else note("climate", sentence)
+
+
+def _distance(job: JobNeeds) -> Iterator[Finding]:
+    if not job.distance_known:
+        yield note("distance", "The distance it was read from is not on record; it is used as it stands.")
+    elif not job.converted:
+        yield note("distance", "It was read from another distance than this job's, and the lens's thickness or index is not "
+                               "on record; it is used as it stands.")
+    if job.doubt_lenticules is not None and job.doubt_lenticules > UNCERTAINTY_ASK_LENTICULES:
+        yield ask("uncertainty", f"Its uncertainty is {job.doubt_lenticules:.2f} lenticule end to end over this print; "
+                                 "a finer reading would make it smaller.")

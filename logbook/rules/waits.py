@@ -1,0 +1,43 @@
+"""Waiting times: derived from recorded times whenever somebody looks, never a stored flag."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from logbook.rules.findings import Finding, ask
+
+# Shop defaults without a source; the maker's sheet wins and is kept with the material.
+DRY_HOURS = Decimal(24)
+TRIM_HOURS = Decimal(24)
+SHIP_HOURS = Decimal(72)
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """One waiting time: since when, how long, for what."""
+
+    what: str
+    since: datetime | None
+    hours: Decimal
+
+    @property
+    def until(self) -> datetime | None:
+        """When it is over; None when nothing started it."""
+        return None if self.since is None else self.since + timedelta(hours=float(self.hours))
+
+    def left(self, now: datetime) -> timedelta:
+        """What is left of it, never below zero."""
+        return max(timedelta(0), self.until - now) if self.until else timedelta(0)
+
+    def findings(self, now: datetime) -> list[Finding]:
+        """An ask while time is left: the wait may be cut short with a reason."""
+        left = self.left(now)
+        if not left:
+            return []
+        return [ask(f"wait: {self.what}", f"{self.what}: {describe(left)} left of {self.hours.normalize():f} h.")]
+
+
+def describe(span: timedelta) -> str:
+    """Hours and minutes as people say them."""
+    minutes = -(-int(span.total_seconds()) // 60)
+    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
