@@ -15,6 +15,7 @@ import numpy as np
 from logbook.refusals import Refused
 
 PITCH_DECIMALS = 6
+MOST_LPI = 100_000
 
 
 def parse_pitch(text: str | Decimal, *, field: str = "lpi") -> Decimal:
@@ -25,6 +26,8 @@ def parse_pitch(text: str | Decimal, *, field: str = "lpi") -> Decimal:
         raise Refused(f"{field}: {text!r} is not a number of lines per inch, for example 19.87.", field=field) from None
     if not value.is_finite() or value <= 0:
         raise Refused(f"{field}: the pitch must be more than zero lines per inch.", field=field)
+    if value > MOST_LPI:
+        raise Refused(f"{field}: at most {MOST_LPI} lines per inch.", field=field)
     if value != round(value, PITCH_DECIMALS):
         raise Refused(f"{field}: a pitch has at most {PITCH_DECIMALS} decimals.", field=field)
     return value
