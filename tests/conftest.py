@@ -1,0 +1,58 @@
+"""What holds for every test: nothing is skipped, no clock decides, nothing leaks in from the shell."""
+
+import os
+from collections.abc import Generator
+from pathlib import Path
+
+import hypothesis
+import pytest
+
+from support.sizes import describe_sizes
+
+ROOT = Path(__file__).resolve().parent.parent
+
+hypothesis.settings.register_profile("local", deadline=None)
+hypothesis.settings.register_profile("ci", deadline=None, derandomize=True)
+
+
+def pytest_configure() -> None:
+    """Take the user's own settings away, so that every machine tests the same program."""
+    for name in [name for name in os.environ if name.startswith("LOGBOOK_")]:
+        del os.environ[name]
+    hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "local")
+
+
+def _forbid_skipping(report: pytest.TestReport | pytest.CollectReport) -> None:
+    expected_to_fail = hasattr(report, "wasxfail")
+    if report.skipped or expected_to_fail:
+        report.outcome = "failed"
+        report.longrepr = f"{report.nodeid}: a test here is neither skipped nor expected to fail: {report.longrepr}"
+        if expected_to_fail:
+            del report.wasxfail
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Turn a skipped test into a failed one: a missing tool is an error."""
+    report = yield
+    _forbid_skipping(report)
+    return report
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
+    """Turn a skipped module into a failed one."""
+    report = yield
+    _forbid_skipping(report)
+    return report
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Show how large the program's pieces are; a number worth noticing, never a failure."""
+    terminalreporter.write_line(describe_sizes(ROOT))
+
+
+@pytest.fixture(scope="session")
+def project_root() -> Path:
+    """The project's own folder."""
+    return ROOT
