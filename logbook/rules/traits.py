@@ -1,0 +1,40 @@
+"""Traits of a machine or a shift, by which cautions and check lines are chosen.
+
+What is not known counts as present: a caution is left out only where the shop
+has said that it does not apply.
+"""
+
+from collections.abc import Iterable
+
+from logbook.refusals import Refused
+
+GROUPS = (
+    frozenset({"powered", "hand-driven"}),
+    frozenset({"heated", "unheated"}),
+    frozenset({"knife", "guillotine", "lever", "rotary"}),
+    frozenset({"alone", "two-people"}),
+)
+"""Of each group at most one holds; ``rotary`` is a trimmer whose cutting wheel runs in an enclosed head."""
+ALL = frozenset().union(*GROUPS)
+
+
+def check_traits(traits: Iterable[str], *, where: str) -> tuple[str, ...]:
+    """The traits as a tuple; Refused where one is not known."""
+    traits = tuple(traits)
+    for trait in traits:
+        if trait not in ALL:
+            raise Refused(f"{where}: the trait {trait!r} is not known; use {', '.join(sorted(ALL))}.")
+    return traits
+
+
+def may_be(trait: str, traits: Iterable[str]) -> bool:
+    """Whether a trait holds or is not ruled out by another one of its group."""
+    traits = frozenset(traits)
+    group = next(group for group in GROUPS if trait in group)
+    return trait in traits or not group & traits
+
+
+def fits(only_for: Iterable[str], traits: Iterable[str]) -> bool:
+    """Whether something meant only for some traits belongs here; nothing named means always."""
+    only_for = tuple(only_for)
+    return not only_for or any(may_be(trait, traits) for trait in only_for)
