@@ -5,6 +5,7 @@ import os
 import tempfile
 from contextlib import suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -15,6 +16,10 @@ from logbook.engine.resolution import parse_dpi
 from logbook.lengths import parse_length
 from logbook.refusals import Refused
 
+if TYPE_CHECKING:
+    from logbook.engine.fit import Fit
+
+_MOUNTS = click.Choice(["loose", "mounted"])
 _FLIPS = click.Choice([charts.LEFT_RIGHT, charts.UP_DOWN])
 
 
@@ -29,7 +34,7 @@ def pitch() -> None:
 @click.option("--step", required=True, help="lines per inch between neighbouring bands")
 @click.option("--bands", required=True, type=int, help="number of bands, 2 to 99")
 @click.option("--dpi", required=True, help="the printer's dots per inch: 720, or across × down 1440x720")
-@click.option("--width", default=str(charts.DEFAULT_LENGTH), show_default=True, help="the bands' length across the lines")
+@click.option("--width", default=str(charts.DEFAULT_LENGTH), show_default=True, help="bands' length across the lines")
 @click.option("--band-height", default=str(charts.DEFAULT_BAND_HEIGHT), show_default=True)
 @click.option("--gap", default=str(charts.DEFAULT_GAP), show_default=True, help="white between two bands")
 @click.option("--flip", type=_FLIPS, default=charts.LEFT_RIGHT, show_default=True)
@@ -49,6 +54,70 @@ def chart(out: Path, *, lpi: str, step: str, bands: int, dpi: str, width: str, b
                     out.with_suffix(".json"): (description + "\n").encode()})
     if as_json:
         click.echo(description)
+
+
+@pitch.command()
+@click.argument("readings", type=click.Path(path_type=Path))
+@click.option("--width", required=True, help="the bands' length across the lines, as printed by the chart command")
+@click.option("--dpi", default="720", show_default=True, help="dots per inch along the pitch axis, for the next chart")
+@click.option("--json", "as_json", is_flag=True, help="print the fit as one JSON object")
+def fit(readings: Path, *, width: str, dpi: str, as_json: bool) -> None:
+    """Fit one pitch to READINGS (CSV: lpi,fringes[,reader]; solid is 0)."""
+    from logbook.engine import fit as fitting
+    from logbook.engine.readings import readings_from_csv
+
+    result = fitting.fit_readings(readings_from_csv(_content(readings)), dpi=parse_dpi(dpi)[0],
+                                  width_in=parse_length(width, field="width").inches)
+    click.echo(json.dumps(fitting.as_json(result)) if as_json else _told(result))
+
+
+def _content(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise Refused(f"{path}: is not a text file in UTF-8.") from None
+    except OSError as error:
+        raise Refused(f"{path}: cannot be read ({error.strerror}).") from None
+
+
+def _told(result: "Fit") -> str:
+    lines = [f"{result.lpi} ± {result.u_lpi:.4f} lines per inch (standard uncertainty), {result.u_lenticules:.2f} "
+             "lenticule end to end over the bands' length", *result.suspects]
+    if result.next_chart:
+        lines.append(f"next chart: --lpi {result.next_chart.centre_lpi} --step {result.next_chart.step_lpi} "
+                     f"--bands {result.next_chart.bands}")
+    return "\n".join(lines)
+
+
+@pitch.command()
+@click.option("--lpi", help="the pitch read, lines per inch; without it only the factor is given")
+@click.option("--u-lpi", type=click.FloatRange(min=0, max=1000), default=0.0, help="its standard uncertainty")
+@click.option("--from-distance", required=True, help="eye to lens when the pitch was read")
+@click.option("--to-distance", required=True, help="eye to lens where the print will hang")
+@click.option("--thickness", required=True, help="lens thickness, ridge to back")
+@click.option("--index", required=True, type=float, help="refractive index of the lens")
+@click.option("--from-mount", type=_MOUNTS, default="loose", show_default=True)
+@click.option("--to-mount", type=_MOUNTS, default="mounted", show_default=True)
+@click.option("--width", help="width of the print across the lines, to state everything in lenticules")
+@click.option("--json", "as_json", is_flag=True, help="print one JSON object")
+def at(*, lpi: str | None, u_lpi: float, from_distance: str, to_distance: str, thickness: str, index: float,
+       from_mount: str, to_mount: str, width: str | None, as_json: bool) -> None:
+    """Carry a pitch from the distance at which it was read to another."""
+    from logbook.engine import distance
+
+    lens = distance.lens_layer(thickness_mm=float(parse_length(thickness, field="thickness").mm), index=index)
+    layers = {"loose": distance.AIR_GAP, "mounted": distance.ADHESIVE}
+
+    def sight(told: str, mount: str, *, field: str) -> distance.Sight:
+        away = parse_length(told, field=field)
+        return distance.sight(distance_mm=float(away.mm), lens=lens, extra=layers[mount])
+
+    seen = sight(from_distance, from_mount, field="from-distance")
+    wanted = sight(to_distance, to_mount, field="to-distance")
+    read = parse_pitch(lpi) if lpi else None
+    width_in = float(parse_length(width, field="width").inches) if width else None
+    facts = distance.as_json(read, u_lpi=u_lpi, seen=seen, wanted=wanted, width_in=width_in)
+    click.echo(json.dumps(facts) if as_json else "\n".join(f"{name}: {value}" for name, value in facts.items()))
 
 
 def write_together(files: dict[Path, bytes]) -> None:

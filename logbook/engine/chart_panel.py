@@ -113,8 +113,9 @@ def foot_panel(words: ChartWords, *, width: int, columns: tuple[tuple[int, int],
     saying = f"Long scale down: {down_mm} mm from the upper edges of the upper squares to the upper edges of these."
     text_top = marks_top + ruler.y(_MARK_MM + _MARGIN_MM)
     lines, depth = _text_block((saying, *_HOW_TO_COUNT, *_CONDITIONS), words, width=width, top=text_top)
-    return Panel(top=top, height=depth - top + ruler.y(_MARGIN_MM), corner_marks=_marks(ruler, width=width, top=marks_top),
-                 bars=(), lines=(*numbers, *lines), code=words.code, code_at=(0, text_top), scale_bars=(facts,))
+    marks = _marks(ruler, width=width, top=marks_top)
+    return Panel(top=top, height=depth - top + ruler.y(_MARGIN_MM), corner_marks=marks, bars=(),
+                 lines=(*numbers, *lines), code=words.code, code_at=(0, text_top), scale_bars=(facts,))
 
 
 def draw_panel(panel: Panel, raster: np.ndarray, *, dpi: Resolution) -> None:
@@ -188,7 +189,7 @@ def _module_dots(dpi: Resolution) -> tuple[int, int]:
 
 
 def _code_size(code: str, dpi: Resolution) -> tuple[int, int]:
-    modules = segno.make_qr(code, error="m").symbol_size(border=_QUIET_MODULES)[0]
+    modules = int(segno.make_qr(code, error="m").symbol_size(border=_QUIET_MODULES)[0])
     wide, high = _module_dots(dpi)
     return modules * wide, modules * high
 

@@ -171,8 +171,9 @@ def _minima(problem: _Problem) -> list[_Minimum]:
     At a band χ² has a kink; it is a minimum there where the solutions of both neighbouring gaps point at it.
     """
     bands = problem.bands
-    free = [_free(problem, low=low, high=high) for low, high in zip([-np.inf, *bands], [*bands, np.inf], strict=True)]
-    found = [m for m, low, high in zip(free, [-np.inf, *bands], [*bands, np.inf], strict=True) if low <= m.pitch <= high]
+    gaps = list(zip([-np.inf, *bands], [*bands, np.inf], strict=True))
+    free = [_free(problem, low=low, high=high) for low, high in gaps]
+    found = [m for m, (low, high) in zip(free, gaps, strict=True) if low <= m.pitch <= high]
     for band, before, behind in zip(bands, free, free[1:], strict=False):
         if before.pitch > band > behind.pitch:
             held = (_held(problem, minimum, band=float(band)) for minimum in (before, behind))
@@ -242,14 +243,16 @@ def _refuse_two_pitches(minima: Sequence[_Minimum], problem: _Problem) -> None:
         far = abs(other.pitch - best.pitch) > _SECOND_MINIMUM_SIGMAS * best.u
         if far and other.solution.chi2 - best.solution.chi2 < _SECOND_MINIMUM_CHI2:
             first, second = (float(problem.origin) + m.pitch for m in (best, other))
-            raise Refused(f"The readings fit two pitches, {first:.3f} and {second:.3f} lines per inch: read more bands.")
+            raise Refused(f"The readings fit two pitches, {first:.3f} and {second:.3f} lines per inch: read more "
+                          "bands.")
 
 
 def _outside(lpi: Decimal, readings: Sequence[Reading]) -> tuple[str, ...]:
     pitches = [reading.lpi for reading in readings]
     if not pitches or min(pitches) <= lpi <= max(pitches):
         return ()
-    return (f"The pitch lies outside the tested {min(pitches)} to {max(pitches)} lines per inch: print the next chart.",)
+    return (f"The pitch lies outside the tested {min(pitches)} to {max(pitches)} lines per inch: print the next "
+            "chart.",)
 
 
 def _next_chart(lpi: Decimal, u_lpi: float, readings: Sequence[Reading], *, width_in: Fraction,

@@ -51,7 +51,8 @@ def parse_count(words: str, *, field: str = "fringes") -> Decimal:
     if told == "solid":
         return Decimal(0)
     if not told or match is None:
-        raise Refused(f"{field}: {words!r} is not a count; write a number of fringes such as 2.25, or solid.", field=field)
+        raise Refused(f"{field}: {words!r} is not a count; write a number of fringes such as 2.25, or solid.",
+                      field=field)
     count = Decimal(match["whole"] or 0) + Decimal(match["over"] or 0) / Decimal(match["under"] or 1)
     if count > MOST_FRINGES:
         raise Refused(f"{field}: {words!r} is more than anyone can count.", field=field)
