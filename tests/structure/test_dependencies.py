@@ -7,6 +7,8 @@ import tomllib
 from importlib.metadata import packages_distributions
 from pathlib import Path
 
+from support.repository import tracked_files
+
 
 def _declared(root: Path) -> set[str]:
     project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -20,8 +22,8 @@ def _plain(name: str) -> str:
 
 def _imported_modules(root: Path) -> set[str]:
     names = set()
-    for path in (root / "logbook").rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for path in [path for path in tracked_files(root) if path.parts[0] == "logbook" and path.suffix == ".py"]:
+        for node in ast.walk(ast.parse((root / path).read_text(encoding="utf-8"))):
             if isinstance(node, ast.Import):
                 names |= {alias.name for alias in node.names}
             elif isinstance(node, ast.ImportFrom) and node.level == 0:
