@@ -1,0 +1,86 @@
+"""``logbook view``: what an eye sees through the lens."""
+
+import json
+from decimal import Decimal, InvalidOperation
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+
+from logbook.engine.phase import parse_pitch
+from logbook.engine.plan import FLIPS
+from logbook.engine.readback import Raster, read_raster
+from logbook.engine.view import save_view, seen_at, seen_from, view_of_raster
+from logbook.lengths import parse_length
+from logbook.refusals import Refused
+
+
+@click.command()
+@click.argument("print_file", metavar="PRINT.tif", type=click.Path(path_type=Path))
+@click.option("--lpi", required=True, help="Pitch of the print in lines per inch.")
+@click.option("--flip", help="left-right or up-down; by itself from the file.")
+@click.option("--pictures", type=int, help="How many pictures; by itself from the file.")
+@click.option("--from", "place", help="-1 (far left, from above) ... 1 (far right, from below).")
+@click.option("--distance", help="Perspective view: distance of the eye from the lens, with its unit.")
+@click.option("--eye", default="0mm", show_default=True, help="The eye right of (below) the middle, with its unit.")
+@click.option("--lens-lpi", help="The lens's lines per real inch.")
+@click.option("--thickness", help="Thickness of the lens, with its unit.")
+@click.option("--index", help="Refractive index of the lens.")
+@click.option("--scale", default="1", show_default=True, help="Printed length over nominal length.")
+@click.option("--lens-offset", default="0", show_default=True,
+              help="The lens lies this many lenticules to the right (down).")
+@click.option("--long-side", type=int, help="Reduce the view to this many dots along its longer side.")
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="The view, .png or .tif.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+def view(print_file: Path, out: Path, as_json: bool, **asked: Any) -> None:
+    """Show what an eye sees of a print through its lens."""
+    lpi = parse_pitch(asked["lpi"])
+    raster = read_raster(print_file)
+    if raster.dpi is None:
+        raise Refused(f"{print_file.name} does not say how many dots per inch it has.", field="file")
+    flip = asked["flip"] or raster.story.get("flip") or "left-right"
+    if flip not in FLIPS:
+        raise Refused(f"flip: {flip!r} is not known; use left-right or up-down.", field="flip")
+    seen = _seen(raster, lpi=lpi, across=flip == "left-right", asked=asked)
+    image = view_of_raster(raster, seen, across=flip == "left-right", long_side=asked["long_side"])
+    if out.exists() and out.samefile(print_file):
+        raise Refused(f"{out.name} is the print itself: choose another name for the view.", field="out")
+    save_view(image, out)
+    told = {"out": str(out), "dots": list(image.size), "lpi": str(lpi), "flip": flip}
+    print(json.dumps(told) if as_json else f"{out}: {image.size[0]} × {image.size[1]} dots.")
+
+
+def _seen(raster: Raster, *, lpi: Decimal, across: bool, asked: dict[str, Any]) -> np.ndarray:
+    if (asked["place"] is None) == (asked["distance"] is None):
+        raise Refused("Say where the eye is: either --from or --distance, one of the two.", field="from")
+    dpi = raster.dpi or (Fraction(1), Fraction(1))
+    common: dict[str, Any] = {"count": raster.dots[0 if across else 1], "lpi": lpi, "dpi": dpi[0 if across else 1]}
+    if asked["place"] is not None:
+        return seen_from(**common, pictures=_pictures(raster, asked["pictures"]), place=_number(asked["place"], "from"),
+                         lens_offset=_number(asked["lens_offset"], "lens-offset"))
+    missing = [f"--{name}" for name in ("lens-lpi", "thickness", "index") if asked[name.replace("-", "_")] is None]
+    if missing:
+        raise Refused(f"The view from a distance also needs {', '.join(missing)}.", field=missing[0][2:])
+    return seen_at(
+        **common, lens_lpi=float(parse_pitch(asked["lens_lpi"], field="lens-lpi")),
+        thickness_mm=float(parse_length(asked["thickness"], field="thickness").mm),
+        index=float(_number(asked["index"], "index")),
+        distance_mm=float(parse_length(asked["distance"], field="distance").mm),
+        eye_mm=float(parse_length(asked["eye"], field="eye", positive=False).mm),
+        scale=float(_number(asked["scale"], "scale")), lens_offset=float(_number(asked["lens_offset"], "lens-offset")))
+
+
+def _pictures(raster: Raster, asked: int | None) -> int:
+    pictures = int(raster.story.get("pictures", 2)) if asked is None else asked
+    if pictures < 1:
+        raise Refused("pictures: at least one.", field="pictures")
+    return pictures
+
+
+def _number(text: str, field: str) -> Fraction:
+    try:
+        return Fraction(Decimal(text.strip().replace(",", ".")))
+    except (InvalidOperation, ValueError, OverflowError):
+        raise Refused(f"{field}: {text!r} is not a number.", field=field) from None

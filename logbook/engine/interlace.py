@@ -1,0 +1,183 @@
+"""Interlacing a print: decode, weave band by band, write one whole file."""
+
+import json
+import os
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from fractions import Fraction
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PIL import features
+from threadpoolctl import threadpool_limits
+
+from logbook import __version__
+from logbook.engine.pixelstore import PixelStore
+from logbook.engine.plan import Plan, number_text
+from logbook.engine.rasterfile import Form, Hashes, WholeFile, Writer, check_format, writer
+from logbook.engine.sources import Ground, Source, common_ground, decode, inspect
+from logbook.engine.weave import Weave
+from logbook.refusals import Refused
+
+BAND_BYTES = 5 * 2**20
+DECODING_PART = 0.15
+"""How much of the progress bar decoding takes; the rest is weaving."""
+
+Progress = Callable[[float], None]
+
+
+class Cancelled(Exception):
+    """The caller asked to stop; nothing was left behind."""
+
+
+@dataclass(frozen=True)
+class Result:
+    """What was made, as plain values."""
+
+    out: Path
+    plan: Plan
+    hashes: Hashes
+    sources: tuple[Source, ...]
+    ground: Ground
+
+    def as_json(self) -> dict[str, Any]:
+        """The contract of the command line: numbers that must stay exact are text."""
+        plan = self.plan
+        return {
+            "out": str(self.out), "pixels_sha256": self.hashes.pixels_sha256, "file_sha256": self.hashes.file_sha256,
+            "dots": list(plan.dots), "dpi": [number_text(value) for value in plan.dpi], "lpi": str(plan.lpi),
+            "pictures": plan.pictures, "flip": plan.flip, "fit": plan.fit,
+            "source_boxes": [[float(edge) for edge in plan.place(source.size).box] for source in self.sources],
+            "trim_dots": list(plan.trim_dots),
+            "size_in": [float(length) for length in plan.inches],
+            "mode": self.ground.mode, "bits": self.ground.bits, "reversed": plan.reversed_sheet,
+            "picture_sha256": [source.sha256 for source in self.sources], "notes": list(self.ground.notes),
+        }
+
+
+def interlace(plan: Plan, picture_paths: Sequence[Path | str], out_path: Path | str, *,
+              progress: Progress | None = None, cancelled: Callable[[], bool] | None = None,
+              provenance: Mapping[str, str] | None = None, threads: int | None = None) -> Result:
+    """Interlace the pictures (in the given order; ``plan.order`` rearranges) into ``out_path``.
+
+    ``progress`` receives rising parts of one, ``cancelled`` is asked between bands
+    (Cancelled is raised, nothing is left). ``provenance`` is kept inside the file
+    beside the plan: the run's code, the pitch's source; no serial, no clock.
+    Raises Refused with one sentence; whatever stood at ``out_path`` is untouched then.
+    """
+    out = Path(out_path)
+    sources = tuple(inspect(picture_paths[number - 1]) for number in _numbered(plan, picture_paths))
+    check_out(plan, out, sources)
+    ground = common_ground(sources, backdrop=plan.backdrop)
+    form = _form(plan, ground, sources, provenance or {})
+    tell, stop = progress or _silent, cancelled or (lambda: False)
+    workers = threads or min(4, os.cpu_count() or 1)
+    with threadpool_limits(1, "blas"), WholeFile(out) as whole, PixelStore(folder=out.parent) as store:
+        target = writer(whole, form)
+        for number in _decoded(sources, ground, store):
+            _check(stop)
+            tell(DECODING_PART * (number + 1) / len(sources))
+        weave = _weave(plan, ground, sources)
+        for part in _written(weave, store, target, form, mirrored=plan.reversed_sheet, workers=workers, stop=stop):
+            tell(DECODING_PART + (1 - DECODING_PART) * part)
+        hashes = target.finish()
+    return Result(out, plan, hashes, sources, ground)
+
+
+def _silent(part: float) -> None:
+    """Nobody is watching."""
+
+
+def _numbered(plan: Plan, paths: Sequence[Path | str]) -> tuple[int, ...]:
+    if len(paths) != plan.pictures:
+        raise Refused(f"The plan is for {plan.pictures} pictures, but {len(paths)} were given.", field="pictures")
+    return plan.order or tuple(range(1, plan.pictures + 1))
+
+
+def check_out(plan: Plan, out: Path, sources: Sequence[Source]) -> None:
+    """Refuse an output file that cannot hold the print, or that is one of the pictures."""
+    check_format(out, dpi=plan.dpi, lpi=Fraction(plan.lpi), inches=plan.pitch_inches, across=plan.across)
+    if out.is_dir() or not out.parent.is_dir():
+        raise Refused(f"{out.name} cannot be written: its folder does not exist, or it is itself a folder.",
+                      field="out")
+    if any(out.exists() and out.samefile(source.path) for source in sources):
+        raise Refused(f"{out.name} is one of the pictures: choose another name for the print.", field="out")
+
+
+def _check(stop: Callable[[], bool]) -> None:
+    if stop():
+        raise Cancelled
+
+
+def _form(plan: Plan, ground: Ground, sources: Sequence[Source], provenance: Mapping[str, str]) -> Form:
+    story = {**plan.told(), **provenance, "picture_sha256": [source.sha256 for source in sources],
+             "decoders": decoder_versions()}
+    return Form(dots=plan.dots, channels=ground.channels, bits=ground.bits, dpi=plan.dpi, compression=plan.compression,
+                profile=ground.profile, description=json.dumps({"interlaced": story}, sort_keys=True),
+                software=f"Lens Bench Logbook {__version__}")
+
+
+def decoder_versions() -> dict[str, str]:
+    """The versions that decoded pixels depend on."""
+    return {"pillow": version("pillow"), "numpy": version("numpy"), "jpeg": str(features.version("libjpeg_turbo")),
+            "littlecms": str(features.version("littlecms2"))}
+
+
+def _decoded(sources: Sequence[Source], ground: Ground, store: PixelStore) -> Iterator[int]:
+    for number, source in enumerate(sources):
+        store.add(decode(source, ground))
+        yield number
+
+
+def _weave(plan: Plan, ground: Ground, sources: Sequence[Source]) -> Weave:
+    wide, high = plan.dots
+    return Weave([plan.place(source.size) for source in sources], plan.owners(), plan.across,
+                 np.arange(wide), np.arange(high), ground.paper, ground.bits)
+
+
+def _written(weave: Weave, store: PixelStore, target: Writer, form: Form, *, mirrored: bool, workers: int,
+             stop: Callable[[], bool]) -> Iterator[float]:
+    """Weave bands in several threads, write them in order; yields the part that is done."""
+    high, step = form.dots[1], form.strip_rows * max(1, BAND_BYTES // (form.strip_rows * form.row_bytes))
+    spare: deque[np.ndarray] = deque()
+
+    def work(top: int) -> tuple[np.ndarray, list[Any]]:
+        bottom = min(top + step, high)
+        buffer = spare.pop() if spare else np.empty((step, form.dots[0], form.channels), dtype=f"<u{form.bits // 8}")
+        band = buffer[:bottom - top]
+        weave.band(store, top, bottom, band)
+        if mirrored:
+            band[...] = band[:, ::-1].copy()
+        return buffer, target.encode(band)
+
+    with _pool(workers) as pool:
+        waiting: deque[tuple[int, Future[tuple[np.ndarray, list[Any]]]]] = deque()
+        tops = iter(range(0, high, step))
+        for top in tops:
+            waiting.append((top, pool.submit(work, top)))
+            if len(waiting) > workers:
+                break
+        while waiting:
+            top, future = waiting.popleft()
+            buffer, strips = future.result()
+            _check(stop)
+            bottom = min(top + step, high)
+            target.append(buffer[:bottom - top], strips)
+            spare.append(buffer)
+            if (following := next(tops, None)) is not None:
+                waiting.append((following, pool.submit(work, following)))
+            yield bottom / high
+
+
+@contextmanager
+def _pool(workers: int) -> Iterator[ThreadPoolExecutor]:
+    pool = ThreadPoolExecutor(workers, thread_name_prefix="weave")
+    try:
+        yield pool
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)

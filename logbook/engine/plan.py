@@ -1,0 +1,236 @@
+"""The plan of an interlaced print: every parameter exact, everything checked before anything is written."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from fractions import Fraction
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from logbook.engine.phase import dots_for, owners, parse_pitch
+from logbook.engine.weave import Placed
+from logbook.lengths import Length
+from logbook.refusals import Refused
+
+FLIPS = ("left-right", "up-down")
+FITS = ("crop", "pad", "stretch")
+FEWEST_PICTURES, MOST_PICTURES = 2, 60
+SIDE_LIMIT = 200_000
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One interlaced print. Lengths are inches, exact; ``order`` names for PICTURE 1 … N which of the
+    given pictures (1 …) stands there; ``shares`` are parts of a lenticule in picture order (None: equal)."""
+
+    lpi: Decimal
+    dpi: tuple[Fraction, Fraction]
+    width_in: Fraction
+    height_in: Fraction
+    flip: str
+    pictures: int
+    fit: str = "crop"
+    order: tuple[int, ...] = ()
+    shares: tuple[Fraction, ...] | None = None
+    offset: Fraction = Fraction(0)
+    reversed_sheet: bool = False
+    bleed_in: Fraction = Fraction(0)
+    dots_per_lenticule: int | None = None
+    compression: str = "none"
+    backdrop: tuple[int, int, int] = (255, 255, 255)
+
+    @property
+    def across(self) -> bool:
+        """Whether the pitch axis runs across the raster (left-right flip)."""
+        return self.flip == "left-right"
+
+    @property
+    def pitch_dpi(self) -> Fraction:
+        """Dots per inch along the pitch axis."""
+        return self.dpi[0] if self.across else self.dpi[1]
+
+    @cached_property
+    def trim_dots(self) -> tuple[int, int, int, int]:
+        """The finished piece in the raster: left, top, right, bottom, half-open."""
+        left, top = (dots_for(self.bleed_in, dpi) if self.bleed_in else 0 for dpi in self.dpi)
+        return left, top, left + dots_for(self.width_in, self.dpi[0]), top + dots_for(self.height_in, self.dpi[1])
+
+    @cached_property
+    def dots(self) -> tuple[int, int]:
+        """The raster's dots across and down."""
+        left, top, right, bottom = self.trim_dots
+        return left + right, top + bottom
+
+    @property
+    def inches(self) -> tuple[Fraction, Fraction]:
+        """The true size of the whole raster."""
+        return Fraction(self.dots[0]) / self.dpi[0], Fraction(self.dots[1]) / self.dpi[1]
+
+    @property
+    def pitch_inches(self) -> Fraction:
+        """The raster's length along the pitch axis."""
+        return self.inches[0] if self.across else self.inches[1]
+
+    def owners(self) -> np.ndarray:
+        """For each dot along the pitch axis the PICTURE (0 … N-1) that owns it, before any mirroring."""
+        count = self.dots[0] if self.across else self.dots[1]
+        return owners(count, lpi=self.lpi, dpi=self.pitch_dpi, pictures=self.pictures, offset=self.offset,
+                      shares=self.shares) - 1
+
+    def place(self, size: tuple[int, int]) -> Placed:
+        """Where a picture of ``size`` (wide, high) lands in the raster under the plan's fit."""
+        (wide, high), (inches_wide, inches_high), (right, bottom) = size, self.inches, self.dots
+        across, down = Fraction(wide) / inches_wide, Fraction(high) / inches_high
+        if self.fit == "crop":
+            density = min(across, down)
+            left, top = (wide - density * inches_wide) / 2, (high - density * inches_high) / 2
+            return Placed(size, (left, top, wide - left, high - top), (0, 0, right, bottom))
+        whole = (Fraction(0), Fraction(0), Fraction(wide), Fraction(high))
+        if self.fit == "stretch":
+            return Placed(size, whole, (0, 0, right, bottom))
+        density = max(across, down)
+        filled = [min(limit, dots_for(Fraction(side) / density, dpi))
+                  for side, dpi, limit in zip(size, self.dpi, self.dots, strict=True)]
+        x, y = (right - filled[0]) // 2, (bottom - filled[1]) // 2
+        return Placed(size, whole, (x, y, x + filled[0], y + filled[1]))
+
+    def told(self) -> dict[str, Any]:
+        """The plan as plain values for a file's own story; numbers that must stay exact are text."""
+        return {
+            "lpi": str(self.lpi), "dpi": [number_text(value) for value in self.dpi], "flip": self.flip,
+            "pictures": self.pictures, "fit": self.fit, "order": list(self.order), "offset": str(self.offset),
+            "shares": None if self.shares is None else [str(share) for share in self.shares],
+            "reversed": self.reversed_sheet, "trim_dots": list(self.trim_dots),
+            "dots_per_lenticule": self.dots_per_lenticule,
+        }
+
+
+def number_text(value: Fraction) -> str:
+    """An exact decimal where there is one, else a fraction."""
+    places = 0
+    while places <= 30 and (value * 10**places).denominator != 1:
+        places += 1
+    if places > 30:
+        return str(value)
+    return str((Decimal(int(value * 10**places)) / 10**places).normalize()) if places else str(value.numerator)
+
+
+def parse_dpi(text: str) -> tuple[Fraction, Fraction]:
+    """``720`` or ``1440x720`` (across x down), decimals allowed, as exact numbers."""
+    parts = re.split(r"\s*[xX×]\s*", str(text).strip())
+    if len(parts) > 2:
+        raise Refused(f"dpi: {text!r} is not dots per inch; write 720 or 1440x720.", field="dpi")
+    values = [Fraction(parse_pitch(part, field="dpi")) for part in parts]
+    return values[0], values[-1]
+
+
+def parse_shares(text: str) -> tuple[Fraction, ...]:
+    """``60/40`` or ``3,2,1``: positive parts in picture order, scaled to a sum of one."""
+    try:
+        parts = [Fraction(Decimal(part.strip())) for part in re.split(r"[/,]", text)]
+    except InvalidOperation:
+        raise Refused(f"shares: {text!r} is not a list of numbers such as 60/40.", field="shares") from None
+    if min(parts) <= 0:
+        raise Refused("shares: every picture needs a share above zero.", field="shares")
+    return tuple(part / sum(parts) for part in parts)
+
+
+def make_plan(*, lpi: str | Decimal, width: Length, height: Length, flip: str, pictures: int,
+              dpi: str | tuple[Fraction, Fraction] | None = None, dots_per_lenticule: int | None = None,
+              dpi_down: str | None = None, fit: str = "crop", order: Sequence[int] | None = None,
+              shares: str | Sequence[Fraction] | None = None, offset: str | Decimal | Fraction = "0",
+              reversed_sheet: bool = False, bleed: Length | None = None, compression: str = "none",
+              backdrop: tuple[int, int, int] = (255, 255, 255)) -> Plan:
+    """Check everything that was asked and return the plan.
+
+    ``dpi`` is ``"720"`` or ``"1440x720"``; instead of it the trade's whole-dot way
+    takes ``dots_per_lenticule`` (dots per inch = that many times lpi). ``offset``
+    is in lenticules. Raises Refused with the field's name.
+    """
+    pitch = parse_pitch(lpi)
+    _one_of(flip, FLIPS, "flip")
+    _one_of(fit, FITS, "fit")
+    _one_of(compression, ("none", "lzw", "deflate"), "compression")
+    if not FEWEST_PICTURES <= pictures <= MOST_PICTURES:
+        raise Refused(f"An interlaced print takes {FEWEST_PICTURES} to {MOST_PICTURES} pictures, not {pictures}.",
+                      field="pictures")
+    plan = Plan(
+        lpi=pitch, dpi=_resolution(pitch, dpi=dpi, whole=dots_per_lenticule, down=dpi_down, flip=flip),
+        width_in=_size(width, "width"), height_in=_size(height, "height"), flip=flip, pictures=pictures, fit=fit,
+        order=_order(order, pictures), shares=_shares(shares, pictures), offset=_offset(offset),
+        reversed_sheet=reversed_sheet, bleed_in=_bleed(bleed), dots_per_lenticule=dots_per_lenticule,
+        compression=compression, backdrop=backdrop)
+    if max(plan.dots) > SIDE_LIMIT:
+        raise Refused(f"The print would be {plan.dots[0]} × {plan.dots[1]} dots; the limit is {SIDE_LIMIT} a side.",
+                      field="width" if plan.dots[0] > SIDE_LIMIT else "height")
+    owners(1, lpi=pitch, dpi=plan.pitch_dpi, pictures=pictures, shares=plan.shares)
+    return plan
+
+
+def _one_of(value: str, allowed: Sequence[str], field: str) -> None:
+    if value not in allowed:
+        raise Refused(f"{field}: {value!r} is not known; use {', '.join(allowed[:-1])} or {allowed[-1]}.", field=field)
+
+
+def _size(length: Length, field: str) -> Fraction:
+    if length.inches <= 0:
+        raise Refused(f"{field}: {length} must be more than zero.", field=field)
+    return length.inches
+
+
+def _bleed(length: Length | None) -> Fraction:
+    if length is None:
+        return Fraction(0)
+    if length.inches < 0:
+        raise Refused(f"bleed: {length} must not be less than zero.", field="bleed")
+    return length.inches
+
+
+def _resolution(lpi: Decimal, *, dpi: str | tuple[Fraction, Fraction] | None, whole: int | None, down: str | None,
+                flip: str) -> tuple[Fraction, Fraction]:
+    if (dpi is None) == (whole is None):
+        raise Refused("Give either dots per inch or whole dots per lenticule, one of the two.", field="dpi")
+    if dpi is not None:
+        if down is not None:
+            raise Refused("Dots per inch down belong to the whole-dot way; write 1440x720 instead.", field="dpi")
+        return parse_dpi(dpi) if isinstance(dpi, str) else dpi
+    if whole is None or whole < 2:
+        raise Refused("Whole dots per lenticule: at least 2.", field="dots_per_lenticule")
+    pitch_dpi = Fraction(lpi) * whole
+    if down is None:
+        return pitch_dpi, pitch_dpi
+    if flip == "up-down":
+        raise Refused("With up-down the whole dots lie down the sheet: leave the dots per inch down out.",
+                      field="dpi_down")
+    return pitch_dpi, Fraction(parse_pitch(down, field="dpi_down"))
+
+
+def _order(order: Sequence[int] | None, pictures: int) -> tuple[int, ...]:
+    wanted = tuple(order or range(1, pictures + 1))
+    if sorted(wanted) != list(range(1, pictures + 1)):
+        raise Refused(f"order: name each of the pictures 1 to {pictures} once, for example "
+                      f"{','.join(str(number) for number in range(pictures, 0, -1))}.", field="order")
+    return wanted
+
+
+def _shares(shares: str | Sequence[Fraction] | None, pictures: int) -> tuple[Fraction, ...] | None:
+    if shares is None:
+        return None
+    parts = parse_shares(shares) if isinstance(shares, str) else tuple(shares)
+    if len(parts) != pictures:
+        raise Refused(f"shares: {len(parts)} shares for {pictures} pictures; each picture needs one.", field="shares")
+    if sum(parts) != 1 or min(parts) <= 0:
+        raise Refused("shares: the parts of a lenticule must be above zero and add up to one.", field="shares")
+    return parts
+
+
+def _offset(offset: str | Decimal | Fraction) -> Fraction:
+    try:
+        return offset if isinstance(offset, Fraction) else Fraction(Decimal(str(offset).strip().replace(",", ".")))
+    except (InvalidOperation, ValueError, OverflowError):
+        raise Refused(f"offset: {offset!r} is not a number of lenticules, for example 0.25.", field="offset") from None
+
+

@@ -1,0 +1,258 @@
+"""Weaving: every dot of the print from the one picture that owns it, band by band.
+
+One idea makes it fast: resampling across the lenses commutes with the choice of
+dots, and each picture owns only its share of them. So each picture is resampled
+along the pitch axis for its own dots alone, in small exact float32 products (see
+``resample``), and what is left is one product in float64 along the other axis.
+Bands are independent of each other: memory does not grow with the print.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from typing import Any, Protocol
+
+import numpy as np
+
+from logbook.engine.resample import Block, Windows, blocks, lanczos_windows, largest_gain, matrix
+
+_ALONG_BITS = {8: 15, 16: 26}
+_OTHER_BITS = {8: 22, 16: 26}
+_SPAN, _CHUNK = 24, 2048
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Where a picture lands: its source box (left, top, right, bottom in source pixels, exact) fills
+    the half-open dots ``place`` (left, top, right, bottom) of the picture area."""
+
+    size: tuple[int, int]
+    box: tuple[Fraction, Fraction, Fraction, Fraction]
+    place: tuple[int, int, int, int]
+
+
+class Rows(Protocol):
+    """Decoded pictures, read by rows."""
+
+    def rows(self, picture: int, low: int, high: int) -> np.ndarray:
+        """Rows low … high-1 of picture 0 … as (rows, wide * channels)."""
+
+
+@dataclass(frozen=True)
+class Weave:
+    """How the dots of one picture area come about.
+
+    ``owners``: for each wanted dot along the pitch axis the picture (0 …) that
+    owns it. ``columns`` and ``rows``: the wanted dots, as positions on the full grid.
+    """
+
+    pictures: Sequence[Placed]
+    owners: np.ndarray
+    across: bool
+    columns: np.ndarray
+    rows: np.ndarray
+    paper: np.ndarray
+    bits: int
+
+    @property
+    def channels(self) -> int:
+        """Samples per dot."""
+        return len(self.paper)
+
+    @property
+    def width(self) -> int:
+        """Wanted dots across."""
+        return len(self.columns)
+
+    def band(self, store: Rows, top: int, bottom: int, out: np.ndarray) -> None:
+        """Fill ``out`` (bottom - top, width, channels) with the wanted rows top … bottom-1."""
+        (self._band_across if self.across else self._band_down)(store, top, bottom, out)
+
+    def source_rows(self, top: int, bottom: int) -> int:
+        """How many rows of one source the band top … bottom-1 needs, at most."""
+        spans = [int(windows.starts[inside][-1] - windows.starts[inside][0]) + windows.taps
+                 for _, index, windows in self._down if (inside := _within(index, top, bottom)).stop > inside.start]
+        return max(spans, default=0)
+
+    # -- geometry shared by the bands ------------------------------------------------------------
+
+    @cached_property
+    def _groups(self) -> list[list[int]]:
+        """Pictures that share the geometry of the axis that is resampled last."""
+        axis = 1 if self.across else 0
+        found: dict[tuple[object, ...], list[int]] = {}
+        for number, placed in enumerate(self.pictures):
+            key = (placed.size[axis], placed.box[axis::2], placed.place[axis::2])
+            found.setdefault(key, []).append(number)
+        return list(found.values())
+
+    def _axis(self, number: int, axis: int, wanted: np.ndarray, bits: int) -> tuple[np.ndarray, Windows]:
+        """(positions in ``wanted`` that the picture covers, their windows) along axis 0 across, 1 down."""
+        placed = self.pictures[number]
+        low, high = placed.place[axis], placed.place[axis + 2]
+        covered = np.flatnonzero((wanted >= low) & (wanted < high))
+        windows = lanczos_windows(wanted[covered] - low, source=placed.size[axis], low=placed.box[axis],
+                                  high=placed.box[axis + 2], dots=high - low, bits=bits)
+        return covered, windows
+
+    @cached_property
+    def _owned(self) -> list[tuple[np.ndarray, Windows]]:
+        """Per picture: the wanted dots along the pitch axis that it owns and covers, and their windows."""
+        axis, wanted = (0, self.columns) if self.across else (1, self.rows)
+        found = []
+        for number in range(len(self.pictures)):
+            mine = np.flatnonzero(self.owners == number)
+            covered, windows = self._axis(number, axis, wanted[mine], _ALONG_BITS[self.bits])
+            if self.bits == 8 and largest_gain(windows) * 255 * 2**_ALONG_BITS[8] >= 2**24:
+                windows = self._axis(number, axis, wanted[mine], _ALONG_BITS[8] - 2)[1]
+            found.append((mine[covered], windows))
+        return found
+
+    @cached_property
+    def _down(self) -> list[tuple[int, np.ndarray, Windows]]:
+        """Per group (across) or picture (down): (picture, wanted rows covered, their windows)."""
+        if not self.across:
+            return [(number, *owned) for number, owned in enumerate(self._owned)]
+        return [(group[0], *self._axis(group[0], 1, self.rows, _OTHER_BITS[self.bits])) for group in self._groups]
+
+    @cached_property
+    def _whole(self) -> bool:
+        """One group covers every wanted dot: nothing is left as paper and nothing needs to be put in place."""
+        if len(self._groups) > 1 or sum(len(index) for index, _ in self._owned) < len(self.owners):
+            return False
+        last = self._down[0][1] if self.across else self._last_across[0][0]
+        return len(last) == (len(self.rows) if self.across else self.width)
+
+    @property
+    def _working(self) -> type[np.floating[Any]]:
+        return np.float32 if self.bits == 8 else np.float64
+
+    # -- left-right: columns are owned, rows are resampled last ----------------------------------
+
+    @cached_property
+    def _column_products(self) -> list[list[tuple[Block, np.ndarray]]]:
+        return [[(block, matrix(windows, block, channels=self.channels, kind=self._working))
+                 for block in blocks(windows, span=max(_SPAN, windows.taps * 3 // 2))]
+                for _, windows in self._owned]
+
+    def _band_across(self, store: Rows, top: int, bottom: int, out: np.ndarray) -> None:
+        if not self._whole:
+            out[...] = self.paper
+        for group, (_, covered, windows) in zip(self._groups, self._down, strict=True):
+            inside = _within(covered, top, bottom)
+            if inside.stop == inside.start:
+                continue
+            columns = np.concatenate([self._owned[number][0] for number in group])
+            middle, low = self._columns_of(store, group, windows, inside)
+            order = np.argsort(columns, kind="stable")
+            middle = _picked(middle, order, self.channels)
+            rows = covered[inside] - top
+            if self._whole:
+                self._rows_of(middle, low, windows, inside, out.reshape(len(out), -1))
+                continue
+            part = np.empty((len(rows), len(columns) * self.channels), dtype=out.dtype)
+            self._rows_of(middle, low, windows, inside, part)
+            out[np.ix_(rows, columns[order])] = part.reshape(len(rows), len(columns), -1)
+
+    def _columns_of(self, store: Rows, group: list[int], windows: Windows, inside: slice) -> tuple[np.ndarray, int]:
+        """The owned columns of a group at source height: (source rows, columns * channels), picture by picture."""
+        low, high = int(windows.starts[inside.start]), int(windows.starts[inside.stop - 1]) + windows.taps
+        count = sum(len(self._owned[number][0]) for number in group)
+        middle: np.ndarray = np.empty((high - low, count * self.channels), dtype=self._working)
+        at = 0
+        for number in group:
+            source: np.ndarray = store.rows(number, low, high).astype(self._working)
+            for block, weights in self._column_products[number]:
+                wide = weights.shape[1]
+                np.matmul(source[:, block.low * self.channels:block.high * self.channels], weights,
+                          out=middle[:, at:at + wide])
+                at += wide
+        return _settled(middle, self.bits), low
+
+    def _rows_of(self, middle: np.ndarray, low: int, windows: Windows, inside: slice, out: np.ndarray) -> None:
+        """Resample (source rows, values) to the output rows, rounded half up and clipped."""
+        part = windows.chosen(np.arange(inside.start, inside.stop))
+        products = [(block, np.ascontiguousarray(matrix(part, block).T))
+                    for block in blocks(part, span=max(_SPAN // 2, part.taps * 3 // 2))]
+        tallest = max(len(weights) for _, weights in products)
+        buffer = np.empty((tallest, _CHUNK))
+        for left in range(0, middle.shape[1], _CHUNK):
+            chunk = np.add(middle[:, left:left + _CHUNK], 0.5, dtype=np.float64)  # weights sum to one: halves round up
+            for block, weights in products:
+                result = buffer[:len(weights), :chunk.shape[1]] if chunk.shape[1] == _CHUNK else None
+                result = np.matmul(weights, chunk[block.low - low:block.high - low], out=result)
+                np.clip(result, 0, 2**self.bits - 0.5, out=result)
+                np.copyto(out[block.first:block.stop, left:left + _CHUNK], result, casting="unsafe")
+
+    # -- up-down: rows are owned, columns are resampled last --------------------------------------
+
+    @cached_property
+    def _last_across(self) -> list[tuple[np.ndarray, Windows, list[tuple[Block, np.ndarray]]]]:
+        """Per group: wanted columns covered, their windows, the products."""
+        found = []
+        for group in self._groups:
+            covered, windows = self._axis(group[0], 0, self.columns, _OTHER_BITS[self.bits])
+            span = max(_SPAN * 2, windows.taps * 3 // 2)
+            found.append((covered, windows, [(block, matrix(windows, block)) for block in blocks(windows, span=span)]))
+        return found
+
+    def _band_down(self, store: Rows, top: int, bottom: int, out: np.ndarray) -> None:
+        if not self._whole:
+            out[...] = self.paper
+        for group, (covered, _, products) in zip(self._groups, self._last_across, strict=True):
+            rows, middle = self._owned_rows(store, group, top, bottom)
+            if not len(rows) or not len(covered):
+                continue
+            part = np.empty((len(rows), len(covered), self.channels), dtype=out.dtype)
+            self._columns_last(middle, products, part)
+            out[np.ix_(rows - top, covered)] = part
+
+    def _owned_rows(self, store: Rows, group: list[int], top: int, bottom: int) -> tuple[np.ndarray, np.ndarray]:
+        """The group's rows of the band at source width: (positions, (rows, wide, channels))."""
+        rows, parts = [np.empty(0, dtype=np.int64)], []
+        for number in group:
+            index, windows = self._owned[number]
+            inside = _within(index, top, bottom)
+            if inside.stop > inside.start:
+                rows.append(index[inside])
+                parts.append(self._rows_of_one(store, number, windows.chosen(np.arange(inside.start, inside.stop))))
+        if not parts:
+            return rows[0], np.empty((0, 0, self.channels))
+        return np.concatenate(rows), np.concatenate(parts)
+
+    def _rows_of_one(self, store: Rows, number: int, windows: Windows) -> np.ndarray:
+        low, high = int(windows.starts[0]), int(windows.starts[-1]) + windows.taps
+        source: np.ndarray = store.rows(number, low, high).astype(self._working)
+        result: np.ndarray = np.empty((len(windows.starts), source.shape[1]), dtype=self._working)
+        for block in blocks(windows, span=max(_SPAN, windows.taps * 3 // 2)):
+            weights = np.ascontiguousarray(matrix(windows, block, kind=self._working).T)
+            np.matmul(weights, source[block.low - low:block.high - low], out=result[block.first:block.stop])
+        return _settled(result, self.bits).reshape(len(result), -1, self.channels)
+
+    def _columns_last(self, middle: np.ndarray, products: list[tuple[Block, np.ndarray]], out: np.ndarray) -> None:
+        for channel in range(self.channels):
+            plane = np.add(middle[:, :, channel], 0.5, dtype=np.float64)
+            for block, weights in products:
+                result = np.matmul(plane[:, block.low:block.high], weights)
+                np.clip(result, 0, 2**self.bits - 0.5, out=result)
+                np.copyto(out[:, block.first:block.stop, channel], result, casting="unsafe")
+
+
+def _within(index: np.ndarray, top: int, bottom: int) -> slice:
+    """The part of a rising index that lies in top … bottom-1."""
+    return slice(int(np.searchsorted(index, top)), int(np.searchsorted(index, bottom)))
+
+
+def _picked(middle: np.ndarray, order: np.ndarray, channels: int) -> np.ndarray:
+    """The columns of interleaved pixels in another order, a whole pixel at a time."""
+    pixel = np.dtype((np.void, channels * middle.itemsize))
+    return np.take(middle.view(pixel), order, axis=1).view(middle.dtype)
+
+
+def _settled(middle: np.ndarray, bits: int) -> np.ndarray:
+    """16-bit pictures: round to 1/128 level, so that the second product stays exact in float64."""
+    if bits == 16:
+        np.rint(middle * 128, out=middle)
+        middle /= 128
+    return middle
