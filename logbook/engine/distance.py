@@ -124,7 +124,10 @@ def convert(lpi: Decimal, *, u_lpi: float, seen: Sight, wanted: Sight) -> Conver
     """Carry a pitch read one way to another way of looking.
 
     Both sights look through the same lens sheet, whose uncertainty therefore counts once, on the difference.
+    Raises Refused for an uncertainty that is negative or no number.
     """
+    if not 0 <= u_lpi < math.inf:
+        raise Refused("u-lpi: a standard uncertainty is zero or more.", field="u-lpi")
     pitch, ratio = float(lpi), factor(seen=seen, wanted=wanted)
     slope_seen = pitch * APERTURE_FACTOR / (1 + wanted.correction)
     slope_wanted = slope_seen * (1 + seen.correction) / (1 + wanted.correction)
