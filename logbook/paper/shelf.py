@@ -6,6 +6,7 @@ The shipped folder is read-only; what the shop wrote lies in its own folder
 caution away: the shipped one stands in, and the sentence is kept in ``problems``.
 """
 
+import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -13,7 +14,6 @@ from decimal import Decimal
 from functools import lru_cache
 from pathlib import Path
 from typing import TypeVar
-from xml.etree import ElementTree
 
 from logbook import resources
 from logbook.refusals import Refused
@@ -22,7 +22,7 @@ from logbook.rules.machinecheck import MachineCheck, read_machine_check
 from logbook.rules.steplist import StepList, read_step_list
 
 _T = TypeVar("_T")
-_TITLE = "{http://www.w3.org/2000/svg}title"
+_TITLE = re.compile(r"<title>(.+?) \(own drawing after \w+\)</title>")
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +119,8 @@ def _own_or_shipped(name: str, read: Callable[[Mapping], _T], own: Path | None, 
 
 
 def _sign(path: Path) -> Sign:
-    svg = path.read_text(encoding="utf-8")
-    title = ElementTree.fromstring(svg).findtext(_TITLE) or ""
-    return Sign(code=path.stem, title=title.removesuffix(f" (own drawing after {path.stem})"), svg=svg.strip())
+    svg = path.read_text(encoding="utf-8").strip()
+    title = _TITLE.search(svg)
+    if title is None:
+        raise Refused(f"{path.name} has no title that calls it an own drawing.")
+    return Sign(code=path.stem, title=title[1], svg=svg)

@@ -181,7 +181,8 @@ def choose(shipped: Card | None, own: Card) -> Card:
     if shipped is None or not _lower(own, shipped):
         return own
     if own.change is None:
-        raise Refused(f"Card {own.id}: lowering {shipped.signal} to {own.signal} needs a name and a reason.", field="signal")
+        raise Refused(f"Card {own.id}: lowering {shipped.signal} to {own.signal} needs a name and a reason.",
+                      field="signal")
     return replace(own, lowered=True)
 
 
@@ -189,7 +190,8 @@ def differences(shipped: Card, own: Card) -> tuple[str, ...]:
     """One line for each field in which the shop's version differs from the shipped one."""
     skip = {"change", "lowered", "based_on"}
     fields = [name for name in Card.__slots__ if name not in skip and getattr(shipped, name) != getattr(own, name)]
-    return tuple(f"{name}: shipped {_plain(getattr(shipped, name))} — own {_plain(getattr(own, name))}" for name in fields)
+    return tuple(f"{name}: shipped {_plain(getattr(shipped, name))} — own {_plain(getattr(own, name))}"
+                 for name in fields)
 
 
 def _plain(value: object) -> str:
@@ -265,4 +267,5 @@ def _refuse_gap_at_rollers(card: Card) -> None:
         return
     for sentence in (card.hazard, card.consequence, card.avoid, *card.controls):
         if _GAP.search(sentence):
-            raise Refused(f"Card {card.id}: no number stands for a gap at rollers; say \"as small as the maker allows\".")
+            raise Refused(f"Card {card.id}: no number stands for a gap at rollers; say “as small as the maker allows”.",
+                          field="controls")

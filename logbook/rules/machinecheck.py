@@ -42,7 +42,8 @@ def read_machine_check(mapping: Mapping) -> MachineCheck:
     items = tuple(_item(entry) for entry in mapping.get("item", ()))
     if len({item.key for item in items}) != len(items) or not items:
         raise Refused(f"{where}: it needs lines, and each line a key of its own.")
-    return MachineCheck(reading.text(mapping, "revision", where=where), reading.text(mapping, "title", where=where), items)
+    return MachineCheck(reading.text(mapping, "revision", where=where), reading.text(mapping, "title", where=where),
+                        items)
 
 
 def _item(entry: Mapping) -> CheckItem:

@@ -38,3 +38,16 @@ def fits(only_for: Iterable[str], traits: Iterable[str]) -> bool:
     """Whether something meant only for some traits belongs here; nothing named means always."""
     only_for = tuple(only_for)
     return not only_for or any(may_be(trait, traits) for trait in only_for)
+
+
+def machine_traits(*, drive: str = "", heated: bool | None = None, cutting: str = "",
+                   people: int = 0) -> frozenset[str]:
+    """Traits from a machine's record and the shift; empty text, None and 0 mean "not known".
+
+    ``drive`` is powered or hand, ``cutting`` a trimmer's knife, rotary,
+    guillotine or lever, ``people`` how many work at the machine.
+    """
+    traits = {{"hand": "hand-driven"}.get(drive, drive), cutting, {1: "alone", 2: "two-people"}.get(people, "")}
+    if heated is not None:
+        traits.add("heated" if heated else "unheated")
+    return frozenset(check_traits(traits - {""}, where="Machine"))
