@@ -64,8 +64,8 @@ def bond() -> Markup:
 def feed(flip: str, leading_edge: str) -> Markup:
     """The sheet as seen upright with its lens lines, and the edge that enters the rollers first."""
     upright = flip == "left-right"
-    lines = "".join(_line(25 + n * 7, 30, 25 + n * 7, 80, .7) if upright else _line(25, 30 + n * 7.14, 74, 30 + n * 7.14, .7)
-                    for n in range(8))
+    lines = "".join(_line(25 + n * 7, 30, 25 + n * 7, 80, .7) if upright
+                    else _line(25, 30 + n * 7.14, 74, 30 + n * 7.14, .7) for n in range(8))
     sheet = _layer(25, 30, 49.5, 50, "#fff") + lines
     mark = f'<path d="M49.5 34l6 9h-12z" fill="{_INK}"/>'
     label = f"Lens lines run {'up and down' if upright else 'across'}; {leading_edge or 'an'} edge first"
@@ -75,8 +75,9 @@ def feed(flip: str, leading_edge: str) -> Markup:
 def _nip(edge: str) -> str:
     if edge not in _EDGES:
         return ""
-    bar = f'<rect x="17" y="12" width="66" height="9" rx="4.5" fill="{_PALE}" stroke="{_INK}"/>' + _line(25, 27, 74, 27, 4)
-    return f'<g transform="rotate({_EDGES[edge]} 49.5 55)">{bar}{_arrow(12, 60, 12, 32, 2.4)}</g>'
+    roller = f'<rect x="17" y="12" width="66" height="9" rx="4.5" fill="{_PALE}" stroke="{_INK}"/>'
+    turned = roller + _line(25, 27, 74, 27, 4) + _arrow(12, 60, 12, 32, 2.4)
+    return f'<g transform="rotate({_EDGES[edge]} 49.5 55)">{turned}</g>'
 
 
 def flip_arrow(flip: str) -> Markup:

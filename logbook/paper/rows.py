@@ -147,7 +147,8 @@ def _rows(stage: Stage, columns: tuple[Column, ...], view: Traveller, machine: B
             step=step,
             text=step.wording(view.people),
             limits=view.limits.get(step.key) or limits(step),
-            reminders=tuple(_reminder(cards[code], traits) for code in step.guards if code in cards and code not in fresh),
+            reminders=tuple(_reminder(cards[code], traits)
+                            for code in step.guards if code in cards and code not in fresh),
             cells=tuple(Cell(step.record, entries.get((step.key, column.code))) for column in columns),
         )
         if step.marker == "rollers-stopped":
