@@ -23,7 +23,8 @@ FIT_DECIMALS = 4
 GOOD_ENOUGH_LENTICULES = 0.1
 """A fit serves where twice its uncertainty moves the print's ends by at most this much."""
 _INNER_SHARE, _NEXT_BANDS = 0.6, 21
-_LEAST_BANDS_FOR_OFFSET = 5
+_LEAST_BANDS_FOR_OFFSET, _LEAST_BANDS_A_SIDE = 5, 2
+"""With one band on a side, an offset is that band's count alone and cannot be told from a pitch beyond the bands."""
 _LARGEST_RMS, _SECOND_MINIMUM_CHI2, _SECOND_MINIMUM_SIGMAS = 0.5, 4.0, 3.0
 _USUAL_DPI = Fraction(720)
 
@@ -53,7 +54,7 @@ class Fit:
     """The pitch that fits all readings, with its standard uncertainty (k = 1).
 
     ``offset_fringes`` is a common counting offset, fitted with at least five bands
-    on both sides of the pitch and zero otherwise. ``next_chart`` is None where the
+    of which two lie on each side of the pitch, and zero otherwise. ``next_chart`` is None where the
     pitch is good enough for a print of this width.
     """
 
@@ -183,9 +184,8 @@ def _minima(problem: _Problem) -> list[_Minimum]:
 
 def _free(problem: _Problem, *, low: float, high: float) -> _Minimum:
     """The least squares solution for the tip between two neighbouring bands, wherever it then falls."""
-    bands = problem.bands
-    both_sides = len(bands) > 0 and bands[0] <= low and bands[-1] >= high
-    with_offset = len(bands) >= _LEAST_BANDS_FOR_OFFSET and bool(both_sides)
+    fewer = min(np.count_nonzero(problem.bands <= low), np.count_nonzero(problem.bands >= high))
+    with_offset = len(problem.bands) >= _LEAST_BANDS_FOR_OFFSET and fewer >= _LEAST_BANDS_A_SIDE
     design, target, u = _equations(problem, np.where(problem.pitches >= high, 1.0, -1.0), with_offset=with_offset)
     solution = solve(design, target, u=u)
     return _Minimum(float(solution.parameters[0]), solution, with_offset)
