@@ -3,7 +3,7 @@
 #
 #   set_up runtime|test   the virtual environment .venv, exactly as locked
 #   paper_libraries       what the PDF writer loads from the system
-#   test_browser          a Chromium that the browser tests can start
+#   test_browser          a Chromium that the browser tests can start, and its driver
 #   need TEST APT BREW    one missing piece: install it where the machine lets us
 
 # A shell profile that points Python elsewhere would mix two environments.
@@ -56,10 +56,10 @@ need_from_apt() {
     # A package source that does not answer must not stop the others: the test
     # that follows decides.
     # shellcheck disable=SC2086  # several packages, one word each
-    $root env DEBIAN_FRONTEND=noninteractive apt-get -qq -o DPkg::Lock::Timeout=120 update </dev/null >&2 || true
+    $root env DEBIAN_FRONTEND=noninteractive apt-get -qq -o DPkg::Lock::Timeout=120 update </dev/null >/dev/null || true
     # shellcheck disable=SC2086
     $root env DEBIAN_FRONTEND=noninteractive apt-get -qq -o DPkg::Lock::Timeout=120 \
-        install -y --no-install-recommends $1 </dev/null >&2 ||
+        install -y --no-install-recommends $1 </dev/null >/dev/null ||
         stop "apt-get could not install it; run: sudo apt-get update && sudo apt-get install -y $1 — and start again."
 }
 
@@ -162,6 +162,15 @@ a_browser_is_there() {
         [ -x "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome" ]
 }
 
+# What drives the browser is a program of its own and needs these on a bare Linux.
+driver_libraries_load() {
+    [ "$(uname -s)" = Darwin ] || .venv/bin/python -c '
+import ctypes
+ctypes.CDLL("libstdc++.so.6")
+ctypes.CDLL("libatomic.so.1")'
+}
+
 test_browser() {
     need 'a_browser_is_there' 'chromium' 'google-chrome'
+    need 'driver_libraries_load' 'libstdc++6 libatomic1' 'gcc'
 }
