@@ -8,11 +8,12 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import PIL
+import simplejpeg
 from PIL import features
 from threadpoolctl import threadpool_limits
 
@@ -79,9 +80,9 @@ def interlace(plan: Plan, picture_paths: Sequence[Path | str], out_path: Path | 
     workers = threads or min(4, os.cpu_count() or 1)
     with threadpool_limits(1, "blas"), WholeFile(out) as whole, PixelStore(folder=out.parent) as store:
         target = writer(whole, form)
-        for number in _decoded(sources, ground, store):
+        for count in _decoded(sources, ground, store, workers=min(workers, 2)):
             _check(stop)
-            tell(DECODING_PART * (number + 1) / len(sources))
+            tell(DECODING_PART * count / len(sources))
         weave = _weave(plan, ground, sources)
         for part in _written(weave, store, target, form, mirrored=plan.reversed_sheet, workers=workers, stop=stop):
             tell(DECODING_PART + (1 - DECODING_PART) * part)
@@ -124,14 +125,17 @@ def _form(plan: Plan, ground: Ground, sources: Sequence[Source], provenance: Map
 
 def decoder_versions() -> dict[str, str]:
     """The versions that decoded pixels depend on."""
-    return {"pillow": version("pillow"), "numpy": version("numpy"), "jpeg": str(features.version("libjpeg_turbo")),
-            "littlecms": str(features.version("littlecms2"))}
+    return {"pillow": PIL.__version__, "numpy": np.__version__, "simplejpeg": simplejpeg.__version__,
+            "jpeg": str(features.version("libjpeg_turbo")), "littlecms": str(features.version("littlecms2"))}
 
 
-def _decoded(sources: Sequence[Source], ground: Ground, store: PixelStore) -> Iterator[int]:
-    for number, source in enumerate(sources):
-        store.add(decode(source, ground))
-        yield number
+def _decoded(sources: Sequence[Source], ground: Ground, store: PixelStore, *, workers: int) -> Iterator[int]:
+    """Decode into the store, a few at a time; yields how many are there."""
+    with _pool(workers) as pool:
+        waiting = [pool.submit(lambda at: store.add(at, decode(sources[at], ground)), at) for at in range(len(sources))]
+        for count, future in enumerate(waiting, start=1):
+            future.result()
+            yield count
 
 
 def _weave(plan: Plan, ground: Ground, sources: Sequence[Source]) -> Weave:

@@ -18,7 +18,7 @@ from types import TracebackType
 from typing import Protocol
 
 import numpy as np
-from PIL import Image, PngImagePlugin, TiffImagePlugin
+from PIL import Image
 
 from logbook.engine import tiff
 from logbook.refusals import Refused
@@ -218,10 +218,11 @@ def _deflated(band: np.ndarray) -> bytes:
 
 def _lzw(band: np.ndarray) -> bytes:
     """One LZW strip, encoded by libtiff through Pillow and taken out of the small file it makes."""
+    from PIL.TiffImagePlugin import TiffImageFile  # only compressed prints need it
     kept = BytesIO()
     row = _differenced(band).reshape(len(band), -1).view(np.uint8)
     Image.fromarray(row).save(kept, "TIFF", compression="tiff_lzw", strip_size=row.nbytes)
-    with TiffImagePlugin.TiffImageFile(BytesIO(kept.getvalue())) as image:
+    with TiffImageFile(BytesIO(kept.getvalue())) as image:
         offsets, lengths = image.tag_v2[273], image.tag_v2[279]
     if len(offsets) != 1:
         raise Refused("The LZW encoder cut a strip in two: write the TIFF without compression.", field="compression")
@@ -247,10 +248,11 @@ class PngWriter:
 
     def finish(self) -> Hashes:
         """Write, bring to the disk, name."""
+        from PIL.PngImagePlugin import PngInfo
         form, kept = self._form, BytesIO()
         pixels = np.concatenate(self._bands)
         image = Image.fromarray(pixels[:, :, 0] if form.channels == 1 else pixels)
-        text = PngImagePlugin.PngInfo()
+        text = PngInfo()
         text.add_text("Description", form.description)
         text.add_text("Software", form.software)
         info = {"icc_profile": form.profile} if form.profile else {}

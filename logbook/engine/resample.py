@@ -83,7 +83,8 @@ def lanczos(position: np.ndarray) -> np.ndarray:
     denominator = (x * x) * (math.pi * math.pi / LOBES)
     small = np.abs(x) < 1e-8
     value = (_sine_of_pi(x) * _sine_of_pi(x / LOBES)) / np.where(small, 1.0, denominator)
-    return np.where(inside, np.where(small, 1.0, value), 0.0)
+    weights: np.ndarray = np.where(inside, np.where(small, 1.0, value), 0.0)
+    return weights
 
 
 _SINE_TERMS = [(-1) ** k / math.factorial(2 * k + 1) for k in range(11)]
@@ -98,7 +99,8 @@ def _sine_of_pi(turns: np.ndarray) -> np.ndarray:
     for term in reversed(_SINE_TERMS[:-1]):
         series = series * square
         series = series + term
-    return np.where(whole % 2 == 0, angle * series, -(angle * series))
+    sine: np.ndarray = np.where(whole % 2 == 0, angle * series, -(angle * series))
+    return sine
 
 
 def _whole_weights(raw: np.ndarray, *, bits: int) -> np.ndarray:

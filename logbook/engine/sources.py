@@ -11,7 +11,8 @@ from io import BytesIO
 from typing import Any
 
 import numpy as np
-from PIL import Image, ImageCms
+import simplejpeg
+from PIL import Image
 
 from logbook.engine.headers import FORMATS, TURNED, Source, inspect, unreadable
 from logbook.refusals import Refused
@@ -95,6 +96,7 @@ def _needs_conversion(source: Source, *, mode: str, profile: bytes | None) -> bo
 def _profile_name(source: Source) -> str:
     if source.profile is None:
         return "sRGB (assumed, it carries no profile)"
+    from PIL import ImageCms
     try:
         return ImageCms.getProfileDescription(ImageCms.ImageCmsProfile(BytesIO(source.profile))).strip()
     except (ImageCms.PyCMSError, OSError):
@@ -104,12 +106,7 @@ def _profile_name(source: Source) -> str:
 def decode(source: Source, ground: Ground) -> np.ndarray:
     """The picture's pixels on the common ground: (high, wide, channels), 8 or 16 bits, the right way up."""
     try:
-        if source.bits == 16 and source.family != "L":
-            pixels = _sixteen_bit_colour(source, ground)
-        elif source.bits == 16:
-            pixels = _sixteen_bit_grey(source)
-        else:
-            pixels = _eight_bit(source, ground)
+        pixels = _pixels(source, ground)
     except Refused:
         raise
     except Exception as error:  # decoders raise of every kind on damaged files
@@ -117,6 +114,26 @@ def decode(source: Source, ground: Ground) -> np.ndarray:
     if pixels.shape[1::-1] != source.size:
         raise Refused(f"{source.path.name} decodes to another size than its header says.", field="pictures")
     return _fitted(pixels, ground)
+
+
+def _pixels(source: Source, ground: Ground) -> np.ndarray:
+    if source.bits == 16:
+        return _sixteen_bit_grey(source) if source.family == "L" else _sixteen_bit_colour(source, ground)
+    if source.format == "JPEG" and source.family in ("L", "RGB"):
+        quick = None if _needs_conversion(source, mode=ground.mode, profile=ground.profile) else _plain_jpeg(source)
+        if quick is not None:
+            return quick
+    return _eight_bit(source, ground)
+
+
+def _plain_jpeg(source: Source) -> np.ndarray | None:
+    """The same pixels as Pillow's, in a third of the time and beside other threads; None where it will not."""
+    try:
+        pixels = simplejpeg.decode_jpeg(source.path.read_bytes(), colorspace="GRAY" if source.family == "L" else "RGB",
+                                        fastdct=False, fastupsample=False)
+    except ValueError:  # Pillow has the last word on damaged files
+        return None
+    return _turned(pixels, source.orientation)
 
 
 def _fitted(pixels: np.ndarray, ground: Ground) -> np.ndarray:
@@ -161,6 +178,7 @@ def _flattened(image: Image.Image, source: Source, ground: Ground) -> Image.Imag
 
 
 def _converted(image: Image.Image, source: Source, ground: Ground) -> Image.Image:
+    from PIL import ImageCms  # most prints need no conversion
     if source.family == "L" and source.profile is None:
         image = image.convert("RGB")
     start = _cms(source.profile)
@@ -172,6 +190,7 @@ def _converted(image: Image.Image, source: Source, ground: Ground) -> Image.Imag
 
 
 def _cms(profile: bytes | None) -> Any:
+    from PIL import ImageCms
     if profile is None:
         return ImageCms.createProfile("sRGB")
     return ImageCms.ImageCmsProfile(BytesIO(profile))

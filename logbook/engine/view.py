@@ -126,8 +126,8 @@ def view_of_pictures(plan: Plan, picture_paths: Sequence[Path | str], seen: np.n
                   ground.paper, ground.bits)
     out: np.ndarray = np.empty((len(rows), len(columns), ground.channels), dtype=ground.kind)
     with PixelStore() as store:
-        for source in sources:
-            store.add(decode(source, ground))
+        for number, source in enumerate(sources):
+            store.add(number, decode(source, ground))
         weave.band(store, 0, len(rows), out)
     return _picture(_eight_bits(out)[back_down][:, back_across], ground.mode, ground.profile, size)
 

@@ -19,7 +19,13 @@ from logbook.engine.resample import Block, Windows, blocks, lanczos_windows, lar
 
 _ALONG_BITS = {8: 15, 16: 26}
 _OTHER_BITS = {8: 22, 16: 26}
-_SPAN, _CHUNK = 24, 2048
+_WHOLE = {8: np.int16, 16: np.int32}
+"""Whole levels before clipping: quicker to clip than floats."""
+
+_ALONG_SPAN, _DOWN_SPAN, _ACROSS_SPAN = 20, 12, 32
+"""Source pixels that one small product reaches over; with the sizes below the quickest of those measured."""
+
+_CHUNK, _TALL = 4096, 128
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +139,7 @@ class Weave:
     @cached_property
     def _column_products(self) -> list[list[tuple[Block, np.ndarray]]]:
         return [[(block, matrix(windows, block, channels=self.channels, kind=self._working))
-                 for block in blocks(windows, span=max(_SPAN, windows.taps * 3 // 2))]
+                 for block in blocks(windows, span=max(_ALONG_SPAN, windows.taps * 3 // 2))]
                 for _, windows in self._owned]
 
     def _band_across(self, store: Rows, top: int, bottom: int, out: np.ndarray) -> None:
@@ -174,16 +180,18 @@ class Weave:
         """Resample (source rows, values) to the output rows, rounded half up and clipped."""
         part = windows.chosen(np.arange(inside.start, inside.stop))
         products = [(block, np.ascontiguousarray(matrix(part, block).T))
-                    for block in blocks(part, span=max(_SPAN // 2, part.taps * 3 // 2))]
+                    for block in blocks(part, span=max(_DOWN_SPAN, part.taps * 3 // 2))]
         tallest = max(len(weights) for _, weights in products)
-        buffer = np.empty((tallest, _CHUNK))
+        buffer, whole = np.empty(tallest * _CHUNK), np.empty(tallest * _CHUNK, dtype=_WHOLE[self.bits])
         for left in range(0, middle.shape[1], _CHUNK):
             chunk = np.add(middle[:, left:left + _CHUNK], 0.5, dtype=np.float64)  # weights sum to one: halves round up
             for block, weights in products:
-                result = buffer[:len(weights), :chunk.shape[1]] if chunk.shape[1] == _CHUNK else None
-                result = np.matmul(weights, chunk[block.low - low:block.high - low], out=result)
-                np.clip(result, 0, 2**self.bits - 0.5, out=result)
-                np.copyto(out[block.first:block.stop, left:left + _CHUNK], result, casting="unsafe")
+                shape, size = (len(weights), chunk.shape[1]), len(weights) * chunk.shape[1]
+                np.matmul(weights, chunk[block.low - low:block.high - low], out=buffer[:size].reshape(shape))
+                levels = whole[:size]
+                np.copyto(levels, buffer[:size], casting="unsafe")
+                np.clip(levels, 0, 2**self.bits - 1, out=levels)
+                np.copyto(out[block.first:block.stop, left:left + _CHUNK], levels.reshape(shape), casting="unsafe")
 
     # -- up-down: rows are owned, columns are resampled last --------------------------------------
 
@@ -193,7 +201,7 @@ class Weave:
         found = []
         for group in self._groups:
             covered, windows = self._axis(group[0], 0, self.columns, _OTHER_BITS[self.bits])
-            span = max(_SPAN * 2, windows.taps * 3 // 2)
+            span = max(_ACROSS_SPAN, windows.taps * 3 // 2)
             found.append((covered, windows, [(block, matrix(windows, block)) for block in blocks(windows, span=span)]))
         return found
 
@@ -202,41 +210,51 @@ class Weave:
             out[...] = self.paper
         for group, (covered, _, products) in zip(self._groups, self._last_across, strict=True):
             rows, middle = self._owned_rows(store, group, top, bottom)
-            if not len(rows) or not len(covered):
-                continue
-            part = np.empty((len(rows), len(covered), self.channels), dtype=out.dtype)
-            self._columns_last(middle, products, part)
-            out[np.ix_(rows - top, covered)] = part
+            if self._whole:
+                self._columns_last(middle, products, out)
+            elif len(rows) and len(covered):
+                part = np.empty((len(rows), len(covered), self.channels), dtype=out.dtype)
+                self._columns_last(middle, products, part)
+                out[np.ix_(rows, covered)] = part
 
     def _owned_rows(self, store: Rows, group: list[int], top: int, bottom: int) -> tuple[np.ndarray, np.ndarray]:
-        """The group's rows of the band at source width: (positions, (rows, wide, channels))."""
-        rows, parts = [np.empty(0, dtype=np.int64)], []
-        for number in group:
+        """The group's rows of the band at source width: (rising positions in it, (rows, wide, channels))."""
+        shares = [(number, _within(self._owned[number][0], top, bottom)) for number in group]
+        rows = np.sort(np.concatenate([self._owned[number][0][inside] for number, inside in shares])) - top
+        middle: np.ndarray = np.empty((len(rows), self.pictures[group[0]].size[0] * self.channels), dtype=self._working)
+        for number, inside in shares:
             index, windows = self._owned[number]
-            inside = _within(index, top, bottom)
             if inside.stop > inside.start:
-                rows.append(index[inside])
-                parts.append(self._rows_of_one(store, number, windows.chosen(np.arange(inside.start, inside.stop))))
-        if not parts:
-            return rows[0], np.empty((0, 0, self.channels))
-        return np.concatenate(rows), np.concatenate(parts)
+                part = self._rows_of_one(store, number, windows.chosen(np.arange(inside.start, inside.stop)))
+                middle[np.searchsorted(rows, index[inside] - top)] = part
+        return rows, middle.reshape(len(rows), -1, self.channels)
 
     def _rows_of_one(self, store: Rows, number: int, windows: Windows) -> np.ndarray:
         low, high = int(windows.starts[0]), int(windows.starts[-1]) + windows.taps
         source: np.ndarray = store.rows(number, low, high).astype(self._working)
         result: np.ndarray = np.empty((len(windows.starts), source.shape[1]), dtype=self._working)
-        for block in blocks(windows, span=max(_SPAN, windows.taps * 3 // 2)):
+        for block in blocks(windows, span=max(_ALONG_SPAN, windows.taps * 3 // 2)):
             weights = np.ascontiguousarray(matrix(windows, block, kind=self._working).T)
             np.matmul(weights, source[block.low - low:block.high - low], out=result[block.first:block.stop])
-        return _settled(result, self.bits).reshape(len(result), -1, self.channels)
+        return _settled(result, self.bits)
 
     def _columns_last(self, middle: np.ndarray, products: list[tuple[Block, np.ndarray]], out: np.ndarray) -> None:
-        for channel in range(self.channels):
-            plane = np.add(middle[:, :, channel], 0.5, dtype=np.float64)
-            for block, weights in products:
-                result = np.matmul(plane[:, block.low:block.high], weights)
-                np.clip(result, 0, 2**self.bits - 0.5, out=result)
-                np.copyto(out[:, block.first:block.stop, channel], result, casting="unsafe")
+        """Resample (rows, source width, channels) to the output columns, a few rows and one channel at a time."""
+        tall = min(_TALL, len(middle))
+        widest = max(weights.shape[1] for _, weights in products)
+        buffer, whole = np.empty(tall * widest), np.empty((tall, out.shape[1]), dtype=_WHOLE[self.bits])
+        for top in range(0, len(middle), tall):
+            part = middle[top:top + tall]
+            for channel in range(self.channels):
+                plane = np.add(part[:, :, channel], 0.5, dtype=np.float64)
+                levels = whole[:len(plane)]
+                for block, weights in products:
+                    shape = len(plane), weights.shape[1]
+                    result = np.matmul(plane[:, block.low:block.high], weights,
+                                       out=buffer[:shape[0] * shape[1]].reshape(shape))
+                    np.copyto(levels[:, block.first:block.stop], result, casting="unsafe")
+                np.clip(levels, 0, 2**self.bits - 1, out=levels)
+                np.copyto(out[top:top + tall, :, channel], levels, casting="unsafe")
 
 
 def _within(index: np.ndarray, top: int, bottom: int) -> slice:
