@@ -26,6 +26,7 @@ _INNER_SHARE, _NEXT_BANDS = 0.6, 21
 _LEAST_BANDS_FOR_OFFSET, _LEAST_BANDS_A_SIDE = 5, 2
 """With one band on a side, an offset is that band's count alone and cannot be told from a pitch beyond the bands."""
 _LARGEST_RMS, _SECOND_MINIMUM_CHI2, _SECOND_MINIMUM_SIGMAS = 0.5, 4.0, 3.0
+_TIE_CHI2 = 1e-6
 _USUAL_DPI = Fraction(720)
 
 
@@ -119,11 +120,12 @@ def fit_readings(readings: Sequence[Reading], *, width_in: Fraction, spots: Sequ
     minima = _minima(problem)
     best = minima[0]
     named = suspects.doubled_counts(readings, width_in=width_in) if readings else ()
-    residuals = _residuals(readings, best, problem)
+    pitch = _middle_of_ties(minima)
+    residuals = _residuals(readings, best, problem, pitch=pitch)
     rms = float(np.sqrt(np.mean([r.residual**2 for r in residuals]))) if residuals else 0.0
     _refuse_misfit(readings, rms=rms, width_in=width_in, named=named)
     _refuse_two_pitches(minima, problem)
-    lpi = round(problem.origin + Decimal(best.pitch), FIT_DECIMALS)
+    lpi = round(problem.origin + Decimal(pitch), FIT_DECIMALS)
     offset = float(best.solution.parameters[1]) if best.with_offset else 0.0
     u_offset = float(np.sqrt(best.solution.covariance[1, 1])) if best.with_offset else None
     strange = suspects.strange_readings([(r.lpi, r.residual) for r in residuals], already=named)
@@ -219,9 +221,18 @@ def _equations(problem: _Problem, side: np.ndarray, *, with_offset: bool) \
     return design, target, np.concatenate([problem.u_counts, problem.u_spots])
 
 
-def _residuals(readings: Sequence[Reading], best: _Minimum, problem: _Problem) -> tuple[Residual, ...]:
+def _middle_of_ties(minima: Sequence[_Minimum]) -> float:
+    """The best pitch; the middle where readings lying evenly about a band fit equally well on both of its sides."""
+    best = minima[0]
+    tied = [m.pitch for m in minima if m.solution.chi2 - best.solution.chi2 < _TIE_CHI2
+            and abs(m.pitch - best.pitch) <= _SECOND_MINIMUM_SIGMAS * best.u]
+    return float(np.mean(tied))
+
+
+def _residuals(readings: Sequence[Reading], best: _Minimum, problem: _Problem, *, pitch: float) \
+        -> tuple[Residual, ...]:
     offset = float(best.solution.parameters[1]) if best.with_offset else 0.0
-    expected = np.abs(problem.pitches - best.pitch) * problem.width + offset
+    expected = np.abs(problem.pitches - pitch) * problem.width + offset
     return tuple(Residual(r.lpi, r.fringes, float(e), float(r.fringes) - float(e), r.reader)
                  for r, e in zip(readings, expected, strict=True))
 
