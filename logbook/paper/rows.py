@@ -28,6 +28,11 @@ class Caution:
         """The class that colours the panel; word and symbol carry the level alone."""
         return "level-" + self.word.lower().replace(" ", "-")
 
+    @property
+    def alert(self) -> bool:
+        """Whether the alert symbol stands beside the word: only where someone can be hurt."""
+        return self.word not in ("NOTICE", "HOLD POINT")
+
 
 @dataclass(frozen=True, slots=True)
 class Reminder:

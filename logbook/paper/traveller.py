@@ -2,7 +2,7 @@
 
 from logbook.paper.render import Address, asset_address, render
 from logbook.paper.rows import blocks
-from logbook.paper.views import Imprint, Traveller
+from logbook.paper.views import Imprint, Thumbnail, Traveller
 
 
 def traveller_html(view: Traveller, *, page: str = "A4", address: Address = asset_address) -> str:
@@ -12,7 +12,8 @@ def traveller_html(view: Traveller, *, page: str = "A4", address: Address = asse
     """
     return render(
         "traveller.html", title=f"Traveller {view.job}", page=page, address=address, view=view,
-        blocks=blocks(view), banners=_banners(view), flip_words=_flip_words(view), laminator=view.machine("laminator"),
+        blocks=blocks(view), banners=_banners(view), flip_words=flip_words(view.flip, view.pictures),
+        laminator=view.machine("laminator"),
         head=_head(view), large=_large(view), small=_small(view), file_words=_file_words(view),
         imprint=imprint_line(view.imprint, f"step list {view.steps.revision}"),
     )
@@ -26,15 +27,16 @@ def imprint_line(imprint: Imprint, *more: str) -> str:
     return " · ".join(part for part in parts if part)
 
 
+def flip_words(flip: str, pictures: tuple[Thumbnail, ...]) -> str:
+    """Which picture an eye sees from which side: a lens reverses, so picture 1 shows from the left or from above."""
+    last = pictures[-1].number if pictures else "last"
+    first, other = ("the left", "the right") if flip == "left-right" else ("above", "below")
+    return f"Seen from {first}: picture 1. Seen from {other}: picture {last}."
+
+
 def _banners(view: Traveller) -> tuple[str, ...]:
     untested = () if view.pitch.origin == "test" else (f"Pitch {view.pitch.origin} – not tested",)
     return (*view.banners, *untested)
-
-
-def _flip_words(view: Traveller) -> str:
-    last = view.pictures[-1].number if view.pictures else "last"
-    first, other = ("the left", "the right") if view.flip == "left-right" else ("above", "below")
-    return f"Seen from {first}: picture 1. Seen from {other}: picture {last}."
 
 
 def _head(view: Traveller) -> tuple[tuple[str, str], ...]:
