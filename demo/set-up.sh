@@ -48,19 +48,38 @@ need() {
     eval "$1" >/dev/null 2>&1 || stop "Still missing after installing $2 (Homebrew: $3): the test was: $1"
 }
 
+# A name that differs between Debian and Ubuntu is written first|second; the
+# second counts only where it is the one that is known.
+known_to_apt() {
+    for name in $1; do
+        first=${name%%"|"*}
+        second=${name#*"|"}
+        if [ "$first" = "$second" ] || apt_knows "$first" || ! apt_knows "$second"; then
+            printf '%s ' "$first"
+        else
+            printf '%s ' "$second"
+        fi
+    done
+}
+
+apt_knows() {
+    apt-cache show "$1" >/dev/null 2>&1
+}
+
 need_from_apt() {
     if ! root=$(root_prefix); then
-        stop "Missing on this machine: $1. Run: sudo apt-get update && sudo apt-get install -y $1 — and start again."
+        packages=$(known_to_apt "$1")
+        stop "Missing on this machine: ${packages% }. Run: sudo apt-get update && sudo apt-get install -y ${packages% } — and start again."
     fi
-    say "Installing with apt-get: $1"
+    apt="$root env DEBIAN_FRONTEND=noninteractive apt-get -qq -o DPkg::Lock::Timeout=120"
     # A package source that does not answer must not stop the others: the test
     # that follows decides.
+    $apt update </dev/null >/dev/null || true
+    packages=$(known_to_apt "$1")
+    say "Installing with apt-get: $packages"
     # shellcheck disable=SC2086  # several packages, one word each
-    $root env DEBIAN_FRONTEND=noninteractive apt-get -qq -o DPkg::Lock::Timeout=120 update </dev/null >/dev/null || true
-    # shellcheck disable=SC2086
-    $root env DEBIAN_FRONTEND=noninteractive apt-get -qq -o DPkg::Lock::Timeout=120 \
-        install -y --no-install-recommends $1 </dev/null >/dev/null ||
-        stop "apt-get could not install it; run: sudo apt-get update && sudo apt-get install -y $1 — and start again."
+    $apt install -y --no-install-recommends $packages </dev/null >/dev/null ||
+        stop "apt-get could not install them; run: sudo apt-get install -y ${packages% } — and start again."
 }
 
 # The first Python that is new enough; a second one often lies beside an old python3.
@@ -171,6 +190,6 @@ ctypes.CDLL("libatomic.so.1")'
 }
 
 test_browser() {
-    need 'a_browser_is_there' 'chromium' 'google-chrome'
+    need 'a_browser_is_there' 'chromium|chromium-browser' 'google-chrome'
     need 'driver_libraries_load' 'libstdc++6 libatomic1' 'gcc'
 }

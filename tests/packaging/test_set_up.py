@@ -139,6 +139,15 @@ def test_a_package_list_that_cannot_be_read_does_not_stop_the_installation(machi
     assert machine.need().returncode == 0
 
 
+@pytest.mark.parametrize(("knows", "name"), [("exit 0", "debian"), ('[ "$2" = ubuntu ]', "ubuntu"), ("exit 100", "debian")])
+def test_a_package_is_asked_for_by_the_name_that_this_system_gives_it(machine, knows, name):
+    machine.user(0)
+    machine.installs("apt-get")
+    machine.command("apt-cache", knows)
+    assert machine.run("need '[ -e piece ]' 'same debian|ubuntu' 'formula'").returncode == 0
+    assert machine.called("apt-get")[1].endswith(f"same {name}")
+
+
 def test_a_python_that_is_too_old_is_named_in_one_sentence(machine):
     machine.command("python3", '[ "$1" = --version ] && echo Python 3.9.2')
     result = machine.run("python=$(find_python); echo reached")
