@@ -139,7 +139,9 @@ def test_a_package_list_that_cannot_be_read_does_not_stop_the_installation(machi
     assert machine.need().returncode == 0
 
 
-@pytest.mark.parametrize(("knows", "name"), [("exit 0", "debian"), ('[ "$2" = ubuntu ]', "ubuntu"), ("exit 100", "debian")])
+@pytest.mark.parametrize(
+    ("knows", "name"), [("exit 0", "debian"), ('[ "$2" = ubuntu ]', "ubuntu"), ("exit 100", "debian")]
+)
 def test_a_package_is_asked_for_by_the_name_that_this_system_gives_it(machine, knows, name):
     machine.user(0)
     machine.installs("apt-get")
