@@ -139,6 +139,8 @@ def write_together(files: dict[Path, bytes]) -> None:
 def _beside(place: Path, content: bytes) -> Path:
     if not place.parent.is_dir():
         raise Refused(f"{place}: there is no folder {place.parent}.")
+    if place.is_dir():
+        raise Refused(f"{place}: a folder stands in the file's place.")
     handle, name = tempfile.mkstemp(dir=place.parent, prefix=f".{place.name}.", suffix=".part")
     temporary = Path(name)
     try:

@@ -92,7 +92,7 @@ def head_panel(words: ChartWords, *, width: int, columns: tuple[tuple[int, int],
     marks_top = depth + ruler.y(_MARGIN_MM)
     bar, words_of_bar, facts = _across_bar(words, width=width, top=marks_top)
     numbers_top = marks_top + ruler.y(_MARK_MM + 1)
-    numbers = _numbers(words, columns, top=numbers_top)
+    numbers = _numbers(columns, top=numbers_top)
     height = numbers_top + ruler.y(_NUMBER_MM if columns else _MARGIN_MM)
     return Panel(top=0, height=height, corner_marks=_marks(ruler, width=width, top=marks_top), bars=bar,
                  lines=(*lines, words_of_bar, *numbers), code=words.code, code_at=(0, 0), scale_bars=(facts,))
@@ -104,7 +104,7 @@ def foot_panel(words: ChartWords, *, width: int, columns: tuple[tuple[int, int],
     The lower marks stand a whole number of millimetres below the upper ones.
     """
     ruler = _Ruler(words.dpi)
-    numbers = _numbers(words, columns, top=top + ruler.y(0.5))
+    numbers = _numbers(columns, top=top + ruler.y(0.5))
     upper = head.corner_marks[0][1]
     least = top + ruler.y(_NUMBER_MM if columns else _MARGIN_MM) - upper
     down_mm = -int(-Fraction(least) * INCH_IN_MM // words.dpi[1])
@@ -179,7 +179,7 @@ def _marks(ruler: _Ruler, *, width: int, top: int) -> tuple[Box, ...]:
     return (0, top, wide, top + high), (width - wide, top, width, top + high)
 
 
-def _numbers(words: ChartWords, columns: tuple[tuple[int, int], ...], *, top: int) -> tuple[tuple[int, int, str], ...]:
+def _numbers(columns: tuple[tuple[int, int], ...], *, top: int) -> tuple[tuple[int, int, str], ...]:
     return tuple((low, top, str(band)) for band, (low, _high) in enumerate(columns, start=1))
 
 

@@ -5,6 +5,7 @@ the lens needs: a V with known slope whose tip is wanted. Which bands lie on whi
 beforehand; every division is solved by weighted linear least squares, and the smallest χ² wins.
 """
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -22,7 +23,7 @@ from logbook.refusals import Refused
 FIT_DECIMALS = 4
 GOOD_ENOUGH_LENTICULES = 0.1
 """A fit serves where twice its uncertainty moves the print's ends by at most this much."""
-_INNER_SHARE, _NEXT_BANDS = 0.6, 21
+_INNER_SHARE, _FINE_BANDS, _COARSE_BANDS = 0.6, 21, 11
 _LEAST_BANDS_FOR_OFFSET, _LEAST_BANDS_A_SIDE = 5, 2
 """With one band on a side, an offset is that band's count alone and cannot be told from a pitch beyond the bands."""
 _LARGEST_RMS, _SECOND_MINIMUM_CHI2, _SECOND_MINIMUM_SIGMAS = 0.5, 4.0, 3.0
@@ -47,7 +48,7 @@ class NextChart:
 
     centre_lpi: Decimal
     step_lpi: Decimal
-    bands: int = _NEXT_BANDS
+    bands: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +187,7 @@ def _minima(problem: _Problem) -> list[_Minimum]:
 
 def _free(problem: _Problem, *, low: float, high: float) -> _Minimum:
     """The least squares solution for the tip between two neighbouring bands, wherever it then falls."""
-    fewer = min(np.count_nonzero(problem.bands <= low), np.count_nonzero(problem.bands >= high))
+    fewer = min(int(np.count_nonzero(side)) for side in (problem.bands <= low, problem.bands >= high))
     with_offset = len(problem.bands) >= _LEAST_BANDS_FOR_OFFSET and fewer >= _LEAST_BANDS_A_SIDE
     design, target, u = _equations(problem, np.where(problem.pitches >= high, 1.0, -1.0), with_offset=with_offset)
     solution = solve(design, target, u=u)
@@ -274,7 +275,8 @@ def _next_chart(lpi: Decimal, u_lpi: float, readings: Sequence[Reading], *, widt
     good = 2 * u_lpi * float(width_in) <= GOOD_ENOUGH_LENTICULES
     if good and float(away) <= _INNER_SHARE * float(half):
         return None
-    step = fine_step(lpi=lpi, dpi=dpi, width_in=width_in)
-    if pitches and away > half:
-        step = max(step, min(high - low for low, high in zip(pitches, pitches[1:], strict=False)))
-    return NextChart(centre_lpi=round(lpi / step) * step, step_lpi=step)
+    step, bands = fine_step(lpi=lpi, dpi=dpi, width_in=width_in), _FINE_BANDS
+    if len(pitches) > 1 and away > half:
+        step = max(step, min(high - low for low, high in itertools.pairwise(pitches)))
+        bands = _COARSE_BANDS
+    return NextChart(centre_lpi=round(lpi / step) * step, step_lpi=step, bands=bands)

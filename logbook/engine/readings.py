@@ -2,6 +2,7 @@
 
 import csv
 import io
+import itertools
 import math
 import re
 from collections.abc import Mapping
@@ -73,7 +74,7 @@ def parse_spot(words: str, *, pitches: Mapping[int, Decimal], width_in: Fraction
     if single is None and pair is None:
         raise Refused(f"{field}: {words!r} is not understood; write band 7, between 6 and 7, or none.", field=field)
     named = sorted(int(band) for band in (pair.groups() if pair else single.groups() if single else ()))
-    if any(band not in pitches for band in named) or len(named) == 2 and named[1] - named[0] != 1:
+    if any(band not in pitches for band in named) or (len(named) == 2 and named[1] - named[0] != 1):
         raise Refused(f"{field}: {words!r} must name bands of this chart, 1 to {max(pitches)}, two of them only as "
                       "neighbours.", field=field)
     centre = sum((pitches[band] for band in named), Decimal(0)) / len(named)
@@ -109,4 +110,4 @@ def _step(pitches: Mapping[int, Decimal]) -> Decimal:
     ordered = sorted(pitches.values())
     if len(ordered) < 2:
         raise Refused("answer: a chart with fewer than two bands names no place.")
-    return min(high - low for low, high in zip(ordered, ordered[1:], strict=False))
+    return min(high - low for low, high in itertools.pairwise(ordered))

@@ -90,7 +90,8 @@ def simulated(*, seen, wanted, draws=200_000):
     lens = normal(seen.lens.thickness_mm, seen.lens.u_thickness_mm) / normal(seen.lens.index, seen.lens.u_index)
 
     def correction(look):
-        extra = normal(look.extra.thickness_mm, look.extra.u_thickness_mm) / normal(look.extra.index, look.extra.u_index)
+        thickness = normal(look.extra.thickness_mm, look.extra.u_thickness_mm)
+        extra = thickness / normal(look.extra.index, look.extra.u_index)
         return (lens + extra) / normal(look.distance_mm, look.u_distance_mm)
 
     first, second = correction(seen), correction(wanted)

@@ -59,7 +59,8 @@ def test_a_coarse_chart_reaches_its_goal_of_seven_thousandths():
 
 
 def test_the_stated_uncertainty_covers_what_it_should():
-    # Twice the standard uncertainty of a normal quantity covers 95.4 % (JCGM 100:2008, G.1.3); 600 trials scatter by 1 %.
+    # Twice the standard uncertainty of a normal quantity covers 95.4 % (JCGM 100:2008, G.1.3); 600 trials scatter
+    # by 1 %.
     rng = np.random.default_rng(8)
     within = []
     for _ in range(600):

@@ -71,7 +71,8 @@ def test_more_readings_make_the_uncertainty_smaller(offset, times):
 @given(st.integers(2, 20))
 def test_more_bands_make_the_uncertainty_smaller(pairs):
     def bands(count):
-        return [Reading(Decimal(20) + Decimal(b) / 20, Decimal(abs(b)) * Decimal("0.4")) for b in range(-count, count + 1)]
+        places = range(-count, count + 1)
+        return [Reading(Decimal(20) + Decimal(b) / 20, Decimal(abs(b)) * Decimal("0.4")) for b in places]
 
     assert fit_readings(bands(pairs + 1), width_in=WIDTH).u_lpi < fit_readings(bands(pairs), width_in=WIDTH).u_lpi
 

@@ -44,9 +44,9 @@ def test_the_view_angle_of_the_worked_example_is_exact():
 
 
 def test_the_view_angle_is_that_of_the_ray_through_a_ridges_edge():
-    # Independent of the formulae: the ray from the ink's middle to the ridge's edge, refracted by Snell's law in vectors.
+    # Independent of the formulae: one ray, refracted by Snell's law in vectors.
     sag = RADIUS - math.sqrt(RADIUS**2 - (PITCH / 2) ** 2)
-    ray = (PITCH / 2 + PITCH / 2, THICKNESS - sag)  # from one lenticule's edge on the ink to the other edge of its ridge
+    ray = (PITCH / 2 + PITCH / 2, THICKNESS - sag)  # from a strip's end to the far edge of its ridge
     normal = (PITCH / 2 / RADIUS, math.sqrt(1 - (PITCH / 2 / RADIUS) ** 2))
     length = math.hypot(*ray)
     sine = (ray[0] * normal[1] - ray[1] * normal[0]) / length  # of the angle from the normal, inside
