@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from logbook.command_line import one_blas_thread  # noqa: F401 - must come before numpy
 from logbook.engine.interlace import Result
 from logbook.engine.interlace import interlace as run
 from logbook.engine.plan import make_plan

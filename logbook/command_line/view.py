@@ -4,17 +4,20 @@ import json
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
-import numpy as np
 
+from logbook.command_line import one_blas_thread  # noqa: F401 - must come before numpy
 from logbook.engine.phase import parse_pitch
 from logbook.engine.plan import FLIPS
 from logbook.engine.readback import Raster, read_raster
 from logbook.engine.view import save_view, seen_at, seen_from, view_of_raster
 from logbook.lengths import parse_length
 from logbook.refusals import Refused
+
+if TYPE_CHECKING:
+    import numpy as np
 
 
 @click.command()
@@ -52,7 +55,7 @@ def view(print_file: Path, out: Path, as_json: bool, **asked: Any) -> None:
     print(json.dumps(told) if as_json else f"{out}: {image.size[0]} × {image.size[1]} dots.")
 
 
-def _seen(raster: Raster, *, lpi: Decimal, across: bool, asked: dict[str, Any]) -> np.ndarray:
+def _seen(raster: Raster, *, lpi: Decimal, across: bool, asked: dict[str, Any]) -> "np.ndarray":
     if (asked["place"] is None) == (asked["distance"] is None):
         raise Refused("Say where the eye is: either --from or --distance, one of the two.", field="from")
     dpi = raster.dpi or (Fraction(1), Fraction(1))
