@@ -185,7 +185,7 @@ def test_a_doubled_count_that_spoils_the_fit_is_named_in_the_refusal():
 
 def test_counts_that_are_all_doubled_are_called_so():
     doubled = [Reading(reading.lpi, reading.fringes * 2) for reading in read(20.12)]
-    with pytest.raises(Refused, match="The counts are about twice .*counted separately"):
+    with pytest.raises(Refused, match=r"The counts are about twice .*counted separately"):
         fit_readings(doubled, width_in=WIDTH)
 
 
