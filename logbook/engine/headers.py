@@ -82,6 +82,7 @@ def _opened(path: Path) -> Image.Image:
 
 
 def unreadable(path: Path, error: Exception) -> Refused:
+    """The one sentence for a file that its decoder gave up on."""
     return Refused(f"{path.name} is damaged or ends early and cannot be decoded ({str(error).rstrip('.')[:120]}).",
                    field="pictures")
 

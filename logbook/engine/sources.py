@@ -148,12 +148,22 @@ def _fitted(pixels: np.ndarray, ground: Ground) -> np.ndarray:
 
 def _eight_bit(source: Source, ground: Ground) -> np.ndarray:
     with Image.open(source.path, formats=FORMATS) as opened:
-        opened.load()
-        turn = source.format != "TIFF" and source.orientation != 1  # Pillow turns a TIFF by itself
-        image = _flattened(_upright(opened, source.orientation) if turn else opened, source, ground)
+        image = _flattened(_loaded(opened, source), source, ground)
         if _needs_conversion(source, mode=ground.mode, profile=ground.profile):
             image = _converted(image, source, ground)
         return np.asarray(image)
+
+
+def _loaded(image: Image.Image, source: Source) -> Image.Image:
+    """The picture upright. Pillow turns a TIFF by itself, but scrambles an uncompressed one lying on its side."""
+    if _scrambled(image, source):
+        return _upright(Image.fromarray(_tiff_as_stored(source)), source.orientation)
+    image.load()
+    return image if source.format == "TIFF" or source.orientation == 1 else _upright(image, source.orientation)
+
+
+def _scrambled(image: Image.Image, source: Source) -> bool:
+    return source.format == "TIFF" and source.orientation in TURNED and image.info.get("compression") == "raw"
 
 
 _UPRIGHT: dict[int, Any] = {
@@ -198,6 +208,8 @@ def _cms(profile: bytes | None) -> Any:
 
 def _sixteen_bit_grey(source: Source) -> np.ndarray:
     with Image.open(source.path, formats=FORMATS) as image:
+        if _scrambled(image, source):
+            return _turned(_tiff_as_stored(source), source.orientation)
         image.load()
         pixels = np.asarray(image).astype(np.uint16)
         if source.format == "TIFF" or source.orientation == 1:
@@ -214,20 +226,23 @@ def _turned(pixels: np.ndarray, orientation: int) -> np.ndarray:
 
 
 def _sixteen_bit_colour(source: Source, ground: Ground) -> np.ndarray:
+    return _turned(_sixteen_bit_flattened(_tiff_as_stored(source), source, ground), source.orientation)
+
+
+def _tiff_as_stored(source: Source) -> np.ndarray:
+    """A TIFF's pixels of 8 or 16 bits in the order of the file."""
     import tifffile  # only such pictures need it
     with tifffile.TiffFile(source.path) as file:
         page: Any = file.pages[0]
-        if page.dtype != np.uint16:
-            raise Refused(f"{source.path.name} has samples of the kind {page.dtype}; save it with 8 or 16 bits.",
-                          field="pictures")
+        if page.dtype not in (np.uint8, np.uint16) or page.photometric.name not in ("MINISBLACK", "RGB", "SEPARATED"):
+            raise Refused(f"{source.path.name} has samples of the kind {page.dtype}, {page.photometric.name}; "
+                          "save it upright as grey, RGB or CMYK with 8 or 16 bits.", field="pictures")
         try:
-            pixels = page.asarray()
+            pixels: np.ndarray = page.asarray()
         except ValueError:
             raise Refused(f"{source.path.name}: 16-bit colour can be read uncompressed or with deflate, "
                           f"not with {page.compression.name}.", field="pictures") from None
-        if page.planarconfig == 2:
-            pixels = np.moveaxis(pixels, 0, -1)
-    return _turned(_sixteen_bit_flattened(pixels, source, ground), source.orientation)
+        return np.moveaxis(pixels, 0, -1) if page.planarconfig == 2 else pixels
 
 
 def _sixteen_bit_flattened(pixels: np.ndarray, source: Source, ground: Ground) -> np.ndarray:
