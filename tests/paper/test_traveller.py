@@ -259,7 +259,8 @@ def test_texts_from_people_are_escaped():
 
 
 def test_notes_print_beside_a_column_and_remarks_below(write):
-    first = texts(write(sheets=(Column("S4KD", note="sample"),), remarks=("Worked alone.", "Same person signed twice.")))[0]
+    pdf = write(sheets=(Column("S4KD", note="sample"),), remarks=("Worked alone.", "Same person signed twice."))
+    first = texts(pdf)[0]
     assert "SAMPLE" in first.upper()
     assert "Worked alone. Same person signed twice." in first
 
@@ -282,7 +283,7 @@ def test_a_name_that_nobody_gave_is_an_error_not_a_blank():
         render.render("traveller.html", title="x")
 
 
-def test_an_entry_of_the_job_fills_the_job_column(write):
+def test_an_entry_of_the_job_fills_the_job_column():
     view = traveller(closed=(), entries=(Entry("materials-temperature", value="22.4 °C", by="IM", at="08:10"),))
     cells = [row.cells for block in blocks(view) for row in block.rows
              if row.kind == "step" and row.step.key == "materials-temperature"]
