@@ -49,11 +49,16 @@ def parse_length(text: str, *, field: str | None = None, positive: bool = True) 
     name = field or "a length"
     match = _PATTERN.fullmatch(text)
     if match is None:
-        raise Refused(f"{name}: {text!r} is not a length; write a number and a unit, for example 8in or 203.2mm.", field=field)
+        raise Refused(
+            f"{name}: {text!r} is not a length; write a number and a unit, for example 8in or 203.2mm.", field=field
+        )
     number, unit = match[1].replace(",", "."), match[2].lower()
     unit = {'"': "in", "″": "in"}.get(unit, unit)
     if not unit:
-        raise Refused(f"{name}: {text!r} has no unit; write in, mm, cm or m behind the number, for example {number}in.", field=field)
+        raise Refused(
+            f"{name}: {text!r} has no unit; write in, mm, cm or m behind the number, for example {number}in.",
+            field=field,
+        )
     if unit not in _UNIT_IN_MM:
         raise Refused(f"{name}: the unit {unit!r} is not known; use in, mm, cm or m.", field=field)
     value = Decimal(number)

@@ -23,6 +23,9 @@ _COMMANDS = {
     "trace": "shop",
     "serve": "shop",
     "worker": "shop",
+    "verify": "shop",
+    "new-password": "shop",
+    "autostart": "shop",
 }
 
 

@@ -38,7 +38,9 @@ def dots_for(inches: Fraction, dpi: Fraction) -> int:
     return max(1, int(inches * dpi + Fraction(1, 2)))
 
 
-def phase_numerators(count: int, *, lpi: Decimal, dpi: Fraction, offset: Fraction = Fraction(0)) -> tuple[np.ndarray, int]:
+def phase_numerators(
+    count: int, *, lpi: Decimal, dpi: Fraction, offset: Fraction = Fraction(0)
+) -> tuple[np.ndarray, int]:
     """Exact phases of dots 0 … count-1 as integers over one common denominator.
 
     Returns (numerators, denominator): the phase of dot i is numerators[i] /

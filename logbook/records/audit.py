@@ -96,8 +96,18 @@ def record(session: Session, by: Actor, act: Act) -> AuditEntry:
     seq = 1 if last is None else last.id + 1
     previous = ORIGIN_HASH if last is None else last.entry_hash
     body = canonical(_content(seq, by, act, clock_back=last is not None and by.now < last.at))
-    entry = AuditEntry(id=seq, previous_hash=previous, entry_hash=chain_hash(previous, body), at=by.now, action=act.action,
-                       person_id=by.person_id, actor_name=by.name, request_id=by.request_id, reason=act.reason, body=body)
+    entry = AuditEntry(
+        id=seq,
+        previous_hash=previous,
+        entry_hash=chain_hash(previous, body),
+        at=by.now,
+        action=act.action,
+        person_id=by.person_id,
+        actor_name=by.name,
+        request_id=by.request_id,
+        reason=act.reason,
+        body=body,
+    )
     session.add(entry)
     session.flush()
     session.add_all(AuditObject(entry_id=seq, ref=ref) for ref in dict.fromkeys(act.objects))
@@ -107,10 +117,23 @@ def record(session: Session, by: Actor, act: Act) -> AuditEntry:
 
 def _content(seq: int, by: Actor, act: Act, *, clock_back: bool) -> dict[str, Any]:
     return {
-        "seq": seq, "format": FORMAT, "at": by.now.isoformat(timespec="microseconds"), "clock_back": clock_back,
-        "person": by.person_id, "name": by.name, "role": by.role, "place": by.place, "request": by.request_id,
-        "action": act.action, "objects": list(dict.fromkeys(act.objects)), "old": dict(act.old), "new": dict(act.new),
-        "reason": act.reason, "meaning": act.meaning, "files": list(act.files), "version": __version__,
+        "seq": seq,
+        "format": FORMAT,
+        "at": by.now.isoformat(timespec="microseconds"),
+        "clock_back": clock_back,
+        "person": by.person_id,
+        "name": by.name,
+        "role": by.role,
+        "place": by.place,
+        "request": by.request_id,
+        "action": act.action,
+        "objects": list(dict.fromkeys(act.objects)),
+        "old": dict(act.old),
+        "new": dict(act.new),
+        "reason": act.reason,
+        "meaning": act.meaning,
+        "files": list(act.files),
+        "version": __version__,
     }
 
 
@@ -148,7 +171,9 @@ def first_bad(session: Session) -> str | None:
     """Recompute the whole chain; None when sound, else a sentence naming the first bad entry."""
     previous, expected = ORIGIN_HASH, 1
     objects = _objects_by_entry(session)
-    for entry in session.execute(select(AuditEntry).order_by(AuditEntry.id).execution_options(yield_per=2000)).scalars():
+    for entry in session.execute(
+        select(AuditEntry).order_by(AuditEntry.id).execution_options(yield_per=2000)
+    ).scalars():
         fault = _fault(entry, expected, previous, objects.pop(entry.id, []))
         if fault:
             return f"Entry {expected}: {fault}."
@@ -171,15 +196,33 @@ def _fault(entry: AuditEntry, expected: int, previous: str, objects: list[str]) 
     if entry.entry_hash != chain_hash(previous, entry.body):
         return "its content does not match its hash"
     content = json.loads(entry.body)
-    columns = (entry.id, entry.at.isoformat(timespec="microseconds"), entry.action, entry.person_id, entry.actor_name,
-               entry.request_id, entry.reason, objects)
+    columns = (
+        entry.id,
+        entry.at.isoformat(timespec="microseconds"),
+        entry.action,
+        entry.person_id,
+        entry.actor_name,
+        entry.request_id,
+        entry.reason,
+        objects,
+    )
     hashed = tuple(content[key] for key in ("seq", "at", "action", "person", "name", "request", "reason", "objects"))
     return None if columns == hashed else "its columns differ from its hashed content"
 
 
 def entries_for(session: Session, ref: str) -> Iterator[AuditEntry]:
     """Every act that touched one object, oldest first."""
-    return iter(session.execute(
-        select(AuditEntry).join(AuditObject, AuditObject.entry_id == AuditEntry.id)
-        .where(AuditObject.ref == ref).order_by(AuditEntry.id)
-    ).scalars())
+    return iter(
+        session.execute(
+            select(AuditEntry)
+            .join(AuditObject, AuditObject.entry_id == AuditEntry.id)
+            .where(AuditObject.ref == ref)
+            .order_by(AuditEntry.id)
+        ).scalars()
+    )
+
+
+def newest(session: Session, *, before: int | None, count: int) -> list[AuditEntry]:
+    """The newest entries, or those before a sequence number, newest first."""
+    query = select(AuditEntry).order_by(AuditEntry.id.desc()).limit(count)
+    return list(session.execute(query.where(AuditEntry.id < before) if before else query).scalars())

@@ -46,8 +46,10 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """A session for reading one consistent state; whatever it changed is thrown away."""
-        with self.engine.connect().execution_options(reading=True) as connection, \
-                Session(connection, autoflush=False) as session:
+        with (
+            self.engine.connect().execution_options(reading=True) as connection,
+            Session(connection, autoflush=False) as session,
+        ):
             connection.begin()
             yield session
             connection.rollback()

@@ -89,8 +89,9 @@ class FileStore:
         return len(left)
 
 
-def keep(session: Session, *, sha256: str, size: int, media_type: str, kind: str, now: datetime,
-         recipe: str | None = None) -> KeptFile:
+def keep(
+    session: Session, *, sha256: str, size: int, media_type: str, kind: str, now: datetime, recipe: str | None = None
+) -> KeptFile:
     """The row for stored bytes; the same bytes are kept once."""
     known = session.execute(select(KeptFile).where(KeptFile.sha256 == sha256)).scalar_one_or_none()
     if known is None:

@@ -6,8 +6,7 @@ from decimal import Decimal
 from sqlalchemy import CheckConstraint, ForeignKey, Index, String, Text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from logbook.lengths import Length
-from logbook.records.base import Base, Coded, DecimalText, LengthText, UtcTime, one_of
+from logbook.records.base import Base, Coded, DecimalText, UtcTime, one_of
 from logbook.records.files import KeptFile
 from logbook.records.machines import Machine, PrinterMode, RollerSession
 from logbook.records.materials import Lot, Material

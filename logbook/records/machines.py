@@ -14,7 +14,7 @@ DRIVES = ("powered", "hand")
 
 
 class Machine(Coded, Base):
-    """A printer, laminator or trimmer. The text fields marked mandatory by the rules may be empty: then its steps wait."""
+    """A printer, laminator or trimmer. Text fields that the rules call mandatory may be empty: its steps then wait."""
 
     __tablename__ = "machine"
     __table_args__ = (one_of("kind", *MACHINE_KINDS), one_of("drive", *DRIVES), {"sqlite_autoincrement": True})

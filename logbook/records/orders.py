@@ -65,8 +65,13 @@ class Job(Coded, Base):
     """One artwork at one size. ``number`` is the order's number and a letter: 26-0041-A."""
 
     __tablename__ = "job"
-    __table_args__ = (one_of("flip", *FLIPS), one_of("fit", *FITS), one_of("use", *USES), one_of("kind", *JOB_KINDS),
-                      {"sqlite_autoincrement": True})
+    __table_args__ = (
+        one_of("flip", *FLIPS),
+        one_of("fit", *FITS),
+        one_of("use", *USES),
+        one_of("kind", *JOB_KINDS),
+        {"sqlite_autoincrement": True},
+    )
 
     order_id: Mapped[int] = mapped_column(ForeignKey("order_.id"), index=True)
     number: Mapped[str] = mapped_column(String(24), unique=True)
@@ -144,8 +149,11 @@ class Answer(Base):
     """The customer's word on one proof; the newest one counts."""
 
     __tablename__ = "answer"
-    __table_args__ = (one_of("verdict", "approved", "change"), one_of("how", "e-mail", "telephone", "in person", "link"),
-                      {"sqlite_autoincrement": True})
+    __table_args__ = (
+        one_of("verdict", "approved", "change"),
+        one_of("how", "e-mail", "telephone", "in person", "link"),
+        {"sqlite_autoincrement": True},
+    )
 
     proof_id: Mapped[int] = mapped_column(ForeignKey("proof.id"), index=True)
     verdict: Mapped[str] = mapped_column(String(20))

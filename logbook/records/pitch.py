@@ -55,7 +55,11 @@ class PitchTest(PitchConditions, Coded, Base):
     """One measurement under way or done: charts, readings, and in the end one accepted result."""
 
     __tablename__ = "pitch_test"
-    __table_args__ = (one_of("axis", *AXES), one_of("state", "open", "accepted", "given up"), {"sqlite_autoincrement": True})
+    __table_args__ = (
+        one_of("axis", *AXES),
+        one_of("state", "open", "accepted", "given up"),
+        {"sqlite_autoincrement": True},
+    )
 
     started_at: Mapped[datetime] = mapped_column(UtcTime)
     started_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))

@@ -48,10 +48,12 @@ def _keep_append_only(connection: Connection) -> None:
     """Triggers that refuse to change the trail; made anew at every start, since a table rebuild would lose them."""
     for table in APPEND_ONLY_TABLES:
         for change in ("UPDATE", "DELETE"):
-            connection.execute(text(
-                f"CREATE TRIGGER IF NOT EXISTS {table}_no_{change.lower()} BEFORE {change} ON {table} "
-                f"BEGIN SELECT RAISE(ABORT, 'the audit trail is append-only'); END"
-            ))
+            connection.execute(
+                text(
+                    f"CREATE TRIGGER IF NOT EXISTS {table}_no_{change.lower()} BEFORE {change} ON {table} "
+                    f"BEGIN SELECT RAISE(ABORT, 'the audit trail is append-only'); END"
+                )
+            )
 
 
 def _check_foreign_keys(connection: Connection) -> None:
@@ -59,7 +61,7 @@ def _check_foreign_keys(connection: Connection) -> None:
         raise Refused(f"The database has a broken reference in table {broken[0]}; it was left as it was.")
 
 
-def render_item(kind: str, item: Any, context: Any) -> str | bool:
+def render_item(kind: str, item: Any, _context: Any) -> str | bool:
     """How our own column types are written in a migration."""
     if kind == "type" and type(item).__module__ == "logbook.records.base":
         return f"logbook.records.base.{type(item).__name__}()"

@@ -48,7 +48,9 @@ def _answer(gates: Gates) -> Iterator[Finding]:
         yield ask("answer", "The customer has not approved a proof; run it as a sample, or say why it goes on without.")
 
 
-def may_leave(*, serial: str, sample: bool, for_order: bool, set_aside: str | None, failed: bool, conceded: bool) -> list[Finding]:
+def may_leave(
+    *, serial: str, sample: bool, for_order: bool, set_aside: str | None, failed: bool, conceded: bool
+) -> list[Finding]:
     """What stands between a print and the door."""
     found = []
     if sample and for_order:
@@ -56,5 +58,7 @@ def may_leave(*, serial: str, sample: bool, for_order: bool, set_aside: str | No
     if set_aside:
         found.append(stop("set aside", f"{serial} was set aside: {set_aside}"))
     if failed and not conceded:
-        found.append(stop("inspection", f"{serial} failed its inspection; it needs rework or a concession by the owner."))
+        found.append(
+            stop("inspection", f"{serial} failed its inspection; it needs rework or a concession by the owner.")
+        )
     return found

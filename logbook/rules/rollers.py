@@ -1,30 +1,14 @@
 """Who may work at a machine that can hurt: stops that no reason and no owner can lift on the spot."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass
+from datetime import date, timedelta
 
 from logbook.rules.findings import Finding, note, stop
 
 SESSION_IDLE = timedelta(minutes=30)
 WARN_BEFORE = timedelta(days=30)
 MINORS_BARRED_CUTTING = ("guillotine", "lever")
-
-DAILY_QUESTIONS = (
-    "Guards and nip bar are in place.",
-    "Every emergency stop was proven, feed side and exit side.",
-    "Foot switch is covered and runs only while held.",
-    "Rollers are clean and uncut.",
-    "Gap and pressure are at zero.",
-    "Cord and plug are sound.",
-    "The floor around it is clear.",
-    "The procedure for freeing a trapped person hangs beside it.",
-    "The operator is authorised and in date.",
-)
-DAILY_QUESTIONS_HAND = tuple(
-    question for question in DAILY_QUESTIONS
-    if not question.startswith(("Every emergency", "Foot switch", "Cord"))
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +26,21 @@ class MachineFacts:
     competent_role: str = ""
     last_inspection: str = ""
     out_of_use: str | None = None
-    checked_at: datetime | None = None
     check_passed: bool = False
 
     @property
+    def can_hurt(self) -> bool:
+        """Whether people are named for it: rollers and blades, not printers."""
+        return self.kind != "printer"
+
+    @property
+    def needs_daily_check(self) -> bool:
+        """Rollers, guillotines and lever trimmers are held until today's check is signed."""
+        return self.kind == "laminator" or self.cutting in MINORS_BARRED_CUTTING
+
+    @property
     def bars_minors(self) -> bool:
-        """Powered nips, guillotines and lever trimmers (29 CFR 570.63 and MHSWR 1999 reg 19, taken over, not re-read)."""
+        """Powered nips, guillotines, lever trimmers (29 CFR 570.63, MHSWR 1999 reg 19: taken over, not re-read)."""
         return (self.kind == "laminator" and self.drive == "powered") or self.cutting in MINORS_BARRED_CUTTING
 
 
@@ -59,7 +52,6 @@ class WorkerFacts:
     authorised_until: date | None
     authorised_himself: bool = False
     under_18: bool = False
-    findings: tuple[Finding, ...] = field(default=())
 
 
 _REQUIRED = (
@@ -88,7 +80,7 @@ def may_run(machine: MachineFacts, workers: list[WorkerFacts], *, today: date, l
     ``local_day`` is the shop's own day of the last check; None when there was none.
     """
     found = [*_machine(machine, today, local_day)]
-    for worker in workers:
+    for worker in workers if machine.can_hurt else ():
         found.extend(_worker(machine, worker, today))
     return found
 
@@ -98,7 +90,7 @@ def _machine(machine: MachineFacts, today: date, local_day: date | None) -> Iter
         yield stop("out of use", f"{machine.name} is out of use: {machine.out_of_use}", safety=True)
     if missing := missing_fields(machine):
         yield stop("machine facts", f"{machine.name}: NOT SET, do not run. Missing: {'; '.join(missing)}.", safety=True)
-    if machine.kind == "laminator" and (local_day != today or not machine.check_passed):
+    if machine.needs_daily_check and (local_day != today or not machine.check_passed):
         yield stop("daily check", f"{machine.name}: today's machine check has not been signed.", safety=True)
 
 
@@ -107,10 +99,15 @@ def _worker(machine: MachineFacts, worker: WorkerFacts, today: date) -> Iterator
         yield stop("under 18", f"{worker.name} is under 18 and cannot work at {machine.name}.", safety=True)
     until = worker.authorised_until
     if until is None:
-        yield stop("authorisation", f"{worker.name} is not authorised for {machine.name}; the owner names people on its page.",
-                   safety=True)
+        yield stop(
+            "authorisation",
+            f"{worker.name} is not authorised for {machine.name}; the owner names people on its page.",
+            safety=True,
+        )
     elif until < today:
-        yield stop("authorisation", f"{worker.name}'s authorisation for {machine.name} ended on {until:%Y-%m-%d}.", safety=True)
+        yield stop(
+            "authorisation", f"{worker.name}'s authorisation for {machine.name} ended on {until:%Y-%m-%d}.", safety=True
+        )
     elif until - today <= WARN_BEFORE:
         yield note("authorisation", f"{worker.name}'s authorisation for {machine.name} ends on {until:%Y-%m-%d}.")
     if until is not None and worker.authorised_himself:

@@ -30,7 +30,7 @@ def stages_before(stage: str) -> tuple[str, ...]:
     bench = ("print", "dry", "adhesive", "laminate", "dwell", "trim", "inspect", "pack")
     if stage not in bench:
         raise Refused(f"{stage!r} is no stage of the bench.")
-    return bench[:bench.index(stage)]
+    return bench[: bench.index(stage)]
 
 
 def expect(stage: str, wanted: str, *, who: str) -> None:

@@ -56,7 +56,14 @@ class JobNeeds:
 
 def may_serve(pitch: PitchFacts, job: JobNeeds) -> list[Finding]:
     """Every reason against, or worth knowing about, using this pitch for this job."""
-    return [*_withdrawn(pitch), *_key(pitch, job), *_origin(pitch), *_history(pitch, job), *_climate(job), *_distance(job)]
+    return [
+        *_withdrawn(pitch),
+        *_key(pitch, job),
+        *_origin(pitch),
+        *_history(pitch, job),
+        *_climate(job),
+        *_distance(job),
+    ]
 
 
 def _withdrawn(pitch: PitchFacts) -> Iterator[Finding]:
@@ -65,8 +72,12 @@ def _withdrawn(pitch: PitchFacts) -> Iterator[Finding]:
 
 
 def _key(pitch: PitchFacts, job: JobNeeds) -> Iterator[Finding]:
-    for name, has, needs in (("lens lot", pitch.lens_lot, job.lens_lot), ("printer mode", pitch.mode, job.mode),
-                             ("paper", pitch.paper, job.paper), ("printer axis", pitch.axis, job.axis)):
+    for name, has, needs in (
+        ("lens lot", pitch.lens_lot, job.lens_lot),
+        ("printer mode", pitch.mode, job.mode),
+        ("paper", pitch.paper, job.paper),
+        ("printer axis", pitch.axis, job.axis),
+    ):
         if has != needs:
             yield stop(name, f"It was found for {name} {has}; this job uses {needs}.")
 
@@ -75,14 +86,20 @@ def _origin(pitch: PitchFacts) -> Iterator[Finding]:
     if pitch.origin == "carried over":
         yield ask("origin", "This pitch was carried over from before the logbook; no test here has confirmed it.")
     elif pitch.origin == "nominal":
-        yield ask("origin", "This is the lens maker's nominal pitch; nothing was measured, and the whole print may flip unevenly.")
+        yield ask(
+            "origin",
+            "This is the lens maker's nominal pitch; nothing was measured, and the whole print may flip unevenly.",
+        )
     elif pitch.origin == "forecast":
         yield ask("origin", "This pitch is a forecast from other tests; no test of this pairing has confirmed it.")
 
 
 def _history(pitch: PitchFacts, job: JobNeeds) -> Iterator[Finding]:
     if pitch.scale_ended is not None:
-        yield ask("printer history", f"Since it was found the printer had this: {pitch.scale_ended}; its scale may have changed.")
+        yield ask(
+            "printer history",
+            f"Since it was found the printer had this: {pitch.scale_ended}; its scale may have changed.",
+        )
     if pitch.paper_lot and job.paper_lot and pitch.paper_lot != job.paper_lot:
         yield note("paper lot", f"It was found on paper lot {pitch.paper_lot}; this job uses lot {job.paper_lot}.")
     if job.now - pitch.known_since > OLD_AFTER:
@@ -100,8 +117,14 @@ def _distance(job: JobNeeds) -> Iterator[Finding]:
     if not job.distance_known:
         yield note("distance", "The distance it was read from is not on record; it is used as it stands.")
     elif not job.converted:
-        yield note("distance", "It was read from another distance than this job's, and the lens's thickness or index is not "
-                               "on record; it is used as it stands.")
+        yield note(
+            "distance",
+            "It was read from another distance than this job's, and the lens's thickness or index is not "
+            "on record; it is used as it stands.",
+        )
     if job.doubt_lenticules is not None and job.doubt_lenticules > UNCERTAINTY_ASK_LENTICULES:
-        yield ask("uncertainty", f"Its uncertainty is {job.doubt_lenticules:.2f} lenticule end to end over this print; "
-                                 "a finer reading would make it smaller.")
+        yield ask(
+            "uncertainty",
+            f"Its uncertainty is {job.doubt_lenticules:.2f} lenticule end to end over this print; "
+            "a finer reading would make it smaller.",
+        )

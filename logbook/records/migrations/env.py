@@ -2,8 +2,8 @@
 
 from alembic import context
 
-from logbook.records.upgrade import render_item
 from logbook.records.tables import Base
+from logbook.records.upgrade import render_item
 
 context.configure(
     connection=context.config.attributes["connection"],

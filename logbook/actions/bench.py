@@ -1,0 +1,368 @@
+"""The bench: signing stages of sheets and prints, and sessions at the rollers."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.actions import machines, materials
+from logbook.actions.finding import ref
+from logbook.actions.shop import step_list
+from logbook.records.audit import Act, Actor, record
+from logbook.records.floor import Print, Sheet, StepRecord
+from logbook.records.machines import Machine, RollerSession
+from logbook.records.people import Person
+from logbook.refusals import Refused
+from logbook.rules import rollers, signing, waits
+from logbook.rules.findings import Finding, settle
+from logbook.rules.stages import ROLLER_STAGES, expect, next_stage
+from logbook.rules.steplist import Stage
+
+Subject = Sheet | Print
+_MEANING = {"inspect": "checked", "pack": "released"}
+
+
+def stage_of(subject: Subject) -> str:
+    """The stage at which a sheet or print stands."""
+    return subject.stage
+
+
+def stage_definition(subject: Subject) -> Stage:
+    """The steps of the stage at which it stands, in the revision its job started with."""
+    job = subject.job if isinstance(subject, Print) else subject.prints[0].job
+    return step_list(job.step_list).stage(subject.stage)
+
+
+def records_of(session: Session, subject: Subject) -> list[StepRecord]:
+    """Everything recorded on it that nobody replaced, oldest first."""
+    column = StepRecord.print_id if isinstance(subject, Print) else StepRecord.sheet_id
+    rows = list(session.execute(select(StepRecord).where(column == subject.id).order_by(StepRecord.id)).scalars())
+    replaced = {row.replaces_id for row in rows}
+    return [row for row in rows if row.id not in replaced]
+
+
+def signed_at(session: Session, sheet: Sheet, stage: str) -> datetime | None:
+    """When a stage of a sheet was signed; None before, or when it was done before the logbook."""
+    rows = [
+        row
+        for row in records_of(session, sheet)
+        if row.step_key == f"{stage}-sign" and row.source != "before the logbook"
+    ]
+    return rows[-1].at if rows else None
+
+
+def wait_for(session: Session, subject: Subject) -> waits.Wait | None:
+    """The waiting time that guards the stage at which it stands."""
+    sheet = subject.sheet if isinstance(subject, Print) else subject
+    paper = sheet.paper_lot.material if sheet.paper_lot else sheet.run.paper if sheet.run else None
+    glue = sheet.adhesive_lot.material if sheet.adhesive_lot else None
+    if subject.stage == "dry":
+        return waits.Wait("Drying", signed_at(session, sheet, "print"), (paper and paper.dry_hours) or waits.DRY_HOURS)
+    if subject.stage == "dwell":
+        return waits.Wait(
+            "Rest before trimming",
+            signed_at(session, sheet, "laminate"),
+            (glue and glue.trim_hours) or waits.TRIM_HOURS,
+        )
+    if subject.stage == "pack":
+        return waits.Wait(
+            "Rest before it leaves",
+            signed_at(session, sheet, "laminate"),
+            (glue and glue.ship_hours) or waits.SHIP_HOURS,
+        )
+    return None
+
+
+def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[str, str]) -> list[Finding]:
+    """Everything that stands in the way of signing, or is worth knowing."""
+    wait = wait_for(session, subject)
+    found = list(wait.findings(by.now)) if wait else []
+    found.extend(signing.outside_limits(stage_definition(subject), values))
+    if isinstance(subject, Print) and subject.stage == "inspect" and by.name in _makers(session, subject):
+        found.append(signing.inspected_by_maker(by.name))
+    return found
+
+
+def _makers(session: Session, piece: Print) -> set[str]:
+    rows = records_of(session, piece.sheet) + records_of(session, piece)
+    return {row.person.name for row in rows if row.person and row.step_key.endswith("-sign") and row.stage != "inspect"}
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """What was filled in on a stage's page: values by step key, a reason where one was asked for, the tool used.
+
+    ``more`` goes into the trail beside the values.
+    """
+
+    values: Mapping[str, str]
+    reason: str = ""
+    machine: Machine | None = None
+    more: Mapping[str, object] = field(default_factory=dict)
+
+
+def sign_stage(session: Session, by: Actor, *, subjects: Sequence[Subject], stage: str, signature: Signature) -> None:
+    """Sign a stage of one or several sheets, or prints, at once; each moves on to its next stage."""
+    if not subjects:
+        raise Refused("Choose at least one.")
+    rows = [row for subject in subjects for row in _sign_one(session, by, subject, stage, signature)]
+    rules = sorted({row.reason for row in rows if row.reason})
+    touched = [*map(ref, subjects), *_around(subjects), *([ref(signature.machine)] if signature.machine else [])]
+    record(
+        session,
+        by,
+        Act(
+            "stage signed",
+            touched,
+            reason="; ".join(rules) or None,
+            meaning=_MEANING.get(stage, "performed"),
+            new={"stage": stage, "values": dict(signature.values), "next": subjects[0].stage, **signature.more},
+            files=sorted(_files(subjects)),
+        ),
+    )
+
+
+def _around(subjects: Sequence[Subject]) -> list[str]:
+    sheets = [subject.sheet if isinstance(subject, Print) else subject for subject in subjects]
+    prints = [piece for sheet in sheets for piece in sheet.prints] if isinstance(subjects[0], Sheet) else []
+    jobs = {ref(piece.job) for sheet in sheets for piece in sheet.prints}
+    return [*map(ref, prints), *sorted(jobs)]
+
+
+def _files(subjects: Sequence[Subject]) -> set[str]:
+    sheets = [subject.sheet if isinstance(subject, Print) else subject for subject in subjects]
+    return {sheet.run.output.sha256 for sheet in sheets if sheet.run and sheet.run.output}
+
+
+def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signature: Signature) -> list[StepRecord]:
+    name = subject.serial if isinstance(subject, Print) else f"Sheet {subject.number}"
+    expect(subject.stage, stage, who=name)
+    definition = stage_definition(subject)
+    values = signing.checked_values(definition, signature.values, moment="after" if stage in ROLLER_STAGES else None)
+    roller_session = _covering(session, subject, stage) if stage in ROLLER_STAGES else None
+    if stage in ROLLER_STAGES and roller_session is None:
+        raise Refused("Read and tick what comes before the rollers first.")
+    if signature.machine is not None and stage not in ROLLER_STAGES:
+        settle(machine_findings(session, by, machine=signature.machine), reason=None)
+    reason = settle(findings_for(session, by, subject, signature.values), reason=signature.reason)
+    extra = {
+        "roller_session_id": roller_session.id if roller_session else None,
+        "machine_id": roller_session.machine_id
+        if roller_session
+        else signature.machine.id
+        if signature.machine
+        else None,
+    }
+    rows = [_row(by, subject, stage, key, value, unit, **extra) for key, value, unit in values]
+    rows.append(
+        _row(
+            by,
+            subject,
+            stage,
+            definition.sign.key,
+            by.name,
+            "",
+            reason=reason,
+            meaning=_MEANING.get(stage, "performed"),
+            **extra,
+        )
+    )
+    session.add_all(rows)
+    _use_up(session, by, subject, stage)
+    _move_on(subject, values)
+    session.flush()
+    return rows
+
+
+def _row(by: Actor, subject: Subject, stage: str, key: str, value: str, unit: str, **more: object) -> StepRecord:
+    where = {"print_id": subject.id} if isinstance(subject, Print) else {"sheet_id": subject.id}
+    return StepRecord(
+        **where,
+        stage=stage,
+        step_key=key,
+        value=value,
+        unit=unit,
+        person_id=by.person_id,
+        at=by.now,
+        source="screen",
+        **more,
+    )
+
+
+def _use_up(session: Session, by: Actor, subject: Subject, stage: str) -> None:
+    if isinstance(subject, Sheet):
+        lot = {"print": subject.paper_lot, "adhesive": subject.adhesive_lot, "laminate": subject.lens_lot}.get(stage)
+        materials.consume(session, by, lot=lot, why=stage, sheet=subject)
+
+
+def _move_on(subject: Subject, values: list[tuple[str, str, str]]) -> None:
+    if subject.stage == "inspect" and ("inspect-result", "failed", "") in values:
+        return
+    subject.stage = next_stage(subject.stage)
+    if isinstance(subject, Sheet) and subject.stage == "parted":
+        for piece in subject.prints:
+            piece.stage = next_stage(piece.stage)
+
+
+# --- at the rollers -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class RollerStart:
+    """Who works at which laminator, and which safety steps they ticked."""
+
+    machine: Machine
+    helper: Person | None
+    alone_with: str
+    ticks: frozenset[str]
+
+
+def machine_findings(session: Session, by: Actor, *, machine: Machine, helper: Person | None = None) -> list[Finding]:
+    """Every reason why the signed-in person (and a helper) may not work at this machine now."""
+    person = session.get(Person, by.person_id)
+    people = [one for one in (person, helper) if one is not None]
+    workers = [machines.worker_facts(session, machine, one, by.now.date()) for one in people]
+    return rollers.may_run(
+        machines.machine_facts(machine), workers, today=by.now.astimezone().date(), local_day=checked_day(machine)
+    )
+
+
+def checked_day(machine: Machine) -> date | None:
+    """The shop's own day of the machine's last check; None when there was none."""
+    return machine.checks[-1].at.astimezone().date() if machine.checks else None
+
+
+def open_session(session: Session, by: Actor, *, machine: Machine, helper: Person | None) -> RollerSession | None:
+    """The session that still covers this person, helper and machine: same day, at most half an hour idle."""
+    newest = session.execute(
+        select(RollerSession).where(RollerSession.machine_id == machine.id).order_by(RollerSession.id.desc()).limit(1)
+    ).scalar_one_or_none()
+    if newest is None or newest.ended_at is not None or newest.person_id != by.person_id:
+        return None
+    same_day = newest.started_at.astimezone().date() == by.now.astimezone().date()
+    fresh = by.now - newest.last_used_at <= rollers.SESSION_IDLE
+    return newest if same_day and fresh and newest.helper_id == (helper.id if helper else None) else None
+
+
+def start_rollers(
+    session: Session, by: Actor, *, sheets: Sequence[Sheet], stage: str, start: RollerStart
+) -> RollerSession:
+    """What is read and ticked before the rollers move. Nothing is asked again until they have stopped."""
+    for sheet in sheets:
+        expect(sheet.stage, stage, who=f"Sheet {sheet.number}")
+    settle(machine_findings(session, by, machine=start.machine, helper=start.helper), reason=None)
+    definition = stage_definition(sheets[0])
+    covering = open_session(session, by, machine=start.machine, helper=start.helper)
+    signing.check_ticks(definition, start.ticks, safety_covered=covering is not None)
+    if start.helper is None and start.machine.drive == "powered" and covering is None and not start.alone_with.strip():
+        raise Refused(
+            "You work alone at powered rollers: write down who calls you, and when, as the shop's own risk "
+            "assessment asks.",
+            field="alone_with",
+        )
+    covering = covering or _new_session(session, by, start)
+    covering.last_used_at = by.now
+    for sheet in sheets:
+        for key in sorted(start.ticks):
+            session.add(
+                _row(
+                    by,
+                    sheet,
+                    stage,
+                    key,
+                    "ticked",
+                    "",
+                    roller_session_id=covering.id,
+                    machine_id=start.machine.id,
+                    meaning="checked",
+                )
+            )
+        session.add(
+            _row(
+                by,
+                sheet,
+                stage,
+                f"{stage}-before",
+                "read",
+                "",
+                roller_session_id=covering.id,
+                machine_id=start.machine.id,
+                meaning="checked",
+            )
+        )
+    session.flush()
+    record(
+        session,
+        by,
+        Act(
+            "rollers set up",
+            [
+                *map(ref, sheets),
+                *_around(sheets),
+                ref(start.machine),
+                ref(covering),
+                *([ref(start.helper)] if start.helper else []),
+            ],
+            meaning="checked",
+            new={
+                "stage": stage,
+                "ticks": sorted(start.ticks),
+                "helper": start.helper.name if start.helper else None,
+                "alone_with": start.alone_with.strip(),
+            },
+        ),
+    )
+    return covering
+
+
+def _new_session(session: Session, by: Actor, start: RollerStart) -> RollerSession:
+    ticks = {key: by.now.isoformat() for key in sorted(start.ticks)}
+    made = RollerSession(
+        machine_id=start.machine.id,
+        person_id=by.person_id,
+        helper_id=start.helper.id if start.helper else None,
+        alone_with=start.alone_with.strip(),
+        started_at=by.now,
+        last_used_at=by.now,
+        ticks=json.dumps(ticks),
+    )
+    session.add(made)
+    session.flush()
+    return made
+
+
+def _covering(session: Session, subject: Subject, stage: str) -> RollerSession | None:
+    rows = [row for row in records_of(session, subject) if row.stage == stage and row.step_key == f"{stage}-before"]
+    return rows[-1].roller_session if rows else None
+
+
+def is_set_up(session: Session, sheet: Sheet) -> bool:
+    """Whether what comes before the rollers was read and ticked for the stage at which the sheet stands."""
+    return sheet.stage in ROLLER_STAGES and _covering(session, sheet, sheet.stage) is not None
+
+
+def leave_rollers(session: Session, by: Actor, *, sheet: Sheet, reason: str) -> None:
+    """A jam or another interruption: the session ends, and everything is asked anew."""
+    covering = _covering(session, sheet, sheet.stage)
+    if covering is None:
+        raise Refused("Nothing is set up at the rollers for this sheet.")
+    if not reason.strip():
+        raise Refused("Say what happened.", field="reason")
+    covering.ended_at = by.now
+    for row in records_of(session, sheet):
+        if row.stage == sheet.stage and row.step_key == f"{sheet.stage}-before":
+            session.add(
+                StepRecord(
+                    sheet_id=sheet.id,
+                    stage=sheet.stage,
+                    step_key=f"{sheet.stage}-interrupted",
+                    value=reason.strip(),
+                    person_id=by.person_id,
+                    at=by.now,
+                    replaces_id=row.id,
+                )
+            )
+    record(session, by, Act("rollers left", [ref(sheet), ref(covering)], reason=reason.strip()))

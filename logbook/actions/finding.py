@@ -1,0 +1,38 @@
+"""Looking things up by their codes, with a sentence when they are not there."""
+
+from typing import TypeVar
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.records.base import Base, Coded
+from logbook.records.people import ShopFact
+from logbook.refusals import Refused
+
+Row = TypeVar("Row", bound=Base)
+
+
+def by_code(session: Session, table: type[Row], code: str, *, field: str | None = None) -> Row:
+    """The row with this code; Refused where there is none."""
+    assert issubclass(table, Coded)
+    row = session.execute(select(table).where(table.code == code)).scalar_one_or_none()
+    if row is None:
+        raise Refused(f"There is no {words(table)} with the code {code!r}.", field=field)
+    return row
+
+
+def words(table: type[Base]) -> str:
+    """A table's name as people say it."""
+    return {"Order": "order", "PitchOnRecord": "pitch", "PrinterMode": "printer mode"}.get(
+        table.__name__, table.__name__.lower()
+    )
+
+
+def ref(row: Base) -> str:
+    """How the audit trail names a row: ``job:7KQ2M9XA``."""
+    return f"{type(row).__name__.lower()}:{getattr(row, 'code', row.id)}"
+
+
+def fact(session: Session, key: str, default: str = "") -> str:
+    """One of the shop's own facts."""
+    return session.execute(select(ShopFact.value).where(ShopFact.key == key)).scalar_one_or_none() or default

@@ -1,0 +1,107 @@
+"""What a job has chosen: materials and pitch, and how its three gates stand."""
+
+import json
+from dataclasses import dataclass
+from decimal import Decimal
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.actions import proofs
+from logbook.actions.finding import ref
+from logbook.actions.pictures import current
+from logbook.records.audit import Act, Actor, record
+from logbook.records.floor import JobMaterials, JobPitch
+from logbook.records.machines import PrinterMode
+from logbook.records.materials import Lot, Material
+from logbook.records.orders import Job
+from logbook.refusals import Refused
+from logbook.rules.gates import Gates
+
+
+@dataclass(frozen=True, slots=True)
+class MaterialChoice:
+    """Lots, printer mode and climate for one job; what is unknown is None."""
+
+    lens_lot: Lot
+    mode: PrinterMode
+    paper: Material
+    paper_lot: Lot | None = None
+    adhesive_lot: Lot | None = None
+    temperature_c: Decimal | None = None
+    humidity_percent: Decimal | None = None
+
+
+def materials_of(session: Session, job: Job) -> JobMaterials | None:
+    """The newest choice of materials; None before the first."""
+    return session.execute(
+        select(JobMaterials).where(JobMaterials.job_id == job.id).order_by(JobMaterials.id.desc()).limit(1)
+    ).scalar_one_or_none()
+
+
+def pitch_of(session: Session, job: Job) -> JobPitch | None:
+    """The newest choice of pitch; None before the first."""
+    return session.execute(
+        select(JobPitch).where(JobPitch.job_id == job.id).order_by(JobPitch.id.desc()).limit(1)
+    ).scalar_one_or_none()
+
+
+def choose_materials(session: Session, by: Actor, *, job: Job, choice: MaterialChoice) -> JobMaterials:
+    """Lens lot, printer mode, paper and adhesive for a job; a change is a new row."""
+    for lot in (choice.lens_lot, choice.paper_lot, choice.adhesive_lot):
+        if lot is not None and lot.set_aside_reason:
+            raise Refused(f"Lot {lot.label} was set aside: {lot.set_aside_reason}")
+    chosen = JobMaterials(
+        job_id=job.id,
+        lens_lot=choice.lens_lot,
+        mode=choice.mode,
+        paper=choice.paper,
+        paper_lot=choice.paper_lot,
+        adhesive_lot=choice.adhesive_lot,
+        temperature_c=choice.temperature_c,
+        humidity_percent=choice.humidity_percent,
+        at=by.now,
+        person_id=by.person_id,
+    )
+    session.add(chosen)
+    session.flush()
+    lots = [lot for lot in (choice.lens_lot, choice.paper_lot, choice.adhesive_lot) if lot]
+    record(
+        session,
+        by,
+        Act(
+            "materials chosen",
+            [ref(job), *map(ref, lots), ref(choice.mode), ref(choice.paper)],
+            new={
+                "lens lot": choice.lens_lot.label,
+                "printer mode": choice.mode.name,
+                "paper": choice.paper.name,
+                "temperature_c": choice.temperature_c,
+                "humidity_percent": choice.humidity_percent,
+            },
+        ),
+    )
+    return chosen
+
+
+def gates(session: Session, job: Job) -> Gates:
+    """How the three gates of a job stand."""
+    answer, about_now = proofs.state(job)
+    return Gates(
+        pictures=len(current(job)),
+        answer=answer,
+        answer_is_current=about_now,
+        pitch_chosen=pitch_of(session, job) is not None,
+        materials_chosen=materials_of(session, job) is not None,
+        for_shop=job.order.customer_id is None,
+    )
+
+
+def axis_of(job: Job) -> str:
+    """The printer axis that the lenticules of this job's pitch run across: across for left-right, down for up-down."""
+    return "across" if job.flip == "left-right" else "down"
+
+
+def findings_text(findings: list) -> str:
+    """Findings as they are kept beside a choice."""
+    return json.dumps([[found.strength.word, found.rule, found.sentence] for found in findings], ensure_ascii=False)

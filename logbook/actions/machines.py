@@ -1,0 +1,303 @@
+"""Machines: printers and their modes, laminators, trimmers; checks, authorisations, out of use and back."""
+
+import json
+from collections.abc import Mapping, Sequence
+from datetime import date
+from decimal import Decimal, InvalidOperation
+from fractions import Fraction
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.actions.finding import ref
+from logbook.lengths import Length
+from logbook.records.audit import Act, Actor, record
+from logbook.records.machines import Authorisation, Machine, MachineCheck, MachineEvent, PrinterMode
+from logbook.records.people import Person
+from logbook.refusals import Refused
+from logbook.rules.machinecheck import CheckItem
+from logbook.rules.rollers import MachineFacts, WorkerFacts
+
+NEW_SCALE_EVENTS = ("head change", "feed adjustment", "driver change", "repair")
+EVENTS = (*NEW_SCALE_EVENTS, "service", "note")
+FACT_FIELDS = ("manual", "freeing_procedure", "stop_position", "isolator", "competent_role", "last_inspection")
+
+
+def add_printer(
+    session: Session, by: Actor, *, name: str, dpi: str, mode_name: str = "", widest: Length | None = None
+) -> PrinterMode:
+    """A printer with its first mode; ``dpi`` is 720 or 1440x720 (across x down)."""
+    machine = _new_machine(session, kind="printer", name=name, drive="powered", widest=widest)
+    mode = _new_mode(session, machine, dpi=dpi, name=mode_name)
+    record(
+        session,
+        by,
+        Act("printer added", [ref(machine), ref(mode)], new={"name": machine.name, "mode": mode.name, "dpi": dpi}),
+    )
+    return mode
+
+
+def add_mode(session: Session, by: Actor, *, machine: Machine, dpi: str, name: str = "") -> PrinterMode:
+    """Another mode of a printer: another pitch belongs to it."""
+    mode = _new_mode(session, machine, dpi=dpi, name=name)
+    record(session, by, Act("printer mode added", [ref(machine), ref(mode)], new={"mode": mode.name, "dpi": dpi}))
+    return mode
+
+
+def _new_mode(session: Session, machine: Machine, *, dpi: str, name: str) -> PrinterMode:
+    across, _, down = dpi.lower().replace("×", "x").replace(" ", "").partition("x")
+    for text in (across, down or across):
+        _check_dpi(text)
+    mode = PrinterMode(
+        machine=machine, name=name.strip() or f"{dpi} dots per inch", dpi_across=across, dpi_down=down or across
+    )
+    session.add(mode)
+    session.flush()
+    return mode
+
+
+def _check_dpi(text: str) -> None:
+    try:
+        good = Fraction(text.replace(",", ".")) > 0
+    except (ValueError, ZeroDivisionError):
+        good = False
+    if not good:
+        raise Refused(f"{text!r} is not a number of dots per inch, for example 720 or 1440x720.", field="dpi")
+
+
+def add_machine(
+    session: Session,
+    by: Actor,
+    *,
+    kind: str,
+    name: str,
+    drive: str,
+    cutting: str = "",
+    heated: bool = False,
+    widest: Length | None = None,
+) -> Machine:
+    """A laminator or trimmer; its facts are written down on its own page."""
+    machine = _new_machine(session, kind=kind, name=name, drive=drive, cutting=cutting, heated=heated, widest=widest)
+    record(
+        session,
+        by,
+        Act(f"{kind} added", [ref(machine)], new={"name": machine.name, "drive": drive, "cutting": cutting}),
+    )
+    return machine
+
+
+def _new_machine(
+    session: Session,
+    *,
+    kind: str,
+    name: str,
+    drive: str,
+    cutting: str = "",
+    heated: bool = False,
+    widest: Length | None = None,
+) -> Machine:
+    name = name.strip()
+    if not name:
+        raise Refused("Give the machine the name it goes by in the shop.", field="name")
+    if session.execute(select(Machine).where(Machine.name == name)).scalar_one_or_none():
+        raise Refused(f"There is a machine called {name} already.", field="name")
+    machine = Machine(kind=kind, name=name, drive=drive, cutting=cutting, heated=heated, widest=widest)
+    session.add(machine)
+    session.flush()
+    return machine
+
+
+def set_machine_facts(session: Session, by: Actor, *, machine: Machine, values: dict[str, str]) -> None:
+    """Write down what must be known before anybody works at the machine."""
+    old = {
+        name: getattr(machine, name) for name in FACT_FIELDS if values.get(name, "").strip() != getattr(machine, name)
+    }
+    for name in old:
+        setattr(machine, name, values.get(name, "").strip())
+    if old:
+        new = {name: getattr(machine, name) for name in old}
+        record(session, by, Act("machine facts set", [ref(machine)], old=old, new=new))
+
+
+def check_machine(
+    session: Session, by: Actor, *, machine: Machine, items: Sequence[CheckItem], answers: Mapping[str, str]
+) -> MachineCheck:
+    """The daily check: "yes" or "no" for every question, numbers where they were read. A "no" puts it out of use."""
+    values = {item.key: _answer(item, answers.get(item.key, "").strip()) for item in items}
+    failed = [item.text for item in items if values[item.key] == "no"]
+    check = MachineCheck(
+        machine_id=machine.id,
+        person_id=by.person_id,
+        at=by.now,
+        passed=not failed,
+        answers=json.dumps({item.text: values[item.key] for item in items}, ensure_ascii=False),
+    )
+    machine.checks.append(check)
+    if failed:
+        machine.out_of_use_reason = f"daily check, answered no: {' '.join(failed)}"
+    record(
+        session,
+        by,
+        Act("machine checked", [ref(machine)], new={"answers": values, "passed": not failed}, meaning="checked"),
+    )
+    return check
+
+
+def _answer(item: CheckItem, value: str) -> str:
+    if item.record == "number":
+        try:
+            return str(Decimal(value.replace(",", "."))) if value else ""
+        except InvalidOperation:
+            raise Refused(f"{item.text}: {value!r} is not a number in {item.unit}.", field=item.key) from None
+    if value not in ("yes", "no"):
+        raise Refused(f"Not answered yet: {item.text}", field=item.key)
+    return value
+
+
+def traits(machine: Machine) -> tuple[str, ...]:
+    """What the check and the cautions need to know about a machine."""
+    return tuple(trait for trait in (machine.drive, machine.cutting, "heated" if machine.heated else "") if trait)
+
+
+def take_out_of_use(session: Session, by: Actor, *, machine: Machine, reason: str) -> None:
+    """Block the machine's steps. This record does not stop the machine: isolate it."""
+    if not reason.strip():
+        raise Refused("Say what is wrong with it.", field="reason")
+    machine.out_of_use_reason = reason.strip()
+    record(session, by, Act("machine out of use", [ref(machine)], reason=machine.out_of_use_reason))
+
+
+def back_into_use(
+    session: Session,
+    by: Actor,
+    *,
+    machine: Machine,
+    done: str,
+    done_by: str,
+    stops_proven: bool,
+    guards_back: bool,
+    test_piece: bool,
+) -> None:
+    """Unblock the machine after work on it; a new daily check is due as well."""
+    if not done.strip() or not done_by.strip():
+        raise Refused("Write down what was done and by whom.", field="done")
+    if not (stops_proven and guards_back and test_piece):
+        raise Refused("Stops proven, guards back and a test piece run: all three are needed.", field="stops_proven")
+    old, machine.out_of_use_reason = machine.out_of_use_reason, None
+    session.add(
+        MachineEvent(
+            machine_id=machine.id,
+            at=by.now,
+            person_id=by.person_id,
+            what="back into use",
+            note=f"{done.strip()} ({done_by.strip()})",
+        )
+    )
+    record(
+        session,
+        by,
+        Act(
+            "machine back into use",
+            [ref(machine)],
+            old={"out of use": old},
+            new={"done": done.strip(), "by": done_by.strip()},
+            meaning="released",
+        ),
+    )
+
+
+def note_event(session: Session, by: Actor, *, machine: Machine, what: str, note: str) -> None:
+    """Something happened to the machine; some events end its pitch scale."""
+    if what not in EVENTS:
+        raise Refused(f"{what!r} is no event of a machine.", field="what")
+    session.add(
+        MachineEvent(
+            machine_id=machine.id,
+            at=by.now,
+            person_id=by.person_id,
+            what=what,
+            note=note.strip(),
+            new_scale=what in NEW_SCALE_EVENTS,
+        )
+    )
+    record(session, by, Act("machine event", [ref(machine)], new={"what": what, "note": note.strip()}))
+
+
+def authorise(session: Session, by: Actor, *, machine: Machine, person: Person, until: date) -> Authorisation:
+    """Name a person for a machine until a day; only the owner does."""
+    if until < by.now.date():
+        raise Refused("The last day lies in the past.", field="until")
+    facts = machine_facts(machine)
+    if facts.bars_minors and is_minor(person, by.now.date()):
+        raise Refused(f"{person.name} is under 18 and cannot be named for {machine.name}.", field="person")
+    for old in standing(session, machine, person):
+        old.withdrawn_at = by.now
+    given = Authorisation(
+        machine_id=machine.id, person_id=person.id, given_by_id=by.person_id, given_at=by.now, until=until
+    )
+    session.add(given)
+    record(
+        session,
+        by,
+        Act("authorised", [ref(machine), ref(person)], new={"until": until.isoformat()}, meaning="approved"),
+    )
+    return given
+
+
+def standing(session: Session, machine: Machine, person: Person) -> list[Authorisation]:
+    """Authorisations of a person for a machine that nobody withdrew."""
+    return list(
+        session.execute(
+            select(Authorisation)
+            .where(
+                Authorisation.machine_id == machine.id,
+                Authorisation.person_id == person.id,
+                Authorisation.withdrawn_at.is_(None),
+            )
+            .order_by(Authorisation.id)
+        ).scalars()
+    )
+
+
+def is_minor(person: Person, today: date) -> bool:
+    """Whether the person is under 18 on this day."""
+    return person.under_18_until is not None and today < person.under_18_until
+
+
+def machine_facts(machine: Machine) -> MachineFacts:
+    """A machine as the rules see it."""
+    last = machine.checks[-1] if machine.checks else None
+    return MachineFacts(
+        name=machine.name,
+        kind=machine.kind,
+        drive=machine.drive,
+        cutting=machine.cutting,
+        manual=machine.manual,
+        freeing_procedure=machine.freeing_procedure,
+        stop_position=machine.stop_position,
+        isolator=machine.isolator,
+        competent_role=machine.competent_role,
+        last_inspection=machine.last_inspection,
+        out_of_use=machine.out_of_use_reason,
+        check_passed=bool(last and last.passed),
+    )
+
+
+def worker_facts(session: Session, machine: Machine, person: Person, today: date) -> WorkerFacts:
+    """A person at a machine as the rules see them."""
+    given = standing(session, machine, person)
+    newest = given[-1] if given else None
+    return WorkerFacts(
+        name=person.name,
+        authorised_until=newest.until if newest else None,
+        authorised_himself=bool(newest and newest.given_by_id == person.id),
+        under_18=is_minor(person, today),
+    )
+
+
+def dots_per_inch(text: str) -> Fraction:
+    """A mode's stored dots per inch as an exact number."""
+    try:
+        return Fraction(Decimal(text))
+    except InvalidOperation:
+        return Fraction(text)

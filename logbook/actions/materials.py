@@ -1,0 +1,147 @@
+"""Materials: types and lots of lens, paper and adhesive, and what is left of them."""
+
+from datetime import date
+from decimal import Decimal
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from logbook.actions.finding import ref
+from logbook.lengths import Length
+from logbook.records.audit import Act, Actor, record
+from logbook.records.floor import Print, Sheet
+from logbook.records.materials import MATERIAL_KINDS, Lot, Material, StockMove
+from logbook.refusals import Refused
+
+LENS_RANGE_LPI = (Decimal(10), Decimal(100))
+
+
+def add_material(
+    session: Session,
+    by: Actor,
+    *,
+    kind: str,
+    name: str,
+    nominal_lpi: Decimal | None = None,
+    thickness: Length | None = None,
+    refractive_index: Decimal | None = None,
+    dry_hours: Decimal | None = None,
+    trim_hours: Decimal | None = None,
+    ship_hours: Decimal | None = None,
+    note: str = "",
+) -> Material:
+    """A type of lens, paper or adhesive."""
+    if kind not in MATERIAL_KINDS:
+        raise Refused(f"{kind!r} is no kind of material.", field="kind")
+    if kind == "lens":
+        _check_lens(nominal_lpi)
+        name = name.strip() or f"{nominal_lpi} LPI lens"
+    if not name.strip():
+        raise Refused("Give it the name it goes by in the shop.", field="name")
+    if material_named(session, name.strip()):
+        raise Refused(f"There is a material called {name.strip()} already.", field="name")
+    material = Material(
+        kind=kind,
+        name=name.strip(),
+        nominal_lpi=nominal_lpi,
+        thickness=thickness,
+        refractive_index=refractive_index,
+        dry_hours=dry_hours,
+        trim_hours=trim_hours,
+        ship_hours=ship_hours,
+        note=note.strip(),
+    )
+    session.add(material)
+    session.flush()
+    record(
+        session,
+        by,
+        Act("material added", [ref(material)], new={"kind": kind, "name": material.name, "nominal_lpi": nominal_lpi}),
+    )
+    return material
+
+
+def _check_lens(nominal_lpi: Decimal | None) -> None:
+    low, high = LENS_RANGE_LPI
+    if nominal_lpi is None or not low <= nominal_lpi <= high:
+        raise Refused(
+            f"A lens has between {low} and {high} lines per inch; it stands on its wrapping.", field="nominal_lpi"
+        )
+
+
+def material_named(session: Session, name: str) -> Material | None:
+    """The material that goes by this name."""
+    return session.execute(select(Material).where(Material.name == name)).scalar_one_or_none()
+
+
+def add_lot(
+    session: Session,
+    by: Actor,
+    *,
+    material: Material,
+    label: str,
+    count: int | None = None,
+    place: str = "",
+    sheet_width: Length | None = None,
+    sheet_height: Length | None = None,
+    price: Decimal | None = None,
+    expires_on: date | None = None,
+    reorder_level: int | None = None,
+) -> Lot:
+    """One delivery; without a count it is not counted."""
+    lot = Lot(
+        material=material,
+        label=label.strip() or f"first lot, {by.now:%Y-%m-%d}",
+        place=place.strip(),
+        sheet_width=sheet_width,
+        sheet_height=sheet_height,
+        price=price,
+        expires_on=expires_on,
+        received_at=by.now,
+        reorder_level=reorder_level,
+    )
+    session.add(lot)
+    session.flush()
+    if count is not None:
+        session.add(StockMove(lot_id=lot.id, change=count, why="received", at=by.now))
+    record(session, by, Act("lot added", [ref(lot), ref(material)], new={"label": lot.label, "count": count}))
+    return lot
+
+
+def count_lot(session: Session, by: Actor, *, lot: Lot, now_there: int) -> None:
+    """There are now N: the difference is recorded as a move."""
+    if now_there < 0:
+        raise Refused("There cannot be fewer than none.", field="now_there")
+    before = left(session, lot)
+    session.add(StockMove(lot_id=lot.id, change=now_there - (before or 0), why="counted", at=by.now))
+    record(session, by, Act("lot counted", [ref(lot)], old={"count": before}, new={"count": now_there}))
+
+
+def left(session: Session, lot: Lot) -> int | None:
+    """Sheets left of a lot; None where nobody counts it."""
+    return session.execute(select(func.sum(StockMove.change)).where(StockMove.lot_id == lot.id)).scalar_one()
+
+
+def consume(session: Session, by: Actor, *, lot: Lot | None, why: str, sheet: Sheet) -> None:
+    """One sheet of a counted lot is used; part of another act, so no entry of its own."""
+    if lot is not None and left(session, lot) is not None:
+        session.add(StockMove(lot_id=lot.id, change=-1, why=why, sheet_id=sheet.id, at=by.now))
+
+
+def set_lot_aside(session: Session, by: Actor, *, lot: Lot, reason: str) -> list[Print]:
+    """A lot that is in doubt, and every print made of it that has not left; returns those prints."""
+    if not reason.strip():
+        raise Refused("Say what is wrong with the lot.", field="reason")
+    lot.set_aside_reason = reason.strip()
+    held = list(
+        session.execute(
+            select(Print)
+            .join(Sheet, Print.sheet_id == Sheet.id)
+            .where((Sheet.lens_lot_id == lot.id) | (Sheet.paper_lot_id == lot.id) | (Sheet.adhesive_lot_id == lot.id))
+            .where(Print.stage.not_in(("gone", "scrapped")))
+        ).scalars()
+    )
+    for piece in held:
+        piece.set_aside_reason = f"lot {lot.label}: {lot.set_aside_reason}"
+    record(session, by, Act("lot set aside", [ref(lot), *(ref(piece) for piece in held)], reason=lot.set_aside_reason))
+    return held

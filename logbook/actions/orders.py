@@ -1,0 +1,172 @@
+"""Orders and jobs: what somebody asked for."""
+
+import string
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from logbook.actions.finding import ref
+from logbook.actions.shop import current_step_list
+from logbook.lengths import Length
+from logbook.records.audit import Act, Actor, keyed_hash, record
+from logbook.records.floor import Print, RunPiece
+from logbook.records.orders import Customer, Job, Order
+from logbook.refusals import Refused
+
+DEFAULT_BLEED = Length(Decimal(5), "mm")
+DEFAULT_DISTANCE = Length(Decimal("0.6"), "m")
+
+
+@dataclass(frozen=True, slots=True)
+class JobWish:
+    """What a job is to become. Lengths as they were typed."""
+
+    width: Length
+    height: Length
+    flip: str
+    artwork: str = ""
+    distance: Length = DEFAULT_DISTANCE
+    bleed: Length = DEFAULT_BLEED
+    use: str = "wall"
+    fit: str = "crop"
+    kind: str = "print"
+    quantity: int = 1
+    price: Decimal | None = None
+
+
+def place_order(
+    session: Session,
+    by: Actor,
+    own_safety: Path,
+    *,
+    customer_name: str,
+    wish: JobWish,
+    contact: str = "",
+    due_on: date | None = None,
+    note: str = "",
+) -> Job:
+    """A new order with its first job. Without a customer's name it is a piece of the shop's own."""
+    customer = _customer(session, customer_name, contact)
+    order = Order(
+        number=_next_number(session, by), customer=customer, placed_at=by.now, due_on=due_on, note=note.strip()
+    )
+    session.add(order)
+    session.flush()
+    job = _new_job(session, by, own_safety, order, wish)
+    named = {"customer": keyed_hash(customer.hash_key, customer.name)} if customer and customer.hash_key else {}
+    touched = [ref(order), ref(job), *([ref(customer)] if customer else [])]
+    record(
+        session, by, Act("order placed", touched, new={**named, "number": order.number, "due": due_on, **_plain(wish)})
+    )
+    return job
+
+
+def add_job(session: Session, by: Actor, own_safety: Path, *, order: Order, wish: JobWish) -> Job:
+    """Another artwork or size in the same order."""
+    if order.closed_at is not None:
+        raise Refused(f"Order {order.number} is closed; place a new one.")
+    job = _new_job(session, by, own_safety, order, wish)
+    record(session, by, Act("job added", [ref(order), ref(job)], new={"number": job.number, **_plain(wish)}))
+    return job
+
+
+def _customer(session: Session, name: str, contact: str) -> Customer | None:
+    name = " ".join(name.split())
+    if not name:
+        return None
+    known = session.execute(select(Customer).where(Customer.name == name).order_by(Customer.id)).scalars().first()
+    if known is None:
+        known = Customer(name=name, contact=contact.strip() or None)
+        session.add(known)
+        session.flush()
+    elif contact.strip():
+        known.contact = contact.strip()
+    return known
+
+
+def _next_number(session: Session, by: Actor) -> str:
+    year = f"{by.now:%y}-"
+    # longest first: 26-10000 comes after 26-9999
+    last = session.execute(
+        select(Order.number)
+        .where(Order.number.like(f"{year}%"))
+        .order_by(func.length(Order.number).desc(), Order.number.desc())
+        .limit(1)
+    ).scalar_one_or_none()
+    return f"{year}{int(last[len(year) :]) + 1 if last else 1:04d}"
+
+
+def _new_job(session: Session, by: Actor, own_safety: Path, order: Order, wish: JobWish) -> Job:
+    if wish.quantity < 1:
+        raise Refused("At least one piece.", field="quantity")
+    count = session.execute(select(func.count(Job.id)).where(Job.order_id == order.id)).scalar_one()
+    job = Job(
+        order=order,
+        number=f"{order.number}-{letters(count)}",
+        kind=wish.kind,
+        artwork=wish.artwork.strip() or "untitled",
+        flip=wish.flip,
+        width=wish.width,
+        height=wish.height,
+        bleed=wish.bleed,
+        distance=wish.distance,
+        use=wish.use,
+        fit=wish.fit,
+        quantity=wish.quantity,
+        price=wish.price,
+        started_at=by.now,
+        step_list=current_step_list(session, by, own_safety),
+    )
+    session.add(job)
+    session.flush()
+    return job
+
+
+def letters(index: int) -> str:
+    """0 is A, 25 is Z, 26 is AA."""
+    name = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        name = string.ascii_uppercase[rest] + name
+    return name
+
+
+def _plain(wish: JobWish) -> dict[str, str]:
+    return {name: str(getattr(wish, name)) for name in JobWish.__slots__}
+
+
+def change_job(session: Session, by: Actor, *, job: Job, changes: dict[str, object]) -> None:
+    """Change what a job is to become; refused once something was interlaced for it."""
+    if session.execute(select(RunPiece.id).where(RunPiece.job_id == job.id)).first():
+        raise Refused("Something was interlaced for this job already; add another job to the order instead.")
+    allowed = set(JobWish.__slots__)
+    old = {
+        name: str(getattr(job, name))
+        for name, value in changes.items()
+        if name in allowed and getattr(job, name) != value
+    }
+    for name in old:
+        setattr(job, name, changes[name])
+    if old:
+        record(
+            session, by, Act("job changed", [ref(job)], old=old, new={name: str(getattr(job, name)) for name in old})
+        )
+
+
+def close_if_done(session: Session, by: Actor, job: Job) -> None:
+    """Mark job and order as ended when nothing of them is open; part of another act."""
+    stages = list(session.execute(select(Print.stage).where(Print.job_id == job.id, Print.sample.is_(False))).scalars())
+    if stages.count("gone") >= job.quantity and job.ended_at is None:
+        job.ended_at = by.now
+        session.flush()
+    order = job.order
+    if (
+        order.closed_at is None
+        and not session.execute(select(Job.id).where(Job.order_id == order.id, Job.ended_at.is_(None))).first()
+    ):
+        order.closed_at = by.now

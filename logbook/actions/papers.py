@@ -1,0 +1,305 @@
+"""Papers: what the shop knows, gathered for printing. The paper room turns it into HTML and PDF."""
+
+import json
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from logbook.actions import bench, jobs, machines, runs
+from logbook.actions.finding import fact, ref
+from logbook.actions.pictures import current
+from logbook.actions.shop import step_list
+from logbook.engine import proofing
+from logbook.lengths import Length
+from logbook.paper import views
+from logbook.paper.forms import ProofSheet
+from logbook.paper.rows import shown_cards
+from logbook.paper.shelf import read_shelf
+from logbook.records.audit import Act, Actor, head, record
+from logbook.records.files import FileStore, keep
+from logbook.records.floor import JobMaterials, Print, Run, RunPiece, Sheet, StepRecord, TravellerIssue
+from logbook.records.machines import Machine
+from logbook.records.orders import Job
+from logbook.rules.rollers import missing_fields
+
+THUMBNAIL_LONG_SIDE = 420
+_JOB_STAGES = ("order", "pictures", "materials", "pitch", "interlace")
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """A traveller ready to be rendered: its view and the picture bytes it links to."""
+
+    view: views.Traveller
+    assets: dict[str, bytes]
+    revision: int
+
+
+def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_safety: Path, address: str) -> Gathered:
+    """Everything a job's traveller shows, as it stands now. ``address`` is this logbook's address, for the QR codes."""
+    shelf = read_shelf(own_safety)
+    materials, run = jobs.materials_of(session, job), _newest_run(session, job)
+    prints = list(
+        session.execute(
+            select(Print).where(Print.job_id == job.id, Print.stage != "scrapped").order_by(Print.id)
+        ).scalars()
+    )
+    sheets = list(dict.fromkeys(piece.sheet for piece in prints))
+    revision = (
+        1 + session.execute(select(func.count(TravellerIssue.id)).where(TravellerIssue.job_id == job.id)).scalar_one()
+    )
+    assets = thumbnails(job, store)
+    newest = head(session)
+    view = views.Traveller(
+        imprint=views.Imprint(
+            shop=fact(session, "shop name"),
+            printed_at=f"{by.now.astimezone():%Y-%m-%d %H:%M}",
+            printed_by=by.name,
+            revision=str(revision),
+            audit_head=f"{newest.seq} {newest.hash[:16]}",
+        ),
+        job=job.number,
+        title=job.artwork,
+        address=f"{address}go/{job.code}",
+        steps=step_list(job.step_list),
+        cards=shelf.cards,
+        pitch=_pitch(session, job, run),
+        flip=job.flip,  # type: ignore[arg-type]
+        order=job.order.number,
+        customer=(job.order.customer.name or "") if job.order.customer else "the shop's own",
+        due=f"{job.order.due_on:%Y-%m-%d}" if job.order.due_on else "",
+        quantity=str(job.quantity),
+        banners=_banners(job, run),
+        pictures=tuple(views.Thumbnail(number, name) for number, name in enumerate(assets, start=1)),
+        numbers=_numbers(job, materials, run),
+        sheets=tuple(_column(sheet.number, f"{address}go/{sheet.code}", sheet) for sheet in sheets),
+        pieces=tuple(_column(piece.serial, f"{address}go/{piece.code}", piece) for piece in prints),
+        machines=tuple(_benches(session, materials)),
+        entries=tuple(_entries(session, sheets, prints)),
+        closed=_closed(session, job, run),
+        remarks=_remarks(session, sheets, prints),
+        local_rule=fact(session, "local rule"),
+        limits={"trim-width": f"{_near(job.width)}", "trim-height": f"{_near(job.height)}"},
+    )
+    return Gathered(view, assets, revision)
+
+
+def _near(length: Length) -> str:
+    return f"{float(length.mm):.1f} mm ± 1.0"
+
+
+def _newest_run(session: Session, job: Job) -> Run | None:
+    return session.execute(
+        select(Run)
+        .join(RunPiece, RunPiece.run_id == Run.id)
+        .where(RunPiece.job_id == job.id, Run.state == "done")
+        .order_by(Run.accepted_at.is_(None), Run.id.desc())
+        .limit(1)
+    ).scalar_one_or_none()
+
+
+def thumbnails(job: Job, store: FileStore) -> dict[str, bytes]:
+    """Small JPEG views of a job's pictures as they will stand on the piece, by asset name in play order."""
+    return {
+        f"view-{number}": proofing.jpeg(
+            proofing.framed(
+                store.path(picture.preview.sha256),
+                width=job.width.mm,
+                height=job.height.mm,
+                bleed=job.bleed.mm,
+                fit=job.fit,
+                long_side=THUMBNAIL_LONG_SIDE,
+            )
+        )
+        for number, picture in enumerate(current(job), start=1)
+    }
+
+
+def _pitch(session: Session, job: Job, run: Run | None) -> views.Pitch:
+    if run is not None:
+        found, lpi, u_lpi = run.pitch, run.lpi, run.u_lpi
+    elif chosen := jobs.pitch_of(session, job):
+        found, lpi, u_lpi = chosen.pitch, chosen.pitch.lpi, chosen.pitch.u_lpi
+    else:
+        return views.Pitch(value="", origin="nominal", detail="no pitch chosen yet")
+    lens = f"{found.lens_lot.material.name} lot {found.lens_lot.label}"
+    where = f"{found.code}, {found.known_since:%Y-%m-%d}, {lens}, {found.mode.machine.name}"
+    return views.Pitch(
+        value=str(lpi), uncertainty=f"{u_lpi:.4f}" if u_lpi is not None else "", origin=found.origin, detail=where
+    )
+
+
+def _banners(job: Job, run: Run | None) -> tuple[str, ...]:
+    told = []
+    if run is not None and run.sample:
+        told.append("SAMPLE: cannot leave as the order")
+    if job.entered_at_stage:
+        told.append(f"Before the logbook: everything up to {job.entered_at_stage}")
+    return tuple(told)
+
+
+def _numbers(job: Job, materials: JobMaterials | None, run: Run | None) -> views.Numbers:
+    printed = f"{float(job.width.mm + 2 * job.bleed.mm):.1f} × {float(job.height.mm + 2 * job.bleed.mm):.1f} mm"
+    mode = run.mode if run else materials.mode if materials else None
+    return views.Numbers(
+        dots_per_inch=f"{mode.dpi_across} × {mode.dpi_down}" if mode else "",
+        printed_size=printed,
+        finished_size=f"{float(job.width.mm):.1f} × {float(job.height.mm):.1f} mm",
+        bleed=f"{float(job.bleed.mm):.1f} mm",
+        viewing_distance=f"{float(job.distance.mm):.0f} mm",
+        lens_lot=f"{materials.lens_lot.material.name}, lot {materials.lens_lot.label}" if materials else "",
+        paper=f"{materials.paper.name}" + (f", lot {materials.paper_lot.label}" if materials.paper_lot else "")
+        if materials
+        else "",
+        adhesive=f"{materials.adhesive_lot.material.name}, lot {materials.adhesive_lot.label}"
+        if materials and materials.adhesive_lot
+        else "",
+        printer=mode.machine.name if mode else "",
+        mode=mode.name if mode else "",
+        file_name=runs.file_name(run, job.number) if run else "",
+        file_hash=run.output.sha256[:8] if run and run.output else "",
+    )
+
+
+def _column(code: str, address: str, row: Sheet | Print) -> views.Column:
+    if isinstance(row, Print):
+        return views.Column(code=code, address=address, note=row.set_aside_reason or ("sample" if row.sample else ""))
+    return views.Column(code=code, address=address, holds=", ".join(piece.serial for piece in row.prints))
+
+
+def _benches(session: Session, materials: JobMaterials | None) -> list[views.Bench]:
+    found = [materials.mode.machine] if materials else []
+    for kind in ("laminator", "trimmer"):
+        rows = list(
+            session.execute(
+                select(Machine).where(Machine.kind == kind).order_by(Machine.out_of_use_reason.is_not(None), Machine.id)
+            ).scalars()
+        )
+        found.extend(rows[:1])
+    return [_bench(machine) for machine in found]
+
+
+def _bench(machine: Machine) -> views.Bench:
+    return views.Bench(
+        kind=machine.kind,
+        name=machine.name,
+        drive=machine.drive,
+        heated=machine.heated,
+        cutting=machine.cutting,
+        missing=tuple(missing_fields(machines.machine_facts(machine))),
+        out_of_use=machine.out_of_use_reason or "",
+        manual=machine.manual,
+        competent_role=machine.competent_role,
+        stop_position=machine.stop_position,
+        isolator=machine.isolator,
+    )
+
+
+def _entries(session: Session, sheets: list[Sheet], prints: list[Print]) -> list[views.Entry]:
+    columns = [(sheet.number, bench.records_of(session, sheet)) for sheet in sheets]
+    columns += [(piece.serial, bench.records_of(session, piece)) for piece in prints]
+    return [
+        _entry(column, row)
+        for column, rows in columns
+        for row in rows
+        if not row.step_key.endswith(("-before", "-interrupted"))
+    ]
+
+
+def _entry(column: str, row: StepRecord) -> views.Entry:
+    if row.person is None:
+        return views.Entry(step=row.step_key, column=column, value=row.value)
+    value = "" if row.step_key.endswith("-sign") else f"{row.value} {row.unit}".strip()
+    return views.Entry(
+        step=row.step_key, column=column, value=value, by=row.person.initials, at=f"{row.at.astimezone():%m-%d %H:%M}"
+    )
+
+
+def _closed(session: Session, job: Job, run: Run | None) -> tuple[views.Closed, ...]:
+    """The job's own stages in one line each, once the app has recorded them."""
+    if job.entered_at_stage:
+        return tuple(views.Closed(stage, "before the logbook") for stage in _JOB_STAGES)
+    lines = {"order": f"taken {job.order.placed_at.astimezone():%Y-%m-%d %H:%M}"}
+    if job.proofs and job.proofs[-1].answers:
+        answer = job.proofs[-1].answers[-1]
+        told = f"proof {job.proofs[-1].revision} {answer.verdict} by {answer.how}"
+        lines["pictures"] = f"{told}, {answer.at.astimezone():%Y-%m-%d}, written down by {answer.recorded_by.name}"
+    if chosen := jobs.materials_of(session, job):
+        lines["materials"] = f"chosen by {chosen.person.name}, {chosen.at.astimezone():%Y-%m-%d %H:%M}"
+    if picked := jobs.pitch_of(session, job):
+        lines["pitch"] = f"{picked.pitch.origin} {picked.pitch.code}, chosen by {picked.person.name}" + (
+            f": {picked.reason}" if picked.reason else ""
+        )
+    if run is not None and run.accepted_by is not None:
+        lines["interlace"] = (
+            f"run {run.code} accepted by {run.accepted_by.name}, {run.accepted_at.astimezone():%Y-%m-%d %H:%M}"  # type: ignore[union-attr]
+        )
+    return tuple(views.Closed(stage, line) for stage, line in lines.items())
+
+
+def _remarks(session: Session, sheets: list[Sheet], prints: list[Print]) -> tuple[str, ...]:
+    told = []
+    for row in (row for one in [*sheets, *prints] for row in bench.records_of(session, one)):
+        if row.reason:
+            told.append(f"{row.stage}: {row.reason} ({row.person.initials if row.person else ''})")
+        if row.step_key.endswith("-before") and row.roller_session and row.roller_session.helper_id is None:
+            told.append(f"{row.stage}: worked alone, {row.roller_session.alone_with or 'hand-driven rollers'}")
+    return tuple(dict.fromkeys(told))
+
+
+def issue_traveller(
+    session: Session, by: Actor, *, job: Job, gathered: Gathered, pdf: tuple[str, int]
+) -> TravellerIssue:
+    """Keep a printed traveller: its bytes, the cards it showed, the trail's head at that moment."""
+    kept = keep(session, sha256=pdf[0], size=pdf[1], media_type="application/pdf", kind="record", now=by.now)
+    newest = head(session)
+    cards = list(shown_cards(gathered.view))
+    issue = TravellerIssue(
+        job_id=job.id,
+        revision=gathered.revision,
+        made_at=by.now,
+        person_id=by.person_id,
+        file=kept,
+        cards=json.dumps(cards),
+        head_seq=newest.seq,
+        head_hash=newest.hash,
+    )
+    session.add(issue)
+    session.flush()
+    record(
+        session,
+        by,
+        Act("traveller printed", [ref(job)], files=[pdf[0]], new={"revision": gathered.revision, "cards": cards}),
+    )
+    return issue
+
+
+def proof_sheet(session: Session, by: Actor, *, job: Job, address: str) -> ProofSheet:
+    """The page for the customer's answer."""
+    pictures = current(job)
+    return ProofSheet(
+        imprint=views.Imprint(
+            shop=fact(session, "shop name"),
+            printed_at=f"{by.now.astimezone():%Y-%m-%d %H:%M}",
+            printed_by=by.name,
+            revision=str(len(job.proofs) + 1),
+        ),
+        job=job.number,
+        title=job.artwork,
+        address=f"{address}go/{job.code}",
+        flip=job.flip,  # type: ignore[arg-type]
+        pictures=tuple(views.Thumbnail(number, f"view-{number}") for number in range(1, len(pictures) + 1)),
+        customer=(job.order.customer.name or "") if job.order.customer else "",
+        finished_size=f"{job.width} × {job.height}",
+        viewing_distance=str(job.distance),
+        quantity=str(job.quantity),
+        files=" ".join(picture.file.sha256[:8] for picture in pictures),
+    )
+
+
+def store_pdf(store: FileStore, pdf: bytes) -> tuple[str, int]:
+    """PDF bytes into the file store."""
+    return store.put(BytesIO(pdf))

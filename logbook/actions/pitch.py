@@ -1,0 +1,414 @@
+"""Pitch: tests, charts and readings; pitches on record; which one a job uses."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from io import BytesIO
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.actions.finding import ref
+from logbook.actions.jobs import findings_text, materials_of
+from logbook.actions.machines import dots_per_inch
+from logbook.actions.pitchfacts import facts_and_needs
+from logbook.engine import chart, chart_tiff
+from logbook.engine.fit import Fit, fit_readings
+from logbook.engine.phase import parse_pitch
+from logbook.engine.readings import Reading, parse_count
+from logbook.lengths import Length
+from logbook.records.audit import Act, Actor, record
+from logbook.records.files import FileStore, keep
+from logbook.records.floor import JobPitch, Print, Run, Sheet
+from logbook.records.machines import PrinterMode
+from logbook.records.materials import Lot, Material
+from logbook.records.orders import Job
+from logbook.records.pitch import PitchChart, PitchOnRecord, PitchReading, PitchTest, PitchWithdrawal
+from logbook.refusals import Refused
+from logbook.rules.findings import Finding, settle
+from logbook.rules.validity import may_serve
+
+COARSE_STEP, COARSE_BANDS = Decimal("0.1"), 11
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What a pitch belongs to."""
+
+    lens_lot: Lot
+    mode: PrinterMode
+    paper: Material
+    axis: str
+    paper_lot: Lot | None = None
+    distance: Length | None = None
+    temperature_c: Decimal | None = None
+    humidity_percent: Decimal | None = None
+
+    def columns(self) -> dict[str, object]:
+        """As columns of a pitch test or a pitch on record."""
+        return {name: getattr(self, name) for name in Conditions.__slots__}
+
+    def plain(self) -> dict[str, object]:
+        """As the audit trail holds them."""
+        return {
+            "lens lot": self.lens_lot.label,
+            "printer mode": self.mode.name,
+            "paper": self.paper.name,
+            "axis": self.axis,
+            "distance": self.distance,
+            "temperature_c": self.temperature_c,
+            "humidity_percent": self.humidity_percent,
+        }
+
+    def refs(self) -> list[str]:
+        """The objects they name."""
+        return [ref(row) for row in (self.lens_lot, self.mode, self.paper, self.paper_lot) if row is not None]
+
+
+def conditions_of(row: PitchTest | PitchOnRecord) -> Conditions:
+    """The conditions of a test or a pitch on record."""
+    return Conditions(**{name: getattr(row, name) for name in Conditions.__slots__})
+
+
+def start_test(session: Session, by: Actor, *, conditions: Conditions) -> PitchTest:
+    """A new measurement under these conditions."""
+    test = PitchTest(**conditions.columns(), started_at=by.now, started_by_id=by.person_id)
+    session.add(test)
+    session.flush()
+    record(session, by, Act("pitch test started", [ref(test), *conditions.refs()], new=conditions.plain()))
+    return test
+
+
+@dataclass(frozen=True, slots=True)
+class ChartWish:
+    """Which chart to print."""
+
+    centre_lpi: Decimal
+    step_lpi: Decimal
+    bands: int
+    width: Length = chart.DEFAULT_LENGTH
+
+
+def draw_chart(store: FileStore, test: PitchTest, wish: ChartWish) -> tuple[str, int, str]:
+    """Draw and store a chart; returns (SHA-256, size, its description as JSON). Long work: no transaction is open."""
+    dpi = (dots_per_inch(test.mode.dpi_across), dots_per_inch(test.mode.dpi_down))
+    plan = chart.make_chart(
+        lpi=wish.centre_lpi,
+        step=wish.step_lpi,
+        bands=wish.bands,
+        dpi=dpi,
+        length=wish.width,
+        flip="left-right" if test.axis == "across" else "up-down",
+    )
+    sha256, size = store.put(BytesIO(chart_tiff.tiff_bytes(chart.draw_chart(plan), dpi=dpi)))
+    return sha256, size, json.dumps(chart.sidecar(plan))
+
+
+def keep_chart(
+    session: Session, by: Actor, *, test: PitchTest, wish: ChartWish, drawn: tuple[str, int, str]
+) -> PitchChart:
+    """Add a drawn chart to its test."""
+    _expect_open(test)
+    sha256, size, plan = drawn
+    raster = keep(session, sha256=sha256, size=size, media_type="image/tiff", kind="record", now=by.now)
+    made = PitchChart(
+        test=test,
+        centre_lpi=wish.centre_lpi,
+        step_lpi=wish.step_lpi,
+        bands=wish.bands,
+        width=wish.width,
+        plan=plan,
+        raster=raster,
+        made_at=by.now,
+        made_by_id=by.person_id,
+    )
+    session.add(made)
+    session.flush()
+    record(
+        session,
+        by,
+        Act(
+            "pitch chart made",
+            [ref(test), ref(made)],
+            files=[sha256],
+            new={"centre": wish.centre_lpi, "step": wish.step_lpi, "bands": wish.bands, "width": wish.width},
+        ),
+    )
+    return made
+
+
+def _expect_open(test: PitchTest) -> None:
+    if test.state != "open":
+        raise Refused("This pitch test is closed; start a new one.")
+
+
+def first_wish(test: PitchTest) -> ChartWish:
+    """The coarse chart around the lens maker's pitch."""
+    nominal = test.lens_lot.material.nominal_lpi
+    assert nominal is not None
+    return ChartWish(centre_lpi=nominal, step_lpi=COARSE_STEP, bands=COARSE_BANDS)
+
+
+def bands_of(made: PitchChart) -> dict[int, Decimal]:
+    """The pitch of each band of a chart."""
+    return dict(enumerate(chart.band_pitches(lpi=made.centre_lpi, step=made.step_lpi, bands=made.bands), start=1))
+
+
+def record_readings(session: Session, by: Actor, *, made: PitchChart, counts: dict[int, str]) -> list[PitchReading]:
+    """What the reader saw, fringes by band; a band read again by the same person replaces the earlier reading."""
+    _expect_open(made.test)
+    pitches = bands_of(made)
+    standing = {(row.band, row.reader_id): row for row in readings_of(made)}
+    rows = []
+    for band, words in sorted(counts.items()):
+        if not words.strip():
+            continue
+        earlier = standing.get((band, by.person_id))
+        rows.append(
+            PitchReading(
+                chart=made,
+                band=band,
+                lpi=pitches[band],
+                fringes=parse_count(words, field=f"band_{band}"),
+                reader_id=by.person_id,
+                at=by.now,
+                replaces_id=earlier.id if earlier else None,
+            )
+        )
+    if not rows:
+        raise Refused(
+            "Write down what you count in at least two bands; leave out what you cannot tell.", field="band_1"
+        )
+    session.add_all(rows)
+    session.flush()
+    record(
+        session,
+        by,
+        Act(
+            "pitch chart read",
+            [ref(made.test), ref(made)],
+            meaning="performed",
+            new={"readings": {str(row.band): str(row.fringes) for row in rows}},
+        ),
+    )
+    return rows
+
+
+def readings_of(made: PitchChart) -> list[PitchReading]:
+    """The readings that nobody replaced."""
+    replaced = {row.replaces_id for row in made.readings}
+    return [row for row in made.readings if row.id not in replaced]
+
+
+def fit_of(test: PitchTest, charts: Sequence[PitchChart] | None = None) -> Fit | None:
+    """One fit over the readings of the test's charts; None before the first reading.
+
+    Raises Refused where the readings fit no pitch.
+    """
+    charts = [made for made in (charts or test.charts) if readings_of(made)]
+    if not charts:
+        return None
+    width = charts[-1].width.inches
+    readings = [
+        Reading(lpi=row.lpi, fringes=row.fringes * _same_width(made, charts[-1]), reader=row.reader.name)
+        for made in charts
+        for row in readings_of(made)
+    ]
+    axis_dpi = test.mode.dpi_across if test.axis == "across" else test.mode.dpi_down
+    return fit_readings(readings, width_in=width, dpi=dots_per_inch(axis_dpi))
+
+
+def _same_width(made: PitchChart, reference: PitchChart) -> Decimal:
+    if made.width.inches != reference.width.inches:
+        raise Refused("All charts of a test have bands of one length; start a new test for another.")
+    return Decimal(1)
+
+
+def accept_result(session: Session, by: Actor, *, test: PitchTest, note: str = "") -> PitchOnRecord:
+    """Put a test's fit on record; jobs may use it from now on."""
+    _expect_open(test)
+    fit = fit_of(test)
+    if fit is None:
+        raise Refused("Read at least one chart first.")
+    test.state = "accepted"
+    pitch = _on_record(
+        session,
+        by,
+        conditions=conditions_of(test),
+        origin="test",
+        lpi=fit.lpi,
+        u_lpi=Decimal(str(round(fit.u_lpi, 5))),
+        test=test,
+        note=note,
+        known_since=by.now,
+    )
+    record(
+        session,
+        by,
+        Act(
+            "pitch accepted",
+            [ref(pitch), ref(test), *conditions_of(test).refs()],
+            meaning="approved",
+            new={"lpi": fit.lpi, "u_lpi": pitch.u_lpi, "next chart advised": fit.next_chart is not None},
+            files=[made.raster.sha256 for made in test.charts],
+        ),
+    )
+    return pitch
+
+
+def carry_over(
+    session: Session, by: Actor, *, conditions: Conditions, lpi: Decimal, note: str, known_since: datetime
+) -> PitchOnRecord:
+    """A pitch known from before the logbook, once for these conditions, with date and note."""
+    if not note.strip():
+        raise Refused("Write down where the value comes from, for example the old notebook's page.", field="note")
+    pitch = _on_record(
+        session,
+        by,
+        conditions=conditions,
+        origin="carried over",
+        lpi=parse_pitch(lpi),
+        u_lpi=None,
+        test=None,
+        note=note,
+        known_since=known_since,
+    )
+    record(
+        session,
+        by,
+        Act(
+            "pitch carried over",
+            [ref(pitch), *conditions.refs()],
+            new={"lpi": pitch.lpi, "note": note.strip(), **conditions.plain()},
+        ),
+    )
+    return pitch
+
+
+def take_nominal(session: Session, by: Actor, *, conditions: Conditions) -> PitchOnRecord:
+    """The lens maker's own number, unmeasured; kept once for these conditions."""
+    nominal = conditions.lens_lot.material.nominal_lpi
+    if nominal is None:
+        raise Refused("The nominal pitch of this lens is not on record.")
+    known = (
+        session.execute(
+            select(PitchOnRecord).where(
+                PitchOnRecord.origin == "nominal",
+                PitchOnRecord.lens_lot_id == conditions.lens_lot.id,
+                PitchOnRecord.mode_id == conditions.mode.id,
+                PitchOnRecord.paper_id == conditions.paper.id,
+                PitchOnRecord.axis == conditions.axis,
+            )
+        )
+        .scalars()
+        .first()
+    )
+    if known is not None and known.withdrawal is None:
+        return known
+    pitch = _on_record(
+        session,
+        by,
+        conditions=conditions,
+        origin="nominal",
+        lpi=nominal,
+        u_lpi=None,
+        test=None,
+        note="",
+        known_since=by.now,
+    )
+    record(
+        session,
+        by,
+        Act("nominal pitch taken", [ref(pitch), *conditions.refs()], new={"lpi": nominal, **conditions.plain()}),
+    )
+    return pitch
+
+
+def _on_record(
+    session: Session,
+    by: Actor,
+    *,
+    conditions: Conditions,
+    origin: str,
+    lpi: Decimal,
+    u_lpi: Decimal | None,
+    test: PitchTest | None,
+    note: str,
+    known_since: datetime,
+) -> PitchOnRecord:
+    pitch = PitchOnRecord(
+        **conditions.columns(),
+        origin=origin,
+        lpi=lpi,
+        u_lpi=u_lpi,
+        test=test,
+        note=note.strip(),
+        known_since=known_since,
+        accepted_at=by.now,
+        accepted_by_id=by.person_id,
+    )
+    session.add(pitch)
+    session.flush()
+    return pitch
+
+
+def findings_for(session: Session, by: Actor, *, job: Job, pitch: PitchOnRecord) -> list[Finding]:
+    """What the rules say about using this pitch for this job."""
+    materials = materials_of(session, job)
+    if materials is None:
+        raise Refused("Choose lens lot, printer and paper first.")
+    return may_serve(*facts_and_needs(session, by, job=job, materials=materials, pitch=pitch))
+
+
+def choose(session: Session, by: Actor, *, job: Job, pitch: PitchOnRecord, reason: str = "") -> JobPitch:
+    """Use this pitch for this job; an ask needs a reason, a stop refuses."""
+    findings = findings_for(session, by, job=job, pitch=pitch)
+    settled = settle(findings, reason=reason)
+    chosen = JobPitch(
+        job_id=job.id, pitch=pitch, reason=settled, findings=findings_text(findings), at=by.now, person_id=by.person_id
+    )
+    session.add(chosen)
+    session.flush()
+    record(
+        session,
+        by,
+        Act(
+            "pitch chosen",
+            [ref(job), ref(pitch)],
+            reason=settled or None,
+            new={"lpi": pitch.lpi, "origin": pitch.origin, "findings": [found.sentence for found in findings]},
+        ),
+    )
+    return chosen
+
+
+def prints_from(session: Session, pitch: PitchOnRecord) -> list[Print]:
+    """Every print whose run was interlaced at this pitch."""
+    return list(
+        session.execute(
+            select(Print)
+            .join(Sheet, Print.sheet_id == Sheet.id)
+            .join(Run, Sheet.run_id == Run.id)
+            .where(Run.pitch_id == pitch.id)
+            .order_by(Print.id)
+        ).scalars()
+    )
+
+
+def withdraw(session: Session, by: Actor, *, pitch: PitchOnRecord, reason: str) -> list[Print]:
+    """A pitch no longer serves; every print of it is listed, those that have not left are set aside."""
+    if pitch.withdrawal is not None:
+        raise Refused("This pitch was withdrawn already.")
+    if not reason.strip():
+        raise Refused("Say what is wrong with it.", field="reason")
+    pitch.withdrawal = PitchWithdrawal(at=by.now, person_id=by.person_id, reason=reason.strip())
+    touched = prints_from(session, pitch)
+    for piece in touched:
+        if piece.stage not in ("gone", "scrapped"):
+            piece.set_aside_reason = f"its pitch was withdrawn: {reason.strip()}"
+    record(
+        session, by, Act("pitch withdrawn", [ref(pitch), *map(ref, touched)], reason=reason.strip(), meaning="rejected")
+    )
+    return touched

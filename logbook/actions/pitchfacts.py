@@ -1,0 +1,120 @@
+"""Numbers between a pitch on record and a job: computed by the engine, handed to the rules as plain values."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.actions.jobs import axis_of
+from logbook.engine import distance, drift
+from logbook.records.audit import Actor
+from logbook.records.floor import JobMaterials
+from logbook.records.machines import MachineEvent
+from logbook.records.materials import Material
+from logbook.records.orders import Job
+from logbook.records.pitch import PitchOnRecord
+from logbook.rules.validity import JobNeeds, PitchFacts
+
+# the sheet's material is not on record yet: the worst of the usual ones
+_LENS_EXPANSION = max(drift.EXPANSION_PER_C.values())
+
+
+@dataclass(frozen=True, slots=True)
+class Used:
+    """A pitch as this job uses it, lines per printer's inch, and how sure that is (k = 1)."""
+
+    lpi: Decimal
+    u_lpi: Decimal | None
+    converted: bool
+    correction_lpi: float = 0.0
+
+
+def as_used(job: Job, pitch: PitchOnRecord) -> Used:
+    """The pitch converted from the reading's distance to the job's, where the lens's thickness and index are known."""
+    lens = pitch.lens_lot.material
+    if pitch.distance is None or not _optics_known(lens):
+        same = pitch.distance is not None and pitch.distance.mm == job.distance.mm
+        return Used(pitch.lpi, pitch.u_lpi, converted=same)
+    assert lens.thickness is not None
+    assert lens.refractive_index is not None
+    layer = distance.lens_layer(thickness_mm=float(lens.thickness.mm), index=float(lens.refractive_index))
+    found = distance.convert(
+        pitch.lpi,
+        u_lpi=float(pitch.u_lpi or 0),
+        seen=distance.sight(distance_mm=float(pitch.distance.mm), lens=layer, extra=distance.AIR_GAP),
+        wanted=distance.sight(distance_mm=float(job.distance.mm), lens=layer, extra=distance.ADHESIVE),
+    )
+    doubt = Decimal(str(round(found.u_lpi, 5))) if pitch.u_lpi is not None else None
+    return Used(found.lpi, doubt, converted=True, correction_lpi=found.correction_lpi)
+
+
+def _optics_known(lens: Material) -> bool:
+    return lens.thickness is not None and lens.refractive_index is not None
+
+
+def pitch_width_in(job: Job) -> float:
+    """The finished size along the pitch axis, in inches."""
+    return float((job.width if job.flip == "left-right" else job.height).inches)
+
+
+def facts_and_needs(
+    session: Session, by: Actor, *, job: Job, materials: JobMaterials, pitch: PitchOnRecord
+) -> tuple[PitchFacts, JobNeeds]:
+    """What the rules need to know about a pitch and a job."""
+    used = as_used(job, pitch)
+    facts = PitchFacts(
+        origin=pitch.origin,
+        lens_lot=_lot_name(pitch),
+        mode=f"{pitch.mode.machine.name}, {pitch.mode.name}",
+        paper=pitch.paper.name,
+        paper_lot=pitch.paper_lot.label if pitch.paper_lot else None,
+        axis=pitch.axis,
+        known_since=pitch.known_since,
+        withdrawn=pitch.withdrawal.reason if pitch.withdrawal else None,
+        scale_ended=_scale_ended(session, pitch),
+    )
+    needs = JobNeeds(
+        lens_lot=_lot_name(materials),
+        mode=f"{materials.mode.machine.name}, {materials.mode.name}",
+        paper=materials.paper.name,
+        paper_lot=materials.paper_lot.label if materials.paper_lot else None,
+        axis=axis_of(job),
+        now=by.now,
+        climate_strips=_climate(job, materials, pitch),
+        distance_known=pitch.distance is not None or pitch.origin == "nominal",
+        converted=used.converted or pitch.distance is None,
+        doubt_lenticules=2 * float(used.u_lpi) * pitch_width_in(job) if used.u_lpi is not None else None,
+    )
+    return facts, needs
+
+
+def _lot_name(row: PitchOnRecord | JobMaterials) -> str:
+    return f"{row.lens_lot.material.name}, lot {row.lens_lot.label} ({row.lens_lot.code})"
+
+
+def _scale_ended(session: Session, pitch: PitchOnRecord) -> str | None:
+    event = session.execute(
+        select(MachineEvent)
+        .where(
+            MachineEvent.machine_id == pitch.mode.machine_id,
+            MachineEvent.new_scale,
+            MachineEvent.at > pitch.known_since,
+        )
+        .order_by(MachineEvent.id)
+        .limit(1)
+    ).scalar_one_or_none()
+    return f"{event.what} on {event.at:%Y-%m-%d}" if event else None
+
+
+def _climate(job: Job, materials: JobMaterials, pitch: PitchOnRecord) -> float | None:
+    if materials.temperature_c is None or pitch.temperature_c is None:
+        return None
+    lenticules = drift.climate_lenticules(
+        width_in=pitch_width_in(job),
+        lpi=float(pitch.lpi),
+        change_c=float(materials.temperature_c - pitch.temperature_c),
+        lens_per_c=_LENS_EXPANSION,
+    )
+    pictures = max(2, sum(1 for picture in job.pictures if picture.replaced_at is None))
+    return lenticules * pictures

@@ -1,0 +1,288 @@
+"""Interlace runs: asked for, claimed by a worker, finished, accepted. The row is the truth about the work."""
+
+import json
+import secrets
+import shutil
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from sqlalchemy import ColumnElement, or_, select, update
+from sqlalchemy.orm import Session
+
+from logbook.actions.finding import ref
+from logbook.actions.jobs import gates, materials_of, pitch_of
+from logbook.actions.pictures import current
+from logbook.actions.pitch import findings_for
+from logbook.actions.pitchfacts import as_used
+from logbook.records.audit import Act, Actor, canonical, record
+from logbook.records.files import FileStore, hash_file, keep
+from logbook.records.floor import JobMaterials, Run, RunPiece
+from logbook.records.orders import Job
+from logbook.refusals import Refused
+from logbook.rules.findings import Strength, settle
+from logbook.rules.gates import may_interlace
+
+LEASE = timedelta(seconds=30)
+MOST_ATTEMPTS = 3
+
+
+def ask_for(session: Session, by: Actor, *, job: Job, sample: bool = False, reason: str = "") -> Run:
+    """A run for a job: every number it needs is copied into it now."""
+    settled = settle(may_interlace(gates(session, job), sample=sample), reason=reason)
+    materials, chosen = materials_of(session, job), pitch_of(session, job)
+    assert materials is not None
+    assert chosen is not None
+    # what was true when the pitch was chosen may not be true any more
+    settle(
+        [found for found in findings_for(session, by, job=job, pitch=chosen.pitch) if found.strength is Strength.STOP],
+        reason=None,
+    )
+    used = as_used(job, chosen.pitch)
+    run = Run(
+        sample=sample,
+        pitch=chosen.pitch,
+        pitch_lpi=chosen.pitch.lpi,
+        lpi=used.lpi,
+        u_lpi=used.u_lpi,
+        pitch_reason=chosen.reason,
+        lens_lot=materials.lens_lot,
+        mode=materials.mode,
+        paper=materials.paper,
+        recipe=recipe(job, materials, lpi=str(used.lpi)),
+        asked_at=by.now,
+        asked_by_id=by.person_id,
+    )
+    run.pieces.append(RunPiece(job=job))
+    session.add(run)
+    session.flush()
+    hashes = [picture.file.sha256 for picture in current(job)]
+    record(
+        session,
+        by,
+        Act(
+            "interlace run asked for",
+            [ref(run), ref(job), ref(chosen.pitch), ref(materials.lens_lot)],
+            reason=settled or None,
+            new={"lpi": run.lpi, "pitch on record": run.pitch_lpi, "sample": sample, "origin": chosen.pitch.origin},
+            files=hashes,
+        ),
+    )
+    return run
+
+
+def recipe(job: Job, materials: JobMaterials, *, lpi: str) -> str:
+    """Everything needed to make the output anew, as canonical JSON."""
+    return canonical(
+        {
+            "pictures": [{"sha256": picture.file.sha256, "name": picture.original_name} for picture in current(job)],
+            "lpi": lpi,
+            "dpi": [materials.mode.dpi_across, materials.mode.dpi_down],
+            "flip": job.flip,
+            "fit": job.fit,
+            "width": str(job.width),
+            "height": str(job.height),
+            "bleed": str(job.bleed),
+        }
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """A run that one worker may work on until its lease ends; every later write shows the token."""
+
+    run_id: int
+    code: str
+    token: str
+    recipe: dict
+    provenance: dict[str, str]
+    sample: bool
+
+
+def waiting_runs(session: Session, now: datetime) -> list[int]:
+    """Runs that nobody works on: waiting, or running with a lease that ended."""
+    return list(session.execute(select(Run.id).where(_claimable(now)).order_by(Run.id)).scalars())
+
+
+def _claimable(now: datetime) -> ColumnElement[bool]:
+    return or_(Run.state == "waiting", (Run.state == "running") & (Run.lease_until < now))
+
+
+def claim(session: Session, run_id: int, now: datetime) -> Claim | None:
+    """Take a run, or None when another worker was quicker or it is not to be had."""
+    token = secrets.token_hex(16)
+    taken = session.execute(
+        update(Run)
+        .where(Run.id == run_id, _claimable(now), Run.attempts < MOST_ATTEMPTS, Run.cancel_wanted.is_(False))
+        .values(
+            state="running", token=token, lease_until=now + LEASE, attempts=Run.attempts + 1, progress=0, started_at=now
+        )
+    )
+    if taken.rowcount != 1:
+        return None
+    run = session.get_one(Run, run_id)
+    session.refresh(run)
+    return Claim(run.id, run.code, token, json.loads(run.recipe), provenance(run), run.sample)
+
+
+def provenance(run: Run) -> dict[str, str]:
+    """What the output file says about itself: no serial and no clock, so that the same recipe gives the same bytes."""
+    return {
+        "run": run.code,
+        "pitch_source": f"{run.pitch.origin} {run.pitch.code}",
+        "pitch_on_record": str(run.pitch_lpi),
+    }
+
+
+def beat(session: Session, claimed: Claim, *, percent: int, now: datetime) -> bool:
+    """Keep the lease and report progress; True when the run is to go on."""
+    kept = session.execute(
+        update(Run)
+        .where(Run.id == claimed.run_id, Run.token == claimed.token, Run.state == "running")
+        .values(lease_until=now + LEASE, progress=percent)
+    )
+    if kept.rowcount != 1:
+        return False
+    return not session.execute(select(Run.cancel_wanted).where(Run.id == claimed.run_id)).scalar_one()
+
+
+def finish(
+    session: Session, by: Actor, claimed: Claim, *, stored: tuple[str, int], result: dict, engine_version: str
+) -> bool:
+    """Record the output; False when the run was taken from this worker meanwhile."""
+    run = session.get_one(Run, claimed.run_id)
+    if run.token != claimed.token or run.state != "running":
+        return False
+    sha256, size = stored
+    run.output = keep(
+        session, sha256=sha256, size=size, media_type="image/tiff", kind="interlaced", now=by.now, recipe=run.recipe
+    )
+    run.state, run.progress, run.ended_at, run.engine_version = "done", 100, by.now, engine_version
+    run.result, run.pixels_sha256 = json.dumps(result, sort_keys=True), result["pixels_sha256"]
+    run.token = run.lease_until = run.trouble = None
+    for piece in run.pieces:
+        piece.trim_dots = " ".join(str(dot) for dot in result["trim_dots"])
+    record(
+        session,
+        by,
+        Act(
+            "interlace run done",
+            [ref(run), *(ref(piece.job) for piece in run.pieces)],
+            files=[sha256],
+            new={"pixels_sha256": run.pixels_sha256, "dots": result["dots"], "engine": engine_version},
+        ),
+    )
+    return True
+
+
+def fail(session: Session, by: Actor, claimed: Claim, *, trouble: str) -> None:
+    """Give a run up with a reason."""
+    run = session.get_one(Run, claimed.run_id)
+    if run.token == claimed.token and run.state == "running":
+        _end(session, by, run, "failed", trouble)
+
+
+def _end(session: Session, by: Actor, run: Run, state: str, trouble: str) -> None:
+    run.state, run.trouble, run.ended_at = state, trouble, by.now
+    run.token = run.lease_until = None
+    record(
+        session,
+        by,
+        Act(f"interlace run {state}", [ref(run), *(ref(piece.job) for piece in run.pieces)], reason=trouble),
+    )
+
+
+def cancel(session: Session, by: Actor, *, run: Run) -> None:
+    """Stop a run: at once while it waits, within a moment while it runs."""
+    if run.state == "waiting":
+        _end(session, by, run, "cancelled", f"stopped by {by.name}")
+    elif run.state == "running":
+        run.cancel_wanted = True
+        record(session, by, Act("interlace run to be stopped", [ref(run)]))
+    else:
+        raise Refused("This run has ended already.")
+
+
+def stopped(session: Session, by: Actor, claimed: Claim) -> None:
+    """The worker obeyed the wish to stop."""
+    run = session.get_one(Run, claimed.run_id)
+    if run.token == claimed.token and run.state == "running":
+        _end(session, by, run, "cancelled", "stopped while it ran")
+
+
+def give_up_dead(session: Session, by: Actor, now: datetime) -> list[Run]:
+    """Fail runs that died too often, and end those that were to be stopped when their worker died."""
+    dead = list(
+        session.execute(
+            select(Run).where(
+                Run.state == "running", Run.lease_until < now, or_(Run.attempts >= MOST_ATTEMPTS, Run.cancel_wanted)
+            )
+        ).scalars()
+    )
+    for run in dead:
+        if run.cancel_wanted:
+            _end(session, by, run, "cancelled", "stopped while it ran")
+        else:
+            _end(session, by, run, "failed", f"the worker stopped answering {MOST_ATTEMPTS} times; start it again")
+    return dead
+
+
+def again(session: Session, by: Actor, *, run: Run) -> None:
+    """Put a failed or stopped run back into the queue."""
+    if run.state not in ("failed", "cancelled"):
+        raise Refused("Only a run that failed or was stopped can be started again.")
+    run.state, run.attempts, run.cancel_wanted, run.trouble, run.ended_at = "waiting", 0, False, None, None
+    record(session, by, Act("interlace run started again", [ref(run)]))
+
+
+def accept(session: Session, by: Actor, *, run: Run) -> None:
+    """Somebody looked at the interlaced file and takes it for printing."""
+    if run.state != "done" or run.output is None:
+        raise Refused("Only a finished run can be accepted.")
+    if run.accepted_at is not None:
+        raise Refused("This run was accepted already.")
+    run.accepted_at, run.accepted_by_id = by.now, by.person_id
+    record(
+        session,
+        by,
+        Act(
+            "interlaced file accepted",
+            [ref(run), *(ref(piece.job) for piece in run.pieces)],
+            meaning="approved",
+            files=[run.output.sha256],
+        ),
+    )
+
+
+def file_name(run: Run, label: str) -> str:
+    """A name that tells the printer's operator what it is: serial or sheet, size, dots per inch, pitch."""
+    made = json.loads(run.recipe)
+    across, down = made["dpi"]
+    dpi = across if across == down else f"{across}x{down}"
+    safe = "".join(letter if letter.isalnum() or letter in "-." else "_" for letter in label)
+    return f"{safe}_{made['width']}x{made['height']}_{dpi.replace('/', 'over')}dpi_{made['lpi']}lpi.tif"
+
+
+def hand_over(session: Session, by: Actor, store: FileStore, run: Run, folder: Path, label: str) -> Path:
+    """Copy the output into the folder that the printer's computer reads, whole or not at all."""
+    if run.output is None:
+        raise Refused("There is no file to hand over yet.")
+    if not folder.is_dir():
+        raise Refused(f"The hand-over folder {folder} is not there; check it on the shop's page.")
+    target = folder / file_name(run, label)
+    _copy_whole(store.path(run.output.sha256), target, run.output.sha256)
+    record(session, by, Act("file handed over", [ref(run)], new={"name": target.name}, files=[run.output.sha256]))
+    return target
+
+
+def _copy_whole(source: Path, target: Path, sha256: str) -> None:
+    waiting = target.with_suffix(".part")
+    try:
+        shutil.copyfile(source, waiting)
+        if hash_file(waiting) != sha256:
+            raise Refused("The copy in the hand-over folder differs from the file; try again.")
+        waiting.replace(target)
+    except OSError as error:
+        raise Refused(f"The file could not be written to {target.parent}: {error.strerror}.") from None
+    finally:
+        waiting.unlink(missing_ok=True)

@@ -1,0 +1,73 @@
+"""The shop's own facts, and its step list."""
+
+import hashlib
+import json
+import tomllib
+from pathlib import Path
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook import resources
+from logbook.records.audit import Act, Actor, record
+from logbook.records.orders import StepListRevision
+from logbook.records.people import ShopFact
+from logbook.rules.steplist import StepList, read_step_list
+
+FACTS = {
+    "shop name": "Shop name",
+    "hand-over folder": "Folder that the printer's computer reads",
+    "emergency number": "Emergency number",
+    "ambulance address": "Address as an ambulance needs it",
+    "first-aider": "First-aider",
+    "dressings": "Where dressings are kept",
+    "eyewash": "Where the eyewash is kept",
+    "local rule": "The rule that counts here (law, insurer, landlord)",
+    "address": "Address of this logbook in the shop's network, for the QR codes",
+}
+
+
+def set_facts(session: Session, by: Actor, values: dict[str, str]) -> None:
+    """Write down the shop's facts; only what changed is recorded."""
+    known = {row.key: row for row in session.execute(select(ShopFact)).scalars()}
+    changed = {
+        key: value.strip()
+        for key, value in values.items()
+        if key in FACTS and value.strip() != (known[key].value if key in known else "")
+    }
+    if not changed:
+        return
+    old = {key: known[key].value for key in changed if key in known}
+    for key, value in changed.items():
+        if key in known:
+            known[key].value = value
+        else:
+            session.add(ShopFact(key=key, value=value))
+    record(session, by, Act("shop facts set", ["shop:facts"], old=old, new=changed))
+
+
+def facts(session: Session) -> dict[str, str]:
+    """All facts, empty text where nobody wrote one down."""
+    known = {row.key: row.value for row in session.execute(select(ShopFact)).scalars()}
+    return {key: known.get(key, "") for key in FACTS}
+
+
+def current_step_list(session: Session, by: Actor, own: Path) -> StepListRevision:
+    """The shop's step list as it stands, kept as a revision; its own file wins over the shipped one."""
+    path = own / "steps.toml"
+    text = (path if path.is_file() else resources.folder("safety") / "steps.toml").read_text(encoding="utf-8")
+    mapping = tomllib.loads(text)
+    revision = read_step_list(mapping).revision
+    content = json.dumps(mapping, ensure_ascii=False, sort_keys=True)
+    sha256 = hashlib.sha256(content.encode()).hexdigest()
+    known = session.execute(select(StepListRevision).where(StepListRevision.sha256 == sha256)).scalar_one_or_none()
+    if known is None:
+        known = StepListRevision(sha256=sha256, revision=revision, content=content, kept_at=by.now)
+        session.add(known)
+        session.flush()
+    return known
+
+
+def step_list(kept: StepListRevision) -> StepList:
+    """A kept revision, checked and frozen."""
+    return read_step_list(json.loads(kept.content))

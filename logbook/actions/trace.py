@@ -1,0 +1,336 @@
+"""Which pitch produced which print: forwards from a print or a file, backwards from a pitch, a test or a lot.
+
+Everything is a plain dictionary that turns into JSON as it stands.
+"""
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import ColumnElement, or_, select
+from sqlalchemy.orm import Session
+
+from logbook.actions import bench
+from logbook.actions.finding import ref
+from logbook.actions.pitch import readings_of
+from logbook.actions.proofs import state
+from logbook.engine.readback import read_provenance
+from logbook.records.audit import entries_for
+from logbook.records.files import KeptFile, hash_file
+from logbook.records.floor import Departure, Print, Run, Sheet, StepRecord, TravellerIssue
+from logbook.records.materials import Lot
+from logbook.records.orders import Job, Picture
+from logbook.records.pitch import PitchOnRecord, PitchTest
+from logbook.refusals import Refused
+
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+
+
+def find(session: Session, words: str, *, files: bool = True) -> dict[str, Any]:
+    """Trace whatever the words name: a serial, a code, a SHA-256, or (with ``files``) a file on this machine."""
+    words = words.strip()
+    if files and (path := Path(words)).is_file():
+        return of_file(session, path)
+    if _SHA256.fullmatch(words.lower()):
+        return of_hash(session, words.lower())
+    for table, answer in ((Print, of_print), (Sheet, of_sheet), (PitchOnRecord, of_pitch), (Lot, of_lot)):
+        row = session.execute(select(table).where(_named(table, words))).scalars().first()
+        if row is not None:
+            return answer(session, row)
+    test = session.execute(select(PitchTest).where(PitchTest.code == words.upper())).scalar_one_or_none()
+    if test is not None:
+        return of_test(session, test)
+    run = session.execute(select(Run).where(Run.code == words.upper())).scalar_one_or_none()
+    if run is not None:
+        return of_run(run)
+    raise Refused(f"Nothing here is called {words!r}: not a serial, a sheet, a pitch, a lot or a file.")
+
+
+def _named(table: Any, words: str) -> ColumnElement[bool]:
+    names = {Print: "serial", Sheet: "number", Lot: "label"}
+    named = [table.code == words.upper()]
+    if table in names:
+        named.append(getattr(table, names[table]) == words)
+    return or_(*named)
+
+
+def of_print(session: Session, piece: Print) -> dict[str, Any]:
+    """Forwards: print, sheet, run, pitch, readings, lots, printer, paper, people, files."""
+    job = piece.job
+    return {
+        "print": {
+            "serial": piece.serial,
+            "code": piece.code,
+            "stage": piece.stage,
+            "sample": piece.sample,
+            "set_aside": piece.set_aside_reason,
+            "replaces": piece.replaces.serial if piece.replaces else None,
+            "departure": _departure(session, piece),
+        },
+        "order": {"number": job.order.number, "customer": job.order.customer.name if job.order.customer else None},
+        "job": _job(job),
+        "sheet": _sheet(piece.sheet),
+        "run": _run(piece.sheet.run),
+        "pitch": _pitch(piece.sheet.run.pitch) if piece.sheet.run else None,
+        "steps": [_step(row) for row in bench.records_of(session, piece.sheet) + bench.records_of(session, piece)],
+        "travellers": [
+            {"revision": issue.revision, "sha256": issue.file.sha256, "audit_head": issue.head_seq}
+            for issue in session.execute(select(TravellerIssue).where(TravellerIssue.job_id == job.id)).scalars()
+        ],
+        "acts": [_act(entry) for entry in entries_for(session, ref(piece))],
+    }
+
+
+def _departure(session: Session, piece: Print) -> dict[str, Any] | None:
+    gone = session.execute(select(Departure).where(Departure.print_id == piece.id)).scalar_one_or_none()
+    return gone and {
+        "how": gone.how,
+        "on": gone.on.isoformat(),
+        "carrier": gone.carrier,
+        "tracking": gone.tracking,
+        "by": gone.person.name,
+    }
+
+
+def _job(job: Job) -> dict[str, Any]:
+    answer, about_now = state(job)
+    return {
+        "number": job.number,
+        "code": job.code,
+        "artwork": job.artwork,
+        "size": f"{job.width} x {job.height}",
+        "flip": job.flip,
+        "distance": str(job.distance),
+        "answer": answer,
+        "answer_is_about_these_files": about_now,
+        "entered_at_stage": job.entered_at_stage,
+    }
+
+
+def _sheet(sheet: Sheet) -> dict[str, Any]:
+    return {
+        "number": sheet.number,
+        "code": sheet.code,
+        "lens_lot": _lot(sheet.lens_lot),
+        "paper_lot": _lot(sheet.paper_lot),
+        "adhesive_lot": _lot(sheet.adhesive_lot),
+        "printer": f"{sheet.mode.machine.name}, {sheet.mode.name}" if sheet.mode else None,
+    }
+
+
+def _lot(lot: Lot | None) -> dict[str, Any] | None:
+    return lot and {"code": lot.code, "label": lot.label, "material": lot.material.name}
+
+
+def _run(run: Run | None) -> dict[str, Any] | None:
+    if run is None:
+        return None
+    return {
+        "code": run.code,
+        "state": run.state,
+        "sample": run.sample,
+        "lpi": str(run.lpi),
+        "pitch_on_record": str(run.pitch_lpi),
+        "pitch_reason": run.pitch_reason,
+        "asked_by": run.asked_by.name,
+        "asked_at": run.asked_at.isoformat(),
+        "accepted_by": run.accepted_by.name if run.accepted_by else None,
+        "engine": run.engine_version,
+        "printer": f"{run.mode.machine.name}, {run.mode.name}",
+        "paper": run.paper.name,
+        "lens_lot": _lot(run.lens_lot),
+        "recipe": json.loads(run.recipe),
+        "pixels_sha256": run.pixels_sha256,
+        "file_sha256": run.output.sha256 if run.output else None,
+    }
+
+
+def _pitch(pitch: PitchOnRecord) -> dict[str, Any]:
+    return {
+        "code": pitch.code,
+        "origin": pitch.origin,
+        "lpi": str(pitch.lpi),
+        "u_lpi": str(pitch.u_lpi) if pitch.u_lpi else None,
+        "lens_lot": _lot(pitch.lens_lot),
+        "printer": f"{pitch.mode.machine.name}, {pitch.mode.name}",
+        "paper": pitch.paper.name,
+        "paper_lot": _lot(pitch.paper_lot),
+        "axis": pitch.axis,
+        "distance": str(pitch.distance) if pitch.distance else None,
+        "temperature_c": str(pitch.temperature_c) if pitch.temperature_c is not None else None,
+        "note": pitch.note,
+        "accepted_by": pitch.accepted_by.name,
+        "accepted_at": pitch.accepted_at.isoformat(),
+        "withdrawn": pitch.withdrawal.reason if pitch.withdrawal else None,
+        "test": _test(pitch.test) if pitch.test else None,
+    }
+
+
+def _test(test: PitchTest) -> dict[str, Any]:
+    return {
+        "code": test.code,
+        "started_by": test.started_by.name,
+        "started_at": test.started_at.isoformat(),
+        "state": test.state,
+        "charts": [
+            {
+                "code": made.code,
+                "centre_lpi": str(made.centre_lpi),
+                "step_lpi": str(made.step_lpi),
+                "bands": made.bands,
+                "width": str(made.width),
+                "file_sha256": made.raster.sha256,
+                "readings": [
+                    {
+                        "band": row.band,
+                        "lpi": str(row.lpi),
+                        "fringes": str(row.fringes),
+                        "reader": row.reader.name,
+                        "at": row.at.isoformat(),
+                    }
+                    for row in readings_of(made)
+                ],
+            }
+            for made in test.charts
+        ],
+    }
+
+
+def _step(row: StepRecord) -> dict[str, Any]:
+    return {
+        "stage": row.stage,
+        "step": row.step_key,
+        "value": row.value,
+        "unit": row.unit,
+        "meaning": row.meaning,
+        "by": row.person.name if row.person else None,
+        "at": row.at.isoformat(),
+        "source": row.source,
+        "reason": row.reason,
+        "machine": row.machine.name if row.machine else None,
+    }
+
+
+def _act(entry: Any) -> dict[str, Any]:
+    return {
+        "seq": entry.id,
+        "at": entry.at.isoformat(),
+        "by": entry.actor_name,
+        "action": entry.action,
+        "reason": entry.reason,
+    }
+
+
+def of_sheet(session: Session, sheet: Sheet) -> dict[str, Any]:
+    """A sheet and every print on it."""
+    return {"sheet": _sheet(sheet), "prints": [of_print(session, piece) for piece in sheet.prints]}
+
+
+def of_run(run: Run) -> dict[str, Any]:
+    """A run, its pitch, and every print that came from it."""
+    prints = [piece for sheet in run.sheets for piece in sheet.prints]
+    return {"run": _run(run), "pitch": _pitch(run.pitch), "prints": [_short(piece) for piece in prints]}
+
+
+def of_pitch(session: Session, pitch: PitchOnRecord) -> dict[str, Any]:
+    """Backwards: a pitch on record and every print whose run used it."""
+    return {"pitch": _pitch(pitch), "prints": _prints(session, Run.pitch_id == pitch.id)}
+
+
+def of_test(session: Session, test: PitchTest) -> dict[str, Any]:
+    """Backwards: a pitch test, the pitches that came from it, and every print of them."""
+    pitches = list(session.execute(select(PitchOnRecord).where(PitchOnRecord.test_id == test.id)).scalars())
+    return {
+        "test": _test(test),
+        "pitches": [_pitch(pitch) for pitch in pitches],
+        "prints": _prints(session, Run.pitch_id.in_([pitch.id for pitch in pitches])),
+    }
+
+
+def of_lot(session: Session, lot: Lot) -> dict[str, Any]:
+    """Backwards: a lot and every print made of it."""
+    used = or_(Sheet.lens_lot_id == lot.id, Sheet.paper_lot_id == lot.id, Sheet.adhesive_lot_id == lot.id)
+    return {
+        "lot": {**(_lot(lot) or {}), "kind": lot.material.kind, "set_aside": lot.set_aside_reason},
+        "pitches": [
+            _pitch(pitch)
+            for pitch in session.execute(
+                select(PitchOnRecord).where(PitchOnRecord.lens_lot_id == lot.id).order_by(PitchOnRecord.id)
+            ).scalars()
+        ],
+        "prints": _prints(session, used),
+    }
+
+
+def _prints(session: Session, condition: Any) -> list[dict[str, Any]]:
+    rows = session.execute(
+        select(Print)
+        .join(Sheet, Print.sheet_id == Sheet.id)
+        .outerjoin(Run, Sheet.run_id == Run.id)
+        .where(condition)
+        .order_by(Print.id)
+    ).scalars()
+    return [_short(piece) for piece in rows]
+
+
+def _short(piece: Print) -> dict[str, Any]:
+    run = piece.sheet.run
+    return {
+        "serial": piece.serial,
+        "code": piece.code,
+        "stage": piece.stage,
+        "sample": piece.sample,
+        "set_aside": piece.set_aside_reason,
+        "lpi": str(run.lpi) if run else None,
+        "job": piece.job.number,
+        "lens_lot": piece.sheet.lens_lot.label,
+    }
+
+
+def of_file(session: Session, path: Path, *, name: str = "") -> dict[str, Any]:
+    """Whose file this is: by its bytes, or by what an interlaced file says about itself."""
+    sha256 = hash_file(path)
+    if session.execute(select(KeptFile.id).where(KeptFile.sha256 == sha256)).first():
+        return of_hash(session, sha256)
+    code = _told_run(path)
+    run = session.execute(select(Run).where(Run.code == code)).scalar_one_or_none() if code else None
+    if run is None:
+        raise Refused(
+            f"{name or path.name} is not a file of this shop: neither its bytes nor its own words are on record."
+        )
+    return {
+        "file": {
+            "sha256": sha256,
+            "same_bytes": False,
+            "remark": "It names this run, but its bytes differ from the file on record.",
+        },
+        **of_run(run),
+    }
+
+
+def _told_run(path: Path) -> str:
+    try:
+        return str(read_provenance(path).get("run", ""))
+    except Refused:
+        return ""
+
+
+def of_hash(session: Session, sha256: str) -> dict[str, Any]:
+    """Everything that used the file with this SHA-256."""
+    kept = session.execute(select(KeptFile).where(KeptFile.sha256 == sha256)).scalar_one_or_none()
+    if kept is None:
+        raise Refused(f"No file with the SHA-256 {sha256[:12]}… is on record here.")
+    found = {"sha256": sha256, "same_bytes": True, "kind": kept.kind, "size": kept.size}
+    run = session.execute(select(Run).where(Run.output_id == kept.id)).scalars().first()
+    if run is not None:
+        return {"file": found, **of_run(run)}
+    jobs = session.execute(
+        select(Job).join(Picture, Picture.job_id == Job.id).where(Picture.file_id == kept.id).distinct()
+    ).scalars()
+    prints = [
+        _short(piece)
+        for job in jobs
+        for piece in session.execute(select(Print).where(Print.job_id == job.id)).scalars()
+    ]
+    return {"file": found, "prints": prints}

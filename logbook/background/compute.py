@@ -1,0 +1,147 @@
+"""One interlace run: claimed, computed with no transaction open, recorded."""
+
+import logging
+import threading
+from datetime import UTC, datetime
+from pathlib import Path
+
+from logbook.actions import runs
+from logbook.engine.interlace import Cancelled, Result, decoder_versions, interlace
+from logbook.engine.plan import Plan, make_plan
+from logbook.lengths import parse_length
+from logbook.records.audit import Actor
+from logbook.records.opened import Shop
+from logbook.refusals import Refused
+
+BEAT_SECONDS = 1.0
+_log = logging.getLogger(__name__)
+
+
+def worker_actor() -> Actor:
+    """The worker signs its own entries."""
+    return Actor(person_id=None, name="background worker", role="worker", now=datetime.now(UTC))
+
+
+def work_on(shop: Shop, run_id: int) -> None:
+    """Do one run from claim to record; harmless when somebody else has it."""
+    with shop.database.writing() as session:
+        claimed = runs.claim(session, run_id, datetime.now(UTC))
+    if claimed is None:
+        return
+    out = shop.store.temporary()
+    try:
+        with _Heart(shop, claimed) as heart:
+            result = _computed(shop, claimed, out, heart)
+        _record(shop, claimed, out, result)
+    except Cancelled:
+        with shop.database.writing() as session:
+            runs.stopped(session, worker_actor(), claimed)
+    except Refused as refusal:
+        _failed(shop, claimed, refusal.sentence)
+    except Exception as error:  # whatever it was, the run must not stay "running"
+        _log.exception("run %s", claimed.code)
+        _failed(
+            shop, claimed, f"something unexpected happened ({type(error).__name__}); the worker's log has the details"
+        )
+    finally:
+        out.unlink(missing_ok=True)
+
+
+def plan_of(recipe: dict) -> Plan:
+    """The engine's plan for a run's recipe."""
+    bleed = parse_length(recipe["bleed"], positive=False)
+    across, down = recipe["dpi"]
+    return make_plan(
+        lpi=recipe["lpi"],
+        dpi=f"{across}x{down}",
+        width=parse_length(recipe["width"]),
+        height=parse_length(recipe["height"]),
+        flip=recipe["flip"],
+        fit=recipe["fit"],
+        pictures=len(recipe["pictures"]),
+        bleed=bleed if bleed.value else None,
+    )
+
+
+def _computed(shop: Shop, claimed: runs.Claim, out: Path, heart: "_Heart") -> Result:
+    paths = [shop.store.path(picture["sha256"]) for picture in claimed.recipe["pictures"]]
+    missing = [
+        picture["name"] for picture, path in zip(claimed.recipe["pictures"], paths, strict=True) if not path.is_file()
+    ]
+    if missing:
+        raise Refused(f"The picture {missing[0]} is missing from the files folder; restore it from a backup.")
+    tif = out.with_suffix(".tif")
+    try:
+        result = interlace(
+            plan_of(claimed.recipe),
+            paths,
+            tif,
+            progress=heart.tell,
+            cancelled=heart.stop_wanted,
+            provenance=claimed.provenance,
+        )
+        tif.replace(out)
+    finally:
+        tif.unlink(missing_ok=True)
+    return result
+
+
+def _record(shop: Shop, claimed: runs.Claim, out: Path, result: Result) -> None:
+    stored = shop.store.adopt(out)
+    told = {key: value for key, value in result.as_json().items() if key != "out"}
+    told["notes"] = [_with_names(note, claimed.recipe) for note in told["notes"]]
+    with shop.database.writing() as session:
+        runs.finish(session, worker_actor(), claimed, stored=stored, result=told, engine_version=engine_version())
+
+
+def _with_names(note: str, recipe: dict) -> str:
+    for picture in recipe["pictures"]:
+        note = note.replace(picture["sha256"], picture["name"])
+    return note
+
+
+def engine_version() -> str:
+    """What the output's pixels depend on."""
+    from logbook import __version__
+
+    return ", ".join([f"logbook {__version__}", *(f"{name} {number}" for name, number in decoder_versions().items())])
+
+
+def _failed(shop: Shop, claimed: runs.Claim, trouble: str) -> None:
+    for picture in claimed.recipe["pictures"]:
+        trouble = trouble.replace(picture["sha256"], picture["name"])
+    with shop.database.writing() as session:
+        runs.fail(session, worker_actor(), claimed, trouble=trouble)
+
+
+class _Heart:
+    """Keeps a run's lease alive from its own thread, and learns there whether the run is to stop."""
+
+    def __init__(self, shop: Shop, claimed: runs.Claim) -> None:
+        self._shop, self._claimed = shop, claimed
+        self._percent, self._stop, self._done = 0, False, threading.Event()
+        self._thread = threading.Thread(target=self._beat, daemon=True)
+
+    def __enter__(self) -> "_Heart":
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._done.set()
+        self._thread.join()
+
+    def tell(self, part: float) -> None:
+        """Progress from the engine, 0 to 1."""
+        self._percent = int(part * 100)
+
+    def stop_wanted(self) -> bool:
+        """Whether somebody asked to stop the run, or took it away."""
+        return self._stop
+
+    def _beat(self) -> None:
+        while not self._done.wait(BEAT_SECONDS):
+            with self._shop.database.writing() as session:
+                going = runs.beat(session, self._claimed, percent=min(self._percent, 99), now=datetime.now(UTC))
+            if not going:
+                self._stop = True
+                return

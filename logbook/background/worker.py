@@ -1,0 +1,58 @@
+"""The worker process: answers the bell, sweeps what was left behind, ends when its parent does."""
+
+import logging
+import os
+import threading
+from datetime import UTC, datetime
+
+from logbook.actions import runs
+from logbook.background.bell import Bell
+from logbook.background.compute import work_on, worker_actor
+from logbook.records.opened import Shop, open_shop
+from logbook.settings import Settings
+
+SWEEP_SECONDS = 5
+_log = logging.getLogger(__name__)
+
+
+def run_worker(settings: Settings, *, with_parent: bool) -> None:
+    """Work until stopped. ``with_parent``: standard input is a pipe that closes when the parent process ends."""
+    shop = open_shop(settings)
+    bell = Bell(settings, lambda run_id: work_on(shop, run_id))
+    if with_parent:
+        threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=_sweep_forever, args=(shop, bell), daemon=True).start()
+    bell.huey.create_consumer(workers=1, periodic=False, initial_delay=0.05, max_delay=0.5).run()
+
+
+def _end_with_parent() -> None:
+    # plain reads: a buffered one would hold its lock while the process ends
+    while os.read(0, 1024):
+        pass
+    os._exit(0)
+
+
+def _sweep_forever(shop: Shop, bell: Bell) -> None:
+    """On its own thread and never a queued task, which would wait behind long ones."""
+    pause = threading.Event()
+    while True:
+        try:
+            sweep(shop, bell)
+        except Exception:  # the next round tries again
+            _log.exception("sweep")
+        pause.wait(SWEEP_SECONDS)
+
+
+def sweep(shop: Shop, bell: Bell) -> None:
+    """Ring again for runs that nobody works on, and give up those that died too often."""
+    now = datetime.now(UTC)
+    with shop.database.reading() as session:
+        waiting = runs.waiting_runs(session, now)
+    if waiting:
+        with shop.database.writing() as session:
+            runs.give_up_dead(session, worker_actor(), now)
+            waiting = runs.waiting_runs(session, now)
+    queued = {task.args[0] for task in bell.huey.pending()}
+    for run_id in waiting:
+        if run_id not in queued:
+            bell.ring(run_id)

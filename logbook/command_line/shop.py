@@ -1,0 +1,215 @@
+"""Commands of the running shop: serve, worker, trace, verify, autostart, new-password."""
+
+import json
+import logging
+import socket
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from logbook.refusals import Refused
+from logbook.settings import Settings, default_data_folder
+
+DEFAULT_PORT = 8420
+
+data_option = click.option(
+    "--data",
+    type=click.Path(path_type=Path),
+    envvar="LOGBOOK_DATA",
+    default=default_data_folder,
+    show_default="the user's data folder",
+    help="The shop's data folder.",
+)
+
+
+@click.command()
+@data_option
+@click.option("--port", default=DEFAULT_PORT, show_default=True, help="Port to listen on; 0 takes a free one.")
+@click.option("--shop-network", is_flag=True, help="Serve tablets in the shop's network too, not only this machine.")
+@click.option("--no-worker", is_flag=True, help="Without a worker of its own; run 'logbook worker' beside it.")
+def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
+    """Start the logbook in the browser, with its background worker.
+
+    On an empty folder the first page asks for the shop's owner.
+    """
+    from logbook.background.bell import Bell
+    from logbook.background.supervise import Supervisor
+    from logbook.records.opened import open_shop
+    from logbook.web.app import create_app
+
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s: %(message)s")
+    settings = Settings(data=data.absolute())
+    shop = open_shop(settings)
+    shop.store.sweep()
+    listener = _listen("0.0.0.0" if shop_network else "127.0.0.1", port)  # noqa: S104 - asked for by name
+    port = listener.getsockname()[1]
+    click.echo(f"http://127.0.0.1:{port}/")
+    click.echo(f"Data folder: {settings.data}" + (" (demo: invented data)" if shop.is_demo else ""))
+    network_address = _network_address(port) if shop_network else None
+    if network_address:
+        click.echo(
+            f"Also at {network_address} for everybody in this network: they can reach the sign-in page, and what they "
+            "type travels unencrypted. Use it only in a network whose people you know."
+        )
+    supervisor = None if no_worker else Supervisor(settings)
+    if supervisor:
+        supervisor.start()
+    app = create_app(shop, ring=Bell(settings).ring, network_address=network_address)
+    _run_server(app, listener, supervisor)
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((host, port))
+    except OSError as error:
+        raise Refused(f"Port {port} cannot be used ({error.strerror}); give another with --port.") from None
+    return listener
+
+
+def _network_address(port: int) -> str:
+    """This machine's address as the shop's network sees it; no packet is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))
+            host = probe.getsockname()[0]
+        except OSError:
+            host = socket.gethostname()
+    return f"http://{host}:{port}/"
+
+
+def _run_server(app: object, listener: socket.socket, supervisor: object) -> None:
+    import signal
+
+    import waitress
+
+    def end(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, end)
+    try:
+        waitress.serve(
+            app,
+            sockets=[listener],
+            threads=8,
+            ident=None,
+            clear_untrusted_proxy_headers=True,
+            max_request_body_size=2**31,
+        )
+    except KeyboardInterrupt:
+        pass
+    finally:
+        if supervisor:
+            supervisor.stop()  # type: ignore[attr-defined]
+
+
+@click.command()
+@data_option
+@click.option("--with-parent", is_flag=True, hidden=True, help="End when standard input closes.")
+def worker(data: Path, with_parent: bool) -> None:
+    """Work on interlace runs; 'logbook serve' starts one by itself."""
+    from logbook.background.worker import run_worker
+
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s: %(message)s")
+    run_worker(Settings(data=data.absolute()), with_parent=with_parent)
+
+
+@click.command()
+@click.argument("file_or_serial")
+@data_option
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+def trace(file_or_serial: str, data: Path, as_json: bool) -> None:
+    """Which pitch produced which print.
+
+    FILE_OR_SERIAL is a print's serial, a sheet, pitch, test, run or lot (code or
+    label), a SHA-256, or a file such as an interlaced TIFF found on a stick.
+    """
+    from logbook.actions import trace as tracing
+
+    with _existing(data).database.reading() as session:
+        found = tracing.find(session, file_or_serial)
+    click.echo(json.dumps(found, ensure_ascii=False) if as_json else "\n".join(_told(found)))
+
+
+def _told(value: object, indent: int = 0) -> list[str]:
+    """A trace as indented lines for reading."""
+    pad = "  " * indent
+    if isinstance(value, dict):
+        return [
+            line
+            for key, part in value.items()
+            if part not in (None, "", [], {})
+            for line in _entry(pad, key, part, indent)
+        ]
+    if isinstance(value, list):
+        return [line for part in value for line in _item(pad, part, indent)]
+    return [f"{pad}{value}"]
+
+
+def _entry(pad: str, key: str, part: object, indent: int) -> list[str]:
+    name = str(key).replace("_", " ")
+    return [f"{pad}{name}:", *_told(part, indent + 1)] if isinstance(part, dict | list) else [f"{pad}{name}: {part}"]
+
+
+def _item(pad: str, part: object, indent: int) -> list[str]:
+    if isinstance(part, dict):
+        plain = [
+            f"{key.replace('_', ' ')} {value}"
+            for key, value in part.items()
+            if value not in (None, "") and not isinstance(value, dict | list)
+        ]
+        deeper = {key: value for key, value in part.items() if isinstance(value, dict | list) and value}
+        return [f"{pad}- {', '.join(plain)}", *_told(deeper, indent + 1)]
+    return [f"{pad}- {part}"]
+
+
+def _existing(data: Path):  # noqa: ANN202 - the type's module is imported only when needed
+    from logbook.records.opened import open_shop
+
+    settings = Settings(data=data.absolute())
+    if not settings.database_path.is_file():
+        raise Refused(f"There is no logbook in {settings.data}; name its folder with --data.")
+    return open_shop(settings)
+
+
+@click.command()
+@data_option
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+def verify(data: Path, as_json: bool) -> None:
+    """Recompute the audit trail and every kept file; names the first that is wrong and exits with 1."""
+    from logbook.actions import verifying
+
+    shop = _existing(data)
+    with shop.database.reading() as session:
+        found = verifying.verify(session, shop.store)
+    click.echo(json.dumps(found) if as_json else found["sentence"])
+    if not found["sound"]:
+        raise SystemExit(1)
+
+
+@click.command("new-password")
+@click.argument("name")
+@data_option
+def new_password(name: str, data: Path) -> None:
+    """Give a person a new password, for when the owner's is lost. Only whoever holds this machine can do it."""
+    from logbook.actions import people
+    from logbook.records.audit import Actor
+
+    password = click.prompt("New password", hide_input=True, confirmation_prompt=True)
+    with _existing(data).database.writing() as session:
+        person = people.person_named(session, name)
+        by = Actor(person_id=None, name="command line", role="owner", now=datetime.now(UTC))
+        people.change_password(session, by, person=person, password=password)
+    click.echo(f"{person.name} signs in with the new password from now on.")
+
+
+@click.command()
+@click.argument("system", type=click.Choice(["systemd", "launchd"]))
+@data_option
+def autostart(system: str, data: Path) -> None:
+    """Print the text that starts the logbook with the machine, and where it goes."""
+    from logbook.command_line.autostart_texts import text
+
+    click.echo(text(system, data.absolute()))

@@ -1,0 +1,70 @@
+"""Small pictures for eyes, not for the print: previews, and the proof that flips.
+
+Made from pixels only: no metadata of the originals survives in them.
+"""
+
+from collections.abc import Sequence
+from fractions import Fraction
+from io import BytesIO
+from pathlib import Path
+
+import numpy as np
+from PIL import Image, ImageOps
+
+from logbook.engine.sources import Ground, Source, common_ground, decode
+
+PREVIEW_LONG_SIDE = 1200
+PROOF_LONG_SIDE = 640
+PROOF_HOLD_MS = 1100
+_SCREEN = "RGB"
+
+
+def preview(source: Source, *, long_side: int = PREVIEW_LONG_SIDE) -> bytes:
+    """A JPEG of the whole picture in screen colours, at most ``long_side`` pixels a side."""
+    image = _screen_image(decode(source, common_ground([source])), common_ground([source]))
+    image.thumbnail((long_side, long_side), Image.Resampling.LANCZOS)
+    return jpeg(image)
+
+
+def _screen_image(pixels: np.ndarray, ground: Ground) -> Image.Image:
+    if pixels.dtype == np.uint16:
+        pixels = (pixels >> 8).astype(np.uint8)
+    return Image.fromarray(pixels if pixels.shape[2] > 1 else pixels[:, :, 0], ground.mode).convert(_SCREEN)
+
+
+def jpeg(image: Image.Image) -> bytes:
+    """JPEG bytes without any metadata."""
+    out = BytesIO()
+    Image.fromarray(np.asarray(image.convert(_SCREEN))).save(out, "JPEG", quality=88)
+    return out.getvalue()
+
+
+def framed(path: Path, *, width: Fraction, height: Fraction, bleed: Fraction, fit: str, long_side: int) -> Image.Image:
+    """A picture as it will stand on the finished piece: fitted to the printed size, cut at the trim.
+
+    ``width``, ``height`` and ``bleed`` in the same unit; the longer finished side gets ``long_side`` pixels.
+    """
+    scale = Fraction(long_side) / max(width, height)
+    finished = (max(1, round(width * scale)), max(1, round(height * scale)))
+    margin = round(bleed * scale)
+    printed = (finished[0] + 2 * margin, finished[1] + 2 * margin)
+    with Image.open(path) as opened:
+        image = _fitted(opened.convert(_SCREEN), printed, fit)
+    return image.crop((margin, margin, margin + finished[0], margin + finished[1]))
+
+
+def _fitted(image: Image.Image, size: tuple[int, int], fit: str) -> Image.Image:
+    if fit == "stretch":
+        return image.resize(size, Image.Resampling.LANCZOS)
+    if fit == "pad":
+        return ImageOps.pad(image, size, Image.Resampling.LANCZOS, color="white")
+    return ImageOps.fit(image, size, Image.Resampling.LANCZOS)
+
+
+def animation(frames: Sequence[Image.Image]) -> bytes:
+    """An animated GIF that shows one picture after the other, for mailing."""
+    cut, dither = Image.Quantize.MEDIANCUT, Image.Dither.FLOYDSTEINBERG
+    small = [frame.quantize(colors=256, method=cut, dither=dither) for frame in frames]
+    out = BytesIO()
+    small[0].save(out, "GIF", save_all=True, append_images=small[1:], duration=PROOF_HOLD_MS, loop=0, disposal=1)
+    return out.getvalue()

@@ -1,0 +1,80 @@
+"""What may be written on a stage's page: values within their limits, ticks that must be there."""
+
+from collections.abc import Iterable, Mapping
+from decimal import Decimal, InvalidOperation
+
+from logbook.refusals import Refused
+from logbook.rules.findings import Finding, ask, note
+from logbook.rules.steplist import Stage, Step
+
+
+def checked_values(stage: Stage, values: Mapping[str, str], *, moment: str | None = None) -> list[tuple[str, str, str]]:
+    """(step key, value, unit) of everything that was filled in, in step order.
+
+    ``moment`` restricts it to the steps before or after the rollers. Raises
+    Refused, naming the step's field, for what is missing or unreadable.
+    """
+    steps = [step for step in stage.steps[:-1] if step.record != "none" and moment in (None, step.moment)]
+    return [found for step in steps if (found := _value(step, values.get(step.key, "").strip()))]
+
+
+def _value(step: Step, value: str) -> tuple[str, str, str] | None:
+    if not value:
+        if step.required:
+            raise Refused(f"Not recorded yet: {step.text}", field=step.key)
+        return None
+    if step.record == "number":
+        read_number(step, value)
+        return step.key, value.replace(",", "."), step.unit
+    if step.record == "choice" and value not in step.choices:
+        raise Refused(f"{step.text} Choose one of: {', '.join(step.choices)}.", field=step.key)
+    return step.key, "ticked" if step.record == "tick" else value, ""
+
+
+def read_number(step: Step, value: str) -> Decimal:
+    """A number as typed, decimal comma or point; Refused, naming the field, where it is none."""
+    try:
+        number = Decimal(value.strip().replace(",", "."))
+    except InvalidOperation:
+        number = Decimal("NaN")
+    if not number.is_finite():
+        raise Refused(f"{step.text} {value!r} is not a number in {step.unit}.", field=step.key)
+    return number
+
+
+def outside_limits(stage: Stage, values: Mapping[str, str]) -> list[Finding]:
+    """An ask for each number outside its limits."""
+    found = []
+    for step in stage.steps:
+        value = values.get(step.key, "").strip()
+        if step.record != "number" or not value:
+            continue
+        number = read_number(step, value)
+        if (step.low is not None and number < step.low) or (step.high is not None and number > step.high):
+            found.append(ask(f"limit: {step.key}", f"{step.text} {number} {step.unit} is outside {limits(step)}."))
+    return found
+
+
+def limits(step: Step) -> str:
+    """The limits of a number as people read them; empty where there are none."""
+    if step.low is not None and step.high is not None:
+        return f"{step.low} to {step.high} {step.unit}"
+    if step.high is not None:
+        return f"at most {step.high} {step.unit}"
+    return f"at least {step.low} {step.unit}" if step.low is not None else ""
+
+
+def check_ticks(stage: Stage, ticks: Iterable[str], *, safety_covered: bool) -> None:
+    """Every required tick before the rollers is there; safety ticks may be covered by the session under way."""
+    ticks = set(ticks)
+    for step in stage.steps:
+        due = (
+            step.record == "tick" and step.moment == "before" and step.required and not (step.safety and safety_covered)
+        )
+        if due and step.key not in ticks:
+            raise Refused(f"Not ticked yet: {step.text}", field=step.key)
+
+
+def inspected_by_maker(name: str) -> Finding:
+    """A note: a second pair of eyes would be better."""
+    return note("inspector", f"Inspected by the maker: {name} also made this piece.")

@@ -1,0 +1,87 @@
+"""One submitted form, one act: open the transaction, call the action, redirect or say why not."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TypeVar
+
+from flask import Response, redirect, render_template, request, url_for
+from flask_wtf import FlaskForm
+from sqlalchemy import select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from logbook.records.audit import Actor, AuditEntry, AuditObject
+from logbook.refusals import Refused
+from logbook.web.gate import actor, the_shop
+
+T = TypeVar("T")
+
+
+@contextmanager
+def reading() -> Iterator[Session]:
+    """One consistent state of the shop for one page."""
+    with the_shop().database.reading() as session:
+        yield session
+
+
+def act(form: FlaskForm, work: Callable[[Session, Actor], T], then: Callable[[T], str]) -> Response | None:
+    """Do the act of a form that was read; a redirect when done, None when refused (the form then says why)."""
+    request_id = form.request_id.data or None
+    try:
+        with the_shop().database.writing() as session:
+            done = work(session, actor(request_id))
+            session.flush()
+            target = then(done)
+        return redirect(target, 303)
+    except Refused as refusal:
+        say(form, refusal)
+        return None
+    except IntegrityError as error:
+        if "audit_entry.request_id" not in str(error.orig):
+            raise
+        return redirect(_where_it_led(request_id), 303)
+
+
+def say(form: FlaskForm, refusal: Refused) -> None:
+    """Put a refusal's sentence beside the field it is about, or above the form."""
+    field = form._fields.get(refusal.field or "")
+    if field is None:
+        form.form_errors.append(refusal.sentence)
+    else:
+        field.errors = [*field.errors, refusal.sentence]
+
+
+def _where_it_led(request_id: str | None) -> str:
+    """A form that was sent twice leads where the first one did: to what it touched."""
+    with reading() as session:
+        refs = session.execute(
+            select(AuditObject.ref)
+            .join(AuditEntry, AuditEntry.id == AuditObject.entry_id)
+            .where(AuditEntry.request_id == request_id)
+            .order_by(AuditObject.id)
+        ).scalars()
+        return next((address for ref in refs if (address := address_of(ref))), url_for("today.today"))
+
+
+_PAGES = {
+    "order": "orders.order",
+    "job": "jobs.job",
+    "run": "runs.run",
+    "sheet": "bench.sheet",
+    "print": "bench.piece",
+    "pitchonrecord": "pitch.on_record",
+    "pitchtest": "pitch.test",
+    "lot": "stock.lot",
+    "machine": "machines.machine",
+}
+
+
+def address_of(ref: str) -> str | None:
+    """The page of an object in the audit trail; None where it has none."""
+    kind, _, code = ref.partition(":")
+    return url_for(_PAGES[kind], code=code) if kind in _PAGES else None
+
+
+def page(template: str, **values: object) -> tuple[str, int]:
+    """A rendered page; 422 when it shows a form that was sent and not accepted."""
+    return render_template(template, **values), 200 if request.method == "GET" else 422

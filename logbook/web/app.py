@@ -1,0 +1,124 @@
+"""The web app: made once for one opened shop."""
+
+import secrets
+from collections.abc import Callable
+from pathlib import Path
+
+from flask import Flask, Response, request
+from flask_wtf.csrf import CSRFError, CSRFProtect
+from jinja2 import StrictUndefined
+from sqlalchemy.exc import OperationalError
+from werkzeug.exceptions import HTTPException
+
+from logbook import resources
+from logbook.records.opened import Shop
+from logbook.refusals import Refused
+from logbook.web import gate, shown
+from logbook.web.pages import (
+    bench,
+    entry,
+    files,
+    jobs,
+    machines,
+    orders,
+    papers,
+    pitch,
+    runs,
+    shop_page,
+    stock,
+    today,
+    tracing,
+)
+
+HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; img-src 'self'; style-src 'self'; script-src 'self'; font-src 'self'; connect-src 'self'; "
+        "form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str | None = None) -> Flask:
+    """The Flask app of a shop. ``ring`` tells the worker of a run; ``network_address`` is how tablets come here."""
+    app = Flask("logbook.web", template_folder=str(resources.folder("templates") / "screen"), static_folder="static")
+    app.config.update(
+        SECRET_KEY=_secret(shop.settings.data),
+        MAX_CONTENT_LENGTH=shop.settings.request_bytes,
+        MAX_FORM_PARTS=2000,
+        WTF_CSRF_TIME_LIMIT=None,
+        SESSION_COOKIE_NAME="bench-form",
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Lax",
+        SESSION_COOKIE_SECURE=shop.settings.secure_cookies,
+    )
+    app.extensions["shop"], app.extensions["ring"], app.extensions["network_address"] = shop, ring, network_address
+    app.jinja_env.undefined = StrictUndefined
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    # first who it is, then the form: a stranger's large request is never read
+    gate.watch(app)
+    CSRFProtect(app)
+    shown.teach(app)
+    for page in (entry, today, orders, jobs, runs, pitch, bench, stock, machines, shop_page, tracing, papers, files):
+        app.register_blueprint(page.pages)
+    app.after_request(_with_headers)
+    app.register_error_handler(Refused, _refused)
+    app.register_error_handler(HTTPException, _http_error)
+    app.register_error_handler(CSRFError, _stale_form)
+    app.register_error_handler(OperationalError, _busy)
+    return app
+
+
+def _secret(data: Path) -> str:
+    """The key that signs forms: made once for each data folder."""
+    path = data / "form-key"
+    if not path.exists():
+        path.touch(mode=0o600)
+        path.write_text(secrets.token_hex(32), encoding="ascii")
+    return path.read_text(encoding="ascii")
+
+
+def _with_headers(response: Response) -> Response:
+    for name, value in HEADERS.items():
+        response.headers.setdefault(name, value)
+    if request.endpoint != "static":
+        response.headers.setdefault("Cache-Control", "no-store")
+    return response
+
+
+def _refused(refusal: Refused) -> tuple[str, int]:
+    return shown.trouble("That cannot be done", refusal.sentence), 422
+
+
+_WORDS = {
+    403: ("Not for you", "This is for somebody with another role in the shop; ask the owner."),
+    404: ("Not here", "There is nothing at this address. It may have been typed wrongly."),
+    405: ("Not this way", "This address is reached by a button, not by typing it."),
+    413: ("Too large", "What was sent is larger than this logbook takes in one go."),
+}
+
+
+def _http_error(error: HTTPException) -> tuple[str, int]:
+    title, sentence = _WORDS.get(
+        error.code or 500, ("Something went wrong", "The logbook could not do that. Nothing was written.")
+    )
+    return shown.trouble(title, sentence), error.code or 500
+
+
+def _stale_form(_error: CSRFError) -> tuple[str, int]:
+    return shown.trouble(
+        "The page was too old", "Go back, load the page again and send it once more; nothing was written."
+    ), 400
+
+
+def _busy(error: OperationalError) -> tuple[str, int]:
+    if "locked" in str(error):
+        return shown.trouble(
+            "The logbook is busy", "Somebody else is writing just now. Go back and send it again."
+        ), 503
+    return shown.trouble(
+        "The data folder does not take writes", "It is full, or it was made read-only. Nothing was written."
+    ), 503

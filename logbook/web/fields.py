@@ -1,0 +1,95 @@
+"""Form fields that read what people type at a bench: decimal commas, lengths with or without a unit."""
+
+from collections.abc import Sequence
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from flask import g
+from flask_wtf import FlaskForm
+from wtforms import Field, HiddenField, ValidationError
+from wtforms.validators import InputRequired, Optional
+from wtforms.widgets import TextInput
+
+from logbook.lengths import Length, parse_length
+from logbook.refusals import Refused
+
+NEEDED = InputRequired(message="This is needed.")
+MAYBE = Optional()
+
+
+class BenchForm(FlaskForm):
+    """A form with a request id, so that sending it twice makes one record."""
+
+    request_id = HiddenField()
+
+
+class LengthField(Field):
+    """A length; without a unit it is in the person's own units."""
+
+    widget = TextInput()
+    data: Length | None
+
+    def process_formdata(self, valuelist: Sequence[str]) -> None:
+        """Text to Length; the sentence of a refusal becomes the field's error."""
+        self.raw = valuelist[0].strip() if valuelist else ""
+        self.data = None
+        if not self.raw:
+            return
+        text = f"{self.raw}{own_units()}" if self.raw[-1].isdigit() else self.raw
+        try:
+            self.data = parse_length(text)
+        except Refused as refusal:
+            raise ValidationError(refusal.sentence.removeprefix("a length: ")) from None
+
+    def _value(self) -> str:
+        raw = getattr(self, "raw", None)
+        return raw if raw is not None else f"{self.data.value} {self.data.unit}" if self.data else ""
+
+
+def own_units() -> str:
+    """The signed-in person's units."""
+    return g.me.units if g.get("me") else "mm"
+
+
+class NumberField(Field):
+    """A decimal number, with comma or point, within limits."""
+
+    widget = TextInput()
+    data: Decimal | None
+
+    def __init__(
+        self,
+        label: str = "",
+        validators: Any = None,
+        *,
+        low: Decimal | None = None,
+        high: Decimal | None = None,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(label, validators, **kwargs)
+        self.low, self.high = low, high
+
+    def process_formdata(self, valuelist: Sequence[str]) -> None:
+        """Text to Decimal."""
+        self.raw = valuelist[0].strip() if valuelist else ""
+        self.data = None
+        if not self.raw:
+            return
+        try:
+            value = Decimal(self.raw.replace(",", "."))
+        except InvalidOperation:
+            raise ValidationError(f"{self.raw!r} is not a number.") from None
+        if (
+            not value.is_finite()
+            or (self.low is not None and value < self.low)
+            or (self.high is not None and value > self.high)
+        ):
+            raise ValidationError(
+                f"{self.raw} is outside {self.low if self.low is not None else '…'} to "
+                f"{self.high if self.high is not None else '…'}."
+            )
+        self.data = value
+
+    def _value(self) -> str:
+        raw = getattr(self, "raw", None)
+        return raw if raw is not None else str(self.data) if self.data is not None else ""

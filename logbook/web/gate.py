@@ -1,0 +1,108 @@
+"""Who comes in: sign-in cookie, roles, and the actor that every act is done by."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import wraps
+from typing import ParamSpec, TypeVar
+
+from flask import Flask, Response, abort, current_app, g, redirect, request, url_for
+
+from logbook.actions import people
+from logbook.records.audit import Actor
+from logbook.records.opened import Shop
+
+COOKIE = "bench-sign-in"
+UPLOADS = {"orders.new", "jobs.add_pictures", "jobs.replace", "tracing.by_file"}
+"""Endpoints that take files, for signed-in people only; everywhere else a request is small."""
+PUBLIC = {"entry.sign_in", "entry.found", "static"}
+_TOUCH_EVERY = timedelta(minutes=1)
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+@dataclass(frozen=True, slots=True)
+class Me:
+    """The signed-in person, as pages need it."""
+
+    id: int
+    code: str
+    name: str
+    role: str
+    units: str
+
+    @property
+    def owner(self) -> bool:
+        """Whether this is an owner."""
+        return self.role == "owner"
+
+    @property
+    def may_write(self) -> bool:
+        """Viewers look, they do not write."""
+        return self.role != "viewer"
+
+
+def the_shop() -> Shop:
+    """The shop this app serves."""
+    shop: Shop = current_app.extensions["shop"]
+    return shop
+
+
+def watch(app: Flask) -> None:
+    """Ask everybody who they are, except on the pages that do the asking."""
+    app.before_request(_come_in)
+
+
+def _come_in() -> Response | None:
+    g.me = _whoever()
+    if g.me is None and request.endpoint not in PUBLIC:
+        return redirect(url_for("entry.sign_in", back=request.path if request.method == "GET" else "/"), 303)
+    if (
+        request.method not in ("GET", "HEAD")
+        and g.me is not None
+        and not g.me.may_write
+        and request.endpoint != "entry.sign_out"
+    ):
+        abort(403)
+    if g.me is not None and request.endpoint in UPLOADS:
+        request.max_content_length = the_shop().settings.upload_bytes
+    return None
+
+
+def _whoever() -> Me | None:
+    token = request.cookies.get(COOKIE)
+    if not token or request.endpoint == "static":
+        return None
+    now = datetime.now(UTC)
+    with the_shop().database.reading() as session:
+        found = people.signed_in(session, token, now)
+        if found is None:
+            return None
+        me = Me(found.person.id, found.person.code, found.person.name, found.person.role, found.person.units)
+        stale = now - found.seen_at > _TOUCH_EVERY
+    if stale:
+        with the_shop().database.writing() as session:
+            people.touch(session, token, now)
+    return me
+
+
+def actor(request_id: str | None = None) -> Actor:
+    """Who does the act of this request."""
+    me: Me | None = g.me
+    if me is None:
+        return Actor(None, "nobody yet", "none", datetime.now(UTC), request_id)
+    return Actor(me.id, me.name, me.role, datetime.now(UTC), request_id)
+
+
+def owner_only(view: Callable[P, R]) -> Callable[P, R]:
+    """A page for owners."""
+
+    @wraps(view)
+    def guarded(*args: P.args, **kwargs: P.kwargs) -> R:
+        if g.me is None or not g.me.owner:
+            abort(403)
+        return view(*args, **kwargs)
+
+    guarded.owner_only = True  # type: ignore[attr-defined]
+    return guarded

@@ -1,0 +1,162 @@
+"""What a job's page shows: where every print is, what is next, who did what."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from flask import url_for
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.actions import jobs, leaving, pitchfacts, sheets
+from logbook.actions.finding import ref
+from logbook.actions.pictures import current
+from logbook.records.audit import AuditEntry, entries_for
+from logbook.records.floor import JobMaterials, JobPitch, Print, Run, RunPiece, Sheet, TravellerIssue
+from logbook.records.orders import Job, Picture, Proof
+from logbook.rules.gates import Gates
+
+
+@dataclass(frozen=True, slots=True)
+class Next:
+    """One thing that can go on now, or what it waits for."""
+
+    words: str
+    address: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class JobView:
+    """Everything on a job's page."""
+
+    job: Job
+    pictures: list[Picture]
+    proof: Proof | None
+    gates: Gates
+    materials: JobMaterials | None
+    pitch: JobPitch | None
+    used: pitchfacts.Used | None
+    runs: list[Run]
+    sheets: list[Sheet]
+    prints: list[Print]
+    open_quantity: int
+    next: list[Next]
+    acts: list[AuditEntry]
+    travellers: list[TravellerIssue]
+
+
+def job_view(session: Session, job: Job) -> JobView:
+    """Gather a job's page inside one reading transaction."""
+    pitch = jobs.pitch_of(session, job)
+    runs = _runs(session, job)
+    prints = list(session.execute(select(Print).where(Print.job_id == job.id).order_by(Print.id)).scalars())
+    made = list(dict.fromkeys(piece.sheet for piece in prints))
+    gates = jobs.gates(session, job)
+    open_quantity = sheets.open_quantity(session, job)
+    travellers = list(session.execute(select(TravellerIssue).where(TravellerIssue.job_id == job.id)).scalars())
+    return JobView(
+        job=job,
+        pictures=current(job),
+        proof=job.proofs[-1] if job.proofs else None,
+        gates=gates,
+        materials=jobs.materials_of(session, job),
+        pitch=pitch,
+        used=pitchfacts.as_used(job, pitch.pitch) if pitch else None,
+        runs=runs,
+        sheets=made,
+        prints=prints,
+        open_quantity=open_quantity,
+        travellers=travellers,
+        next=list(_next(session, job, gates, runs, made, prints, open_quantity)),
+        acts=list(entries_for(session, ref(job)))[::-1],
+    )
+
+
+def _runs(session: Session, job: Job) -> list[Run]:
+    return list(
+        session.execute(
+            select(Run)
+            .join(RunPiece, RunPiece.run_id == Run.id)
+            .where(RunPiece.job_id == job.id)
+            .order_by(Run.id.desc())
+        ).scalars()
+    )
+
+
+def _next(
+    session: Session,
+    job: Job,
+    gates: Gates,
+    runs: list[Run],
+    made: list[Sheet],
+    prints: list[Print],
+    open_quantity: int,
+) -> Iterator[Next]:
+    if job.ended_at is not None:
+        yield Next("Everything has gone out.")
+        return
+    yield from _before_the_run(job, gates, runs)
+    yield from _runs_next(runs, open_quantity)
+    for sheet in made:
+        if sheet.stage not in ("parted", "scrapped"):
+            yield Next(f"{sheet.number}: {_SHEET_NEXT[sheet.stage]}", url_for("bench.sheet", code=sheet.code))
+    for piece in prints:
+        if piece.stage in _PRINT_NEXT:
+            yield Next(_piece_words(session, piece), url_for("bench.piece", code=piece.code))
+
+
+_SHEET_NEXT = {
+    "print": "print it",
+    "dry": "let it dry, then sign",
+    "adhesive": "bring the adhesive on",
+    "laminate": "register and laminate",
+    "dwell": "let it rest, then sign",
+}
+_PRINT_NEXT = {"trim": "trim it", "inspect": "inspect it", "pack": "pack it and let it go"}
+
+
+def _piece_words(session: Session, piece: Print) -> str:
+    if piece.set_aside_reason:
+        return f"{piece.serial}: set aside, {piece.set_aside_reason}"
+    if piece.stage == "inspect" and leaving.failed_inspection(session, piece):
+        return f"{piece.serial}: failed its inspection, decide what becomes of it"
+    return f"{piece.serial}: {_PRINT_NEXT[piece.stage]}"
+
+
+def _before_the_run(job: Job, gates: Gates, runs: list[Run]) -> Iterator[Next]:
+    if job.entered_at_stage or any(run.state in ("waiting", "running", "done") and not run.sample for run in runs):
+        return
+    here = url_for("jobs.job", code=job.code)
+    if gates.pictures < 2:
+        yield Next(f"Pictures: {2 - gates.pictures} more at least", f"{here}#pictures")
+    elif not gates.for_shop and not (gates.answer == "approved" and gates.answer_is_current):
+        yield Next(*_answer_next(gates, here))
+    if not gates.materials_chosen:
+        yield Next("Choose lens lot, printer and paper", url_for("jobs.materials", code=job.code))
+    elif not gates.pitch_chosen:
+        yield Next("Choose a pitch", url_for("jobs.pitch", code=job.code))
+    if gates.pictures >= 2 and gates.materials_chosen and gates.pitch_chosen:
+        yield Next("Interlace", f"{here}#interlace")
+
+
+def _answer_next(gates: Gates, here: str) -> tuple[str, str]:
+    if gates.answer == "none" or not gates.answer_is_current:
+        return "Make a proof", f"{here}#proof"
+    if gates.answer == "change":
+        return "The customer asked for a change: bring it in and make a new proof", f"{here}#pictures"
+    return "A proof is out: write down the customer's answer", f"{here}#proof"
+
+
+def _runs_next(runs: list[Run], open_quantity: int) -> Iterator[Next]:
+    for run in runs:
+        address = url_for("runs.run", code=run.code)
+        if run.state in ("waiting", "running"):
+            yield Next(f"Run {run.code} is at work", address)
+        elif run.state == "done" and run.accepted_at is None:
+            yield Next(f"Look at run {run.code} and accept it", address)
+        elif run.state == "done" and not run.sheets:
+            yield Next(f"Hand run {run.code} to the printer and start its sheets", address)
+        elif run.state == "failed":
+            yield Next(f"Run {run.code} failed: {run.trouble}", address)
+    newest = next((run for run in runs if run.accepted_at and not run.sample), None)
+    if newest and newest.sheets and open_quantity:
+        yield Next(f"{open_quantity} more to print from run {newest.code}", url_for("runs.run", code=newest.code))

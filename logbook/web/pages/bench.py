@@ -1,0 +1,399 @@
+"""The bench: a sheet or a piece at its current stage, signed step by step."""
+
+from flask import Blueprint, Response, request, url_for
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+from wtforms import DateField, RadioField, SelectField, StringField
+from wtforms.validators import Length as TextLength
+
+from logbook.actions import bench as actions
+from logbook.actions import leaving, trace
+from logbook.actions.finding import by_code
+from logbook.records.audit import Actor
+from logbook.records.floor import Print, Sheet
+from logbook.records.machines import Machine
+from logbook.records.materials import Lot
+from logbook.records.people import Person
+from logbook.refusals import Refused
+from logbook.rules.findings import Strength
+from logbook.rules.stages import ROLLER_STAGES
+from logbook.web import choices, papering
+from logbook.web.acting import act, page, reading
+from logbook.web.fields import MAYBE, NEEDED, BenchForm
+from logbook.web.gate import actor
+
+pages = Blueprint("bench", __name__)
+PLACES = {
+    "print": "Printing",
+    "dry": "Drying",
+    "adhesive": "Adhesive",
+    "laminate": "Lens",
+    "dwell": "Resting",
+    "trim": "Trimming",
+    "inspect": "Inspection",
+    "pack": "Packing",
+}
+
+
+class SignForm(BenchForm):
+    """The end of a stage. Values of the steps stand beside it, named by their keys."""
+
+    reason = StringField("Reason", [MAYBE, TextLength(max=300)])
+    machine = SelectField("With", [MAYBE], validate_choice=False)
+    paper_lot = SelectField("Paper lot", [MAYBE], validate_choice=False)
+
+
+class RollersForm(BenchForm):
+    """Who works at which laminator."""
+
+    machine = SelectField("Laminator", [NEEDED], validate_choice=False)
+    helper = SelectField("Who helps", [MAYBE], validate_choice=False)
+    alone_with = StringField(
+        "Alone: who calls, and when",
+        [MAYBE, TextLength(max=200)],
+        description="Only when nobody helps at powered rollers.",
+    )
+
+
+class LeaveForm(SignForm):
+    """Out of the door."""
+
+    how = RadioField(
+        "It was",
+        [NEEDED],
+        choices=[("collected", "collected"), ("sent", "sent"), ("kept", "kept in the shop")],
+        default="collected",
+    )
+    on = DateField("On", [NEEDED])
+    carrier = StringField("Carrier", [MAYBE, TextLength(max=120)])
+    tracking = StringField("Their number", [MAYBE, TextLength(max=120)])
+
+
+class VerdictForm(BenchForm):
+    """What becomes of a print that did not pass."""
+
+    kind = RadioField(
+        "Decision",
+        [NEEDED],
+        choices=[
+            ("rework", "mend it and inspect again"),
+            ("concession", "let it go as it is (owner)"),
+            ("replace", "scrap it and make another from the same run"),
+            ("scrap", "scrap it"),
+        ],
+    )
+    reason = StringField("Why", [NEEDED, TextLength(max=300)])
+
+
+class BackForm(BenchForm):
+    """Why something set aside may go on, or what happened at the rollers."""
+
+    reason = StringField("Why", [NEEDED, TextLength(max=300)])
+
+
+@pages.route("/bench")
+def place_list() -> tuple[str, int]:
+    """What stands at every stage."""
+    with reading() as session:
+        sheets = list(
+            session.execute(
+                select(Sheet).where(Sheet.stage.not_in(("parted", "scrapped"))).order_by(Sheet.id)
+            ).scalars()
+        )
+        prints = list(
+            session.execute(
+                select(Print).where(Print.stage.in_(("trim", "inspect", "pack"))).order_by(Print.id)
+            ).scalars()
+        )
+        standing = {key: [one for one in [*sheets, *prints] if one.stage == key] for key in PLACES}
+        waits = {
+            (type(one).__name__, one.id): actions.wait_for(session, one) for rows in standing.values() for one in rows
+        }
+        return page(
+            "bench.html", places=PLACES, standing=standing, waits=waits, now=actor().now, form=SignForm(formdata=None)
+        )
+
+
+@pages.route("/sheet/<code>")
+def sheet(code: str) -> tuple[str, int]:
+    """A sheet at its current stage."""
+    return _sheet_page(code)
+
+
+def _sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
+    with reading() as session:
+        found = by_code(session, Sheet, code)
+        if found.stage in ("parted", "scrapped"):
+            return page("sheet_done.html", sheet=found, records=actions.records_of(session, found))
+        stage = actions.stage_definition(found)
+        values = {
+            "sheet": found,
+            "stage": stage,
+            "cards": papering.cards(stage.cards),
+            "records": actions.records_of(session, found),
+            "wait": actions.wait_for(session, found),
+            "findings": actions.findings_for(session, actor(), found, request.form),
+            "now": actor().now,
+            "typed": request.form,
+            "Strength": Strength,
+            "sign_form": forms.get("sign_form") or _sign_form(session, found),
+            "left_form": forms.get("left_form") or BackForm(formdata=None),
+        }
+        if stage.key not in ROLLER_STAGES:
+            return page("stage.html", **values)
+        if actions.is_set_up(session, found):
+            return page("rollers_run.html", **values)
+        form = forms.get("rollers_form") or RollersForm(formdata=None)
+        form.machine.choices, form.helper.choices = choices.machines(session, "laminator"), _helpers(session)
+        return page(
+            "rollers_before.html",
+            form=form,
+            covering=_covering(session, form),
+            machine_findings=_laminators(session),
+            **values,
+        )
+
+
+def _helpers(session: Session) -> list[tuple[str, str]]:
+    me = actor().name
+    return [("", "nobody: I work alone"), *(one for one in choices.people(session) if one[1] != me)]
+
+
+def _laminators(session: Session) -> dict[str, list]:
+    """For each laminator what speaks against the signed-in person working there now."""
+    rows = session.execute(select(Machine).where(Machine.kind == "laminator").order_by(Machine.name)).scalars()
+    return {row.code: [row, actions.machine_findings(session, actor(), machine=row)] for row in rows}
+
+
+def _covering(session: Session, form: RollersForm) -> object:
+    machine = form.machine.data or (form.machine.choices[0][0] if form.machine.choices else "")
+    if not machine:
+        return None
+    helper = by_code(session, Person, form.helper.data) if form.helper.data else None
+    return actions.open_session(session, actor(), machine=by_code(session, Machine, machine), helper=helper)
+
+
+def _sign_form(session: Session, found: Sheet | Print) -> SignForm:
+    form = LeaveForm(formdata=None) if found.stage == "pack" else SignForm(formdata=None)
+    _offer(session, form)
+    if isinstance(form, LeaveForm):
+        form.on.data = actor().now.astimezone().date()
+    if isinstance(found, Sheet) and found.paper_lot:
+        form.paper_lot.data = found.paper_lot.code
+    return form
+
+
+def _offer(session: Session, form: SignForm) -> None:
+    form.machine.choices = [("", "by hand: knife and rule"), *choices.machines(session, "trimmer")]
+    form.paper_lot.choices = [choices.NONE, *choices.lots(session, "paper")]
+
+
+@pages.post("/sheet/<code>/rollers")
+def rollers(code: str) -> Response | tuple[str, int]:
+    """What is read and ticked before the rollers move."""
+    form = RollersForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: _start_rollers(session, by, code, form),
+            lambda _: url_for("bench.sheet", code=code),
+        )
+    ):
+        return done
+    return _sheet_page(code, rollers_form=form)
+
+
+def _start_rollers(session: Session, by: Actor, code: str, form: RollersForm) -> object:
+    found = by_code(session, Sheet, code)
+    stage = actions.stage_definition(found)
+    ticks = frozenset(step.key for step in stage.steps if step.record == "tick" and request.form.get(step.key))
+    return actions.start_rollers(
+        session,
+        by,
+        sheets=[found],
+        stage=stage.key,
+        start=actions.RollerStart(
+            machine=by_code(session, Machine, form.machine.data),
+            alone_with=form.alone_with.data or "",
+            ticks=ticks,
+            helper=by_code(session, Person, form.helper.data) if form.helper.data else None,
+        ),
+    )
+
+
+@pages.post("/sheet/<code>/left-rollers")
+def left_rollers(code: str) -> Response | tuple[str, int]:
+    """A jam or another interruption."""
+    form = BackForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: actions.leave_rollers(
+                session, by, sheet=by_code(session, Sheet, code), reason=form.reason.data
+            ),
+            lambda _: url_for("bench.sheet", code=code),
+        )
+    ):
+        return done
+    return _sheet_page(code, left_form=form)
+
+
+@pages.post("/sheet/<code>/sign/<stage>")
+def sign_sheet(code: str, stage: str) -> Response | tuple[str, int]:
+    """Sign a stage of a sheet."""
+    form = SignForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: _sign(session, by, [by_code(session, Sheet, code)], stage, form),
+            lambda _: url_for("bench.sheet", code=code),
+        )
+    ):
+        return done
+    with reading() as session:
+        _offer(session, form)
+    return _sheet_page(code, sign_form=form)
+
+
+@pages.post("/bench/<stage>/sign")
+def sign_several(stage: str) -> Response | tuple[str, int]:
+    """One act signs a stage on several chosen sheets or pieces."""
+    form = SignForm()
+    chosen = request.form.getlist("chosen")
+
+    def work(session: Session, by: Actor) -> None:
+        table = Print if stage in ("trim", "inspect", "pack") else Sheet
+        if stage in ROLLER_STAGES or stage in ("inspect", "pack"):
+            raise Refused("This stage is signed on each one's own page.")
+        _sign(session, by, [by_code(session, table, code) for code in chosen], stage, form)
+
+    if form.validate_on_submit() and (done := act(form, work, lambda _: url_for("bench.place_list"))):
+        return done
+    raise Refused(" ".join(form.form_errors) or "Something was not filled in; sign them on their own pages.")
+
+
+def _sign(session: Session, by: Actor, subjects: list, stage: str, form: SignForm) -> None:
+    if stage == "print" and form.paper_lot.data:
+        for one in subjects:
+            one.paper_lot = by_code(session, Lot, form.paper_lot.data)
+    machine = by_code(session, Machine, form.machine.data) if stage == "trim" and form.machine.data else None
+    if stage == "print" and subjects and isinstance(subjects[0], Sheet) and subjects[0].mode:
+        machine = subjects[0].mode.machine
+    actions.sign_stage(
+        session,
+        by,
+        subjects=subjects,
+        stage=stage,
+        signature=actions.Signature(values=request.form.to_dict(), reason=form.reason.data or "", machine=machine),
+    )
+
+
+@pages.route("/print/<code>")
+def piece(code: str) -> tuple[str, int]:
+    """A piece: its current stage, and where it comes from."""
+    return _piece_page(code)
+
+
+def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
+    with reading() as session:
+        found = by_code(session, Print, code)
+        at_bench = found.stage in ("trim", "inspect", "pack")
+        stage = actions.stage_definition(found) if at_bench else None
+        failed = leaving.failed_inspection(session, found) if at_bench else None
+        return page(
+            "piece.html",
+            piece=found,
+            stage=stage,
+            cards=papering.cards(stage.cards) if stage else [],
+            failed=failed,
+            wait=actions.wait_for(session, found) if at_bench else None,
+            now=actor().now,
+            typed=request.form,
+            findings=actions.findings_for(session, actor(), found, request.form) if at_bench else [],
+            Strength=Strength,
+            records=actions.records_of(session, found.sheet) + actions.records_of(session, found),
+            verdicts=leaving.verdicts_on(session, found),
+            traced=trace.of_print(session, found),
+            sign_form=forms.get("sign_form") or _sign_form(session, found),
+            verdict_form=forms.get("verdict_form") or VerdictForm(formdata=None),
+            back_form=forms.get("back_form") or BackForm(formdata=None),
+        )
+
+
+@pages.post("/print/<code>/sign/<stage>")
+def sign_piece(code: str, stage: str) -> Response | tuple[str, int]:
+    """Sign trimming or inspection of a piece."""
+    form = SignForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: _sign(session, by, [by_code(session, Print, code)], stage, form),
+            lambda _: url_for("bench.piece", code=code),
+        )
+    ):
+        return done
+    with reading() as session:
+        _offer(session, form)
+    return _piece_page(code, sign_form=form)
+
+
+@pages.post("/print/<code>/leave")
+def leave(code: str) -> Response | tuple[str, int]:
+    """Packed and out of the door."""
+    form = LeaveForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form, lambda session, by: _leave(session, by, code, form), lambda _: url_for("bench.piece", code=code)
+        )
+    ):
+        return done
+    with reading() as session:
+        _offer(session, form)
+    return _piece_page(code, sign_form=form)
+
+
+def _leave(session: Session, by: Actor, code: str, form: LeaveForm) -> object:
+    found = by_code(session, Print, code)
+    way = leaving.WayOut(
+        how=form.how.data,
+        on=form.on.data,
+        carrier=form.carrier.data or "",
+        tracking=form.tracking.data or "",
+        reason=form.reason.data or "",
+        as_order=request.form.get("as_sample") != "yes",
+    )
+    return leaving.leave(session, by, piece=found, way=way, values=request.form.to_dict())
+
+
+@pages.post("/print/<code>/verdict")
+def verdict(code: str) -> Response | tuple[str, int]:
+    """Decide about a print that did not pass."""
+    form = VerdictForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: leaving.decide(
+                session, by, piece=by_code(session, Print, code), kind=form.kind.data, reason=form.reason.data
+            ),
+            lambda _: url_for("bench.piece", code=code),
+        )
+    ):
+        return done
+    return _piece_page(code, verdict_form=form)
+
+
+@pages.post("/print/<code>/put-back")
+def put_back(code: str) -> Response | tuple[str, int]:
+    """The owner lets something set aside go on."""
+    form = BackForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: leaving.put_back(
+                session, by, piece=by_code(session, Print, code), reason=form.reason.data
+            ),
+            lambda _: url_for("bench.piece", code=code),
+        )
+    ):
+        return done
+    return _piece_page(code, back_form=form)

@@ -1,0 +1,114 @@
+"""Coming in: founding the shop, signing in and out."""
+
+from flask import Blueprint, Response, current_app, redirect, render_template, request, url_for
+from wtforms import PasswordField, StringField
+from wtforms.validators import Length as TextLength
+
+from logbook.actions import people
+from logbook.refusals import Refused
+from logbook.web.acting import reading, say
+from logbook.web.fields import MAYBE, NEEDED, BenchForm
+from logbook.web.gate import COOKIE, actor, the_shop
+
+pages = Blueprint("entry", __name__)
+
+
+class FoundForm(BenchForm):
+    """The shop's first person."""
+
+    name = StringField(
+        "Your name", [NEEDED, TextLength(max=120)], description="As it is to be printed beside your signatures."
+    )
+    password = PasswordField("Password", [NEEDED], description="At least 8 characters.")
+    shop_name = StringField(
+        "Name of the shop", [MAYBE, TextLength(max=120)], description="Printed on papers; it can be changed later."
+    )
+
+
+class SignInForm(BenchForm):
+    """Name and password."""
+
+    name = StringField("Name", [NEEDED, TextLength(max=120)])
+    password = PasswordField("Password", [NEEDED])
+
+
+@pages.route("/found", methods=["GET", "POST"])
+def found() -> Response | tuple[str, int] | str:
+    """An empty shop asks for its owner."""
+    with reading() as session:
+        if people.anybody(session):
+            return redirect(url_for("entry.sign_in"), 303)
+    form = FoundForm()
+    if form.validate_on_submit():
+        try:
+            with the_shop().database.writing() as session:
+                by = actor(form.request_id.data or None)
+                owner = people.found_shop(
+                    session, by, shop_name=form.shop_name.data or "", name=form.name.data, password=form.password.data
+                )
+                token = people.start_sign_in(session, actor(), person=owner, keys=[])
+            return _with_cookie(redirect(url_for("today.today"), 303), token)
+        except Refused as refusal:
+            say(form, refusal)
+    return render_template("found.html", form=form), 422 if request.method == "POST" else 200
+
+
+@pages.route("/sign-in", methods=["GET", "POST"])
+def sign_in() -> Response | tuple[str, int] | str:
+    """Name and password, slowed down after failures."""
+    with reading() as session:
+        if not people.anybody(session):
+            return redirect(url_for("entry.found"), 303)
+        names = [person.name for person in people.everybody(session)]
+    form = SignInForm()
+    if form.validate_on_submit():
+        try:
+            token = _checked(form.name.data, form.password.data)
+            return _with_cookie(redirect(_back(), 303), token)
+        except Refused as refusal:
+            say(form, refusal)
+    return render_template("sign_in.html", form=form, names=names), 422 if request.method == "POST" else 200
+
+
+def _checked(name: str, password: str) -> str:
+    """The token of a new sign-in; the failure counts even though nothing else is written."""
+    keys = [f"name:{' '.join(name.split()).lower()[:60]}", f"address:{request.remote_addr}"]
+    with the_shop().database.reading() as session:
+        people.check_throttle(session, keys, actor().now)
+        person = people.verify_password(session, name=name, password=password)
+        person_id = person.id if person else None
+    with the_shop().database.writing() as session:
+        if person_id is None:
+            people.count_failure(session, keys, actor().now)
+        else:
+            return people.start_sign_in(session, actor(), person=people.by_id(session, person_id), keys=keys)
+    raise Refused("Name and password do not belong together.", field="password")
+
+
+def _back() -> str:
+    """Where the person wanted to go; only paths of this app."""
+    back = request.args.get("back", "/")
+    return back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/"
+
+
+def _with_cookie(response: Response, token: str) -> Response:
+    response.set_cookie(
+        COOKIE,
+        token,
+        max_age=int(people.LONGEST.total_seconds()),
+        httponly=True,
+        samesite="Lax",
+        secure=current_app.config["SESSION_COOKIE_SECURE"],
+    )
+    return response
+
+
+@pages.post("/sign-out")
+def sign_out() -> Response:
+    """The session ends on the server, too."""
+    if token := request.cookies.get(COOKIE):
+        with the_shop().database.writing() as session:
+            people.end_sign_in(session, actor(), token=token)
+    response = redirect(url_for("entry.sign_in"), 303)
+    response.delete_cookie(COOKIE)
+    return response

@@ -1,0 +1,77 @@
+"""Files in the browser: previews, proofs, originals for staff."""
+
+from flask import Blueprint, Response, abort, send_file
+from PIL import Image
+
+from logbook.actions.finding import by_code
+from logbook.engine import proofing
+from logbook.records.files import KeptFile
+from logbook.records.orders import Picture, Proof
+from logbook.web.acting import reading
+from logbook.web.gate import the_shop
+
+pages = Blueprint("files", __name__)
+SHOWN_LONG_SIDE = 760
+
+
+def _send(kept: KeptFile | None, name: str, *, attachment: bool = False) -> Response:
+    if kept is None or not the_shop().store.has(kept.sha256):
+        abort(404)
+    response = send_file(
+        the_shop().store.path(kept.sha256), mimetype=kept.media_type, as_attachment=attachment, download_name=name
+    )
+    # a stored file never changes: its name is its hash
+    response.headers["Cache-Control"] = "private, max-age=86400"
+    return response
+
+
+@pages.get("/picture/<code>/small.jpg")
+def preview(code: str) -> Response:
+    """A picture, small."""
+    with reading() as session:
+        return _send(by_code(session, Picture, code).preview, "small.jpg")
+
+
+@pages.get("/picture/<code>/on-piece.jpg")
+def on_piece(code: str) -> Response:
+    """A picture as it will stand on the finished piece: fitted and trimmed."""
+    with reading() as session:
+        picture = by_code(session, Picture, code)
+        job, store = picture.job, the_shop().store
+        if not store.has(picture.preview.sha256):
+            abort(404)
+        image: Image.Image = proofing.framed(
+            store.path(picture.preview.sha256),
+            width=job.width.mm,
+            height=job.height.mm,
+            bleed=job.bleed.mm,
+            fit=job.fit,
+            long_side=SHOWN_LONG_SIDE,
+        )
+    return Response(proofing.jpeg(image), mimetype="image/jpeg")
+
+
+@pages.get("/picture/<code>/original")
+def original(code: str) -> Response:
+    """The file exactly as it came, for download only."""
+    with reading() as session:
+        picture = by_code(session, Picture, code)
+        response = _send(picture.file, picture.original_name, attachment=True)
+    response.headers["Content-Security-Policy"] = "sandbox; default-src 'none'"
+    return response
+
+
+@pages.get("/proof/<code>/moving.gif")
+def moving(code: str) -> Response:
+    """The proof that flips by itself, for mailing."""
+    with reading() as session:
+        proof = by_code(session, Proof, code)
+        return _send(proof.animation, f"proof_{proof.job.number}_r{proof.revision}.gif")
+
+
+@pages.get("/proof/<code>/page.pdf")
+def proof_page(code: str) -> Response:
+    """The proof's page, for mailing or printing."""
+    with reading() as session:
+        proof = by_code(session, Proof, code)
+        return _send(proof.page, f"proof_{proof.job.number}_r{proof.revision}.pdf")

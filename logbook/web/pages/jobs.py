@@ -1,0 +1,458 @@
+"""One job: pictures, proof, materials, pitch, interlacing, half-done work."""
+
+from decimal import Decimal
+
+from flask import Blueprint, Response, redirect, url_for
+from sqlalchemy import or_, select
+from sqlalchemy.orm import Session
+from wtforms import HiddenField, IntegerField, MultipleFileField, RadioField, SelectField, StringField, TextAreaField
+from wtforms.validators import Length as TextLength
+from wtforms.validators import NumberRange
+
+from logbook.actions import jobs, orders, pictures, pitchfacts, proofs, runs, sheets
+from logbook.actions import pitch as pitch_actions
+from logbook.actions.finding import by_code
+from logbook.records.audit import Actor
+from logbook.records.machines import PrinterMode
+from logbook.records.materials import Lot, Material
+from logbook.records.orders import Job, Picture, Proof
+from logbook.records.pitch import PitchOnRecord
+from logbook.refusals import Refused
+from logbook.rules.findings import Strength, strongest
+from logbook.web import choices, papering
+from logbook.web.acting import act, page, reading, say
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, NumberField
+from logbook.web.gate import actor, the_shop
+from logbook.web.jobview import job_view
+from logbook.web.pages.orders import JobFields
+from logbook.web.ringing import ring
+from logbook.web.uploads import taken_in
+
+pages = Blueprint("jobs", __name__)
+STAGES = [
+    ("print", "printing"),
+    ("dry", "drying"),
+    ("adhesive", "adhesive"),
+    ("laminate", "register and laminate"),
+    ("dwell", "resting"),
+    ("trim", "trimming"),
+    ("inspect", "inspection"),
+    ("pack", "packing"),
+]
+USUAL_REASONS = (
+    "",
+    "first print with this lens",
+    "the customer waits and knows",
+    "it served well before",
+    "only a trial",
+)
+
+
+class PicturesForm(BenchForm):
+    """More pictures."""
+
+    pictures = MultipleFileField("Pictures", description="Drop them here or choose; in play order.")
+
+
+class PictureForm(BenchForm):
+    """One picture to move or take out."""
+
+    move = HiddenField()
+
+
+class ProofForm(BenchForm):
+    """Nothing to fill in."""
+
+
+class AnswerForm(BenchForm):
+    """The customer's word."""
+
+    verdict = RadioField(
+        "Answer", [NEEDED], choices=[("approved", "approved"), ("change", "wants a change")], default="approved"
+    )
+    how = RadioField(
+        "How it came", [NEEDED], choices=[(way, way) for way in ("e-mail", "telephone", "in person")], default="e-mail"
+    )
+    given_by = StringField("Said by", [MAYBE, TextLength(max=200)], description="Empty: the customer.")
+    words = TextAreaField("Their words", [MAYBE, TextLength(max=2000)], description="Paste what they wrote.")
+
+
+class MaterialsForm(BenchForm):
+    """Lots, printer, climate."""
+
+    lens_lot = SelectField("Lens lot", [NEEDED])
+    mode = SelectField("Printer and mode", [NEEDED])
+    paper = SelectField("Paper", [NEEDED])
+    paper_lot = SelectField("Paper lot", [MAYBE])
+    adhesive_lot = SelectField("Adhesive lot", [MAYBE])
+    temperature_c = NumberField(
+        "Room, °C", [MAYBE], low=Decimal(-20), high=Decimal(60), description="21 to 25 is usual."
+    )
+    humidity_percent = NumberField(
+        "Humidity, % RH", [MAYBE], low=Decimal(0), high=Decimal(100), description="45 to 55 is usual."
+    )
+
+
+class PitchChoiceForm(BenchForm):
+    """A pitch on record and, where a rule asks, why."""
+
+    pitch = HiddenField()
+    reason = SelectField(
+        "Reason", [MAYBE], choices=[(reason, reason or "choose one, or write your own") for reason in USUAL_REASONS]
+    )
+    own_reason = StringField("or in your own words", [MAYBE, TextLength(max=300)])
+
+    @property
+    def given(self) -> str:
+        """The reason, chosen or typed."""
+        return (self.own_reason.data or self.reason.data or "").strip()
+
+
+class RunForm(BenchForm):
+    """Interlace, perhaps as a sample."""
+
+    sample = RadioField(
+        "What for", choices=[("order", "the order"), ("sample", "a sample, cannot leave as the order")], default="order"
+    )
+    reason = StringField("Reason", [MAYBE, TextLength(max=300)], description="Only where something above asks for one.")
+
+
+class MidwayForm(BenchForm):
+    """Work that was half done when the logbook began."""
+
+    stage = SelectField("It stands before", [NEEDED], choices=STAGES)
+    count = IntegerField("Sheets", [NEEDED, NumberRange(min=1, max=200)], default=1)
+    note = StringField("Note", [MAYBE, TextLength(max=300)], description="What is known about its pitch and file.")
+
+
+@pages.route("/job/<code>")
+def job(code: str) -> tuple[str, int]:
+    """Where each print is, what is next, who did what."""
+    return _page(code)
+
+
+def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
+    with reading() as session:
+        found = by_code(session, Job, code)
+        made = {
+            "pictures_form": PicturesForm(formdata=None),
+            "picture_form": PictureForm(formdata=None),
+            "proof_form": ProofForm(formdata=None),
+            "answer_form": AnswerForm(formdata=None),
+            "run_form": RunForm(formdata=None),
+            **forms,
+        }
+        return page("job.html", view=job_view(session, found), **made)
+
+
+@pages.post("/job/<code>/pictures")
+def add_pictures(code: str) -> Response | tuple[str, int]:
+    """More pictures at the end."""
+    form = PicturesForm()
+    if form.validate_on_submit():
+        try:
+            taken = taken_in(form.pictures.data or [])
+            if not taken:
+                raise Refused("Choose at least one picture.", field="pictures")
+        except Refused as refusal:
+            say(form, refusal)
+            return _page(code, pictures_form=form)
+        if done := act(
+            form,
+            lambda session, by: pictures.add_pictures(session, by, job=by_code(session, Job, code), taken=taken),
+            lambda _: url_for("jobs.job", code=code),
+        ):
+            return done
+    return _page(code, pictures_form=form)
+
+
+@pages.post("/picture/<code>/replace")
+def replace(code: str) -> Response | tuple[str, int]:
+    """A better version of one picture."""
+    form = PicturesForm()
+    with reading() as session:
+        owner = by_code(session, Picture, code).job.code
+    if form.validate_on_submit():
+        try:
+            taken = taken_in((form.pictures.data or [])[:1])
+            if not taken:
+                raise Refused("Choose the better picture.", field="pictures")
+        except Refused as refusal:
+            say(form, refusal)
+            return _page(owner, pictures_form=form)
+        if done := act(
+            form,
+            lambda session, by: pictures.replace_picture(
+                session, by, picture=by_code(session, Picture, code), intake=taken[0]
+            ),
+            lambda _: url_for("jobs.job", code=owner),
+        ):
+            return done
+    return _page(owner, pictures_form=form)
+
+
+@pages.post("/picture/<code>")
+def move(code: str) -> Response | tuple[str, int]:
+    """Earlier, later, or out."""
+    form = PictureForm()
+    with reading() as session:
+        owner = by_code(session, Picture, code).job.code
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: _move(session, by, code, form.move.data),
+            lambda _: url_for("jobs.job", code=owner) + "#pictures",
+        )
+    ):
+        return done
+    return _page(owner, picture_form=form)
+
+
+def _move(session: Session, by: Actor, code: str, how: str) -> None:
+    picture = by_code(session, Picture, code)
+    if how == "out":
+        pictures.remove_picture(session, by, picture=picture)
+        return
+    codes = [one.code for one in pictures.current(picture.job)]
+    here = codes.index(code)
+    there = min(max(here + (1 if how == "later" else -1), 0), len(codes) - 1)
+    codes.insert(there, codes.pop(here))
+    pictures.swap_order(session, by, job=picture.job, codes=codes)
+
+
+@pages.post("/job/<code>/proof")
+def make_proof(code: str) -> Response | tuple[str, int]:
+    """Draw the proof's files and keep them as the next revision."""
+    form = ProofForm()
+    if form.validate_on_submit():
+        try:
+            with reading() as session:
+                found = by_code(session, Job, code)
+                draft = proofs.draw(the_shop().store, found, page=papering.proof_page(session, found))
+        except Refused as refusal:
+            say(form, refusal)
+            return _page(code, proof_form=form)
+        if done := act(
+            form,
+            lambda session, by: proofs.keep_proof(session, by, job=by_code(session, Job, code), draft=draft),
+            lambda _: url_for("jobs.job", code=code) + "#proof",
+        ):
+            return done
+    return _page(code, proof_form=form)
+
+
+@pages.post("/proof/<code>/answer")
+def answer(code: str) -> Response | tuple[str, int]:
+    """Write down the customer's answer."""
+    form = AnswerForm()
+    with reading() as session:
+        owner = by_code(session, Proof, code).job.code
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: proofs.record_answer(
+                session,
+                by,
+                proof=by_code(session, Proof, code),
+                verdict=form.verdict.data,
+                how=form.how.data,
+                given_by=form.given_by.data or "",
+                words=form.words.data or "",
+            ),
+            lambda _: url_for("jobs.job", code=owner),
+        )
+    ):
+        return done
+    return _page(owner, answer_form=form)
+
+
+@pages.route("/job/<code>/materials", methods=["GET", "POST"])
+def materials(code: str) -> Response | tuple[str, int]:
+    """Lens lot, printer, paper, adhesive, climate."""
+    form = MaterialsForm()
+    with reading() as session:
+        form.lens_lot.choices, form.mode.choices = choices.lots(session, "lens"), choices.modes(session)
+        form.paper.choices = choices.papers(session)
+        form.paper_lot.choices = [choices.NONE, *choices.lots(session, "paper")]
+        form.adhesive_lot.choices = [choices.NONE, *choices.lots(session, "adhesive")]
+        found = by_code(session, Job, code)
+        if not form.is_submitted():
+            _fill(form, jobs.materials_of(session, found))
+        number = found.number
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: jobs.choose_materials(
+                session, by, job=by_code(session, Job, code), choice=_choice(session, form)
+            ),
+            lambda _: url_for("jobs.job", code=code),
+        )
+    ):
+        return done
+    return page("materials.html", form=form, code=code, number=number)
+
+
+def _fill(form: MaterialsForm, chosen: object) -> None:
+    for name in ("lens_lot", "mode", "paper", "paper_lot", "adhesive_lot"):
+        row = getattr(chosen, name, None)
+        if row is not None:
+            form[name].data = row.code
+    if not form.adhesive_lot.data and len(form.adhesive_lot.choices) > 1:
+        form.adhesive_lot.data = form.adhesive_lot.choices[1][0]
+
+
+def _choice(session: Session, form: MaterialsForm) -> jobs.MaterialChoice:
+    def maybe(field: SelectField) -> Lot | None:
+        return by_code(session, Lot, field.data) if field.data else None
+
+    return jobs.MaterialChoice(
+        lens_lot=by_code(session, Lot, form.lens_lot.data),
+        mode=by_code(session, PrinterMode, form.mode.data),
+        paper=by_code(session, Material, form.paper.data),
+        paper_lot=maybe(form.paper_lot),
+        adhesive_lot=maybe(form.adhesive_lot),
+        temperature_c=form.temperature_c.data,
+        humidity_percent=form.humidity_percent.data,
+    )
+
+
+@pages.route("/job/<code>/pitch", methods=["GET", "POST"])
+def pitch(code: str) -> Response | tuple[str, int]:
+    """Choose a pitch on record; each says what speaks against it."""
+    form = PitchChoiceForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form, lambda session, by: _choose_pitch(session, by, code, form), lambda _: url_for("jobs.job", code=code)
+        )
+    ):
+        return done
+    with reading() as session:
+        found = by_code(session, Job, code)
+        if jobs.materials_of(session, found) is None:
+            return redirect(url_for("jobs.materials", code=code), 303)
+        return page(
+            "job_pitch.html",
+            form=form,
+            job=found,
+            materials=jobs.materials_of(session, found),
+            offers=_offers(session, found),
+        )
+
+
+def _choose_pitch(session: Session, by: Actor, code: str, form: PitchChoiceForm) -> object:
+    found = by_code(session, Job, code)
+    if form.pitch.data == "nominal":
+        wanted = nominal_for(session, by, found)
+        by = Actor(by.person_id, by.name, by.role, by.now, None, by.place)
+    else:
+        wanted = by_code(session, PitchOnRecord, form.pitch.data)
+    return pitch_actions.choose(session, by, job=found, pitch=wanted, reason=form.given)
+
+
+def nominal_for(session: Session, by: Actor, found: Job) -> PitchOnRecord:
+    """The lens maker's pitch for a job's materials."""
+    chosen = jobs.materials_of(session, found)
+    if chosen is None:
+        raise Refused("Choose lens lot, printer and paper first.")
+    return pitch_actions.take_nominal(
+        session,
+        by,
+        conditions=pitch_actions.Conditions(
+            lens_lot=chosen.lens_lot, mode=chosen.mode, paper=chosen.paper, axis=jobs.axis_of(found)
+        ),
+    )
+
+
+def _offers(session: Session, found: Job) -> list[dict]:
+    """Pitches of this lens lot or type, the fitting ones first; each with its findings and as this job would use it."""
+    chosen = jobs.materials_of(session, found)
+    assert chosen is not None
+    lens_type = chosen.lens_lot.material_id
+    rows = session.execute(
+        select(PitchOnRecord)
+        .join(Lot, PitchOnRecord.lens_lot_id == Lot.id)
+        .where(or_(PitchOnRecord.lens_lot_id == chosen.lens_lot_id, Lot.material_id == lens_type))
+        .order_by(PitchOnRecord.id.desc())
+        .limit(40)
+    ).scalars()
+    offers = []
+    for row in rows:
+        findings = pitch_actions.findings_for(session, actor(), job=found, pitch=row)
+        offers.append(
+            {
+                "pitch": row,
+                "findings": findings,
+                "strength": strongest(findings) or 0,
+                "used": pitchfacts.as_used(found, row),
+                "width_in": pitchfacts.pitch_width_in(found),
+                "stop": strongest(findings) is Strength.STOP,
+                "ask": strongest(findings) is Strength.ASK,
+            }
+        )
+    return sorted(offers, key=lambda offer: offer["strength"])
+
+
+@pages.post("/job/<code>/run")
+def run(code: str) -> Response | tuple[str, int]:
+    """Ask for an interlace run; the worker is told once it is on record."""
+    form = RunForm()
+    asked: list[int] = []
+
+    def work(session: Session, by: Actor) -> object:
+        made = runs.ask_for(
+            session,
+            by,
+            job=by_code(session, Job, code),
+            sample=form.sample.data == "sample",
+            reason=form.reason.data or "",
+        )
+        asked.append(made.id)
+        return made
+
+    if form.validate_on_submit() and (done := act(form, work, lambda made: url_for("runs.run", code=made.code))):
+        for run_id in asked:
+            ring(run_id)
+        return done
+    return _page(code, run_form=form)
+
+
+@pages.route("/job/<code>/change", methods=["GET", "POST"])
+def change(code: str) -> Response | tuple[str, int]:
+    """Change what the job is to become, before anything was interlaced."""
+    with reading() as session:
+        found = by_code(session, Job, code)
+        form = JobFields(obj=found)
+        number = found.number
+    if form.validate_on_submit():
+        wish = form.wish()
+        changes = {name: getattr(wish, name) for name in orders.JobWish.__slots__ if name != "kind"}
+        if done := act(
+            form,
+            lambda session, by: orders.change_job(session, by, job=by_code(session, Job, code), changes=changes),
+            lambda _: url_for("jobs.job", code=code),
+        ):
+            return done
+    return page("job_change.html", form=form, code=code, number=number)
+
+
+@pages.route("/job/<code>/half-done", methods=["GET", "POST"])
+def midway(code: str) -> Response | tuple[str, int]:
+    """Enter work that was half done before the logbook."""
+    form = MidwayForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: sheets.enter_midway(
+                session,
+                by,
+                job=by_code(session, Job, code),
+                stage=form.stage.data,
+                count=form.count.data,
+                note=form.note.data or "",
+            ),
+            lambda _: url_for("jobs.job", code=code),
+        )
+    ):
+        return done
+    with reading() as session:
+        return page("midway.html", form=form, job=by_code(session, Job, code))

@@ -1,0 +1,312 @@
+"""Machines: facts, daily check, authorisations, out of use and back, history."""
+
+from datetime import timedelta
+
+from flask import Blueprint, Response, request, url_for
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+from wtforms import BooleanField, DateField, RadioField, SelectField, StringField, TextAreaField
+from wtforms.validators import Length as TextLength
+
+from logbook.actions import machines as actions
+from logbook.actions.finding import by_code
+from logbook.paper.shelf import read_shelf
+from logbook.records.audit import Actor
+from logbook.records.machines import Authorisation, Machine, MachineEvent
+from logbook.records.people import Person
+from logbook.rules.machinecheck import CheckItem
+from logbook.rules.rollers import missing_fields
+from logbook.rules.traits import machine_traits
+from logbook.web import choices
+from logbook.web.acting import act, page, reading
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField
+from logbook.web.gate import actor, owner_only, the_shop
+
+pages = Blueprint("machines", __name__)
+
+
+class MachineForm(BenchForm):
+    """A new machine."""
+
+    kind = RadioField(
+        "What",
+        choices=[("laminator", "roller laminator"), ("trimmer", "trimmer"), ("printer", "printer")],
+        default="laminator",
+    )
+    name = StringField("Name", [NEEDED, TextLength(max=120)], description="As it is called in the shop.")
+    drive = RadioField("Driven by", choices=[("powered", "a motor"), ("hand", "hand")], default="powered")
+    heated = BooleanField("Heated rollers")
+    cutting = RadioField(
+        "Trimmer cuts with",
+        choices=[
+            ("", "not a trimmer"),
+            ("rotary", "enclosed rotary head"),
+            ("lever", "lever blade"),
+            ("guillotine", "guillotine"),
+            ("knife", "knife along a rule"),
+        ],
+        default="",
+    )
+    widest = LengthField("Widest sheet", [MAYBE])
+    dpi = StringField("Printer: dots per inch", [MAYBE, TextLength(max=40)], default="720")
+
+
+class FactsForm(BenchForm):
+    """What must be known before anybody works at it."""
+
+    manual = StringField(
+        "Maker's manual",
+        [MAYBE, TextLength(max=300)],
+        description="Title, edition, where it is kept; or who wrote the instruction instead, when, kept where.",
+    )
+    freeing_procedure = TextAreaField(
+        "Freeing a trapped person",
+        [MAYBE, TextLength(max=2000)],
+        description="This machine's own procedure, from its manual.",
+    )
+    stop_position = StringField(
+        "Emergency stops", [MAYBE, TextLength(max=300)], description="Where they are, feed side and exit side."
+    )
+    isolator = StringField("Isolator or plug", [MAYBE, TextLength(max=300)], description="Where it is.")
+    competent_role = StringField(
+        "Competent person", [MAYBE, TextLength(max=200)], description="Their role: who may set it up and repair it."
+    )
+    last_inspection = StringField("Last inspection", [MAYBE, TextLength(max=80)], description="When, by whom.")
+
+
+class AuthoriseForm(BenchForm):
+    """Name a person for a machine."""
+
+    person = SelectField("Person", [NEEDED], validate_choice=False)
+    until = DateField("Until", [NEEDED])
+
+
+class EventForm(BenchForm):
+    """Something happened to it."""
+
+    what = SelectField("What", choices=[(event, event) for event in actions.EVENTS])
+    note = StringField("Note", [MAYBE, TextLength(max=300)])
+
+
+class OutForm(BenchForm):
+    """Out of use."""
+
+    reason = StringField("What is wrong", [NEEDED, TextLength(max=300)])
+
+
+class BackForm(BenchForm):
+    """Back into use."""
+
+    done = StringField("What was done", [NEEDED, TextLength(max=300)])
+    done_by = StringField("By whom", [NEEDED, TextLength(max=120)], description="Person or service firm.")
+    stops_proven = BooleanField("Stops proven")
+    guards_back = BooleanField("Guards back in place")
+    test_piece = BooleanField("Test piece run")
+
+
+class CheckForm(BenchForm):
+    """The daily check; its questions come from the shop's list."""
+
+
+@pages.route("/machines")
+def listing() -> tuple[str, int]:
+    """All machines, and how each stands today."""
+    with reading() as session:
+        rows = list(session.execute(select(Machine).order_by(Machine.kind, Machine.name)).scalars())
+        return page(
+            "machines.html",
+            machines=[(row, missing_fields(actions.machine_facts(row)), _checked_today(row)) for row in rows],
+        )
+
+
+def _checked_today(machine: Machine) -> bool:
+    last = machine.checks[-1] if machine.checks else None
+    return bool(last and last.passed and last.at.astimezone().date() == actor().now.astimezone().date())
+
+
+@pages.route("/machines/new", methods=["GET", "POST"])
+@owner_only
+def new() -> Response | tuple[str, int]:
+    """A new machine."""
+    form = MachineForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form, lambda session, by: _new(session, by, form), lambda row: url_for("machines.machine", code=row.code)
+        )
+    ):
+        return done
+    return page("machine_new.html", form=form)
+
+
+def _new(session: Session, by: Actor, form: MachineForm) -> Machine:
+    if form.kind.data == "printer":
+        return actions.add_printer(
+            session, by, name=form.name.data, dpi=form.dpi.data or "720", widest=form.widest.data
+        ).machine
+    cutting = form.cutting.data if form.kind.data == "trimmer" else ""
+    return actions.add_machine(
+        session,
+        by,
+        kind=form.kind.data,
+        name=form.name.data,
+        drive=form.drive.data,
+        cutting=cutting,
+        heated=form.heated.data,
+        widest=form.widest.data,
+    )
+
+
+@pages.route("/machine/<code>")
+def machine(code: str) -> tuple[str, int]:
+    """One machine."""
+    return _page(code)
+
+
+def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
+    with reading() as session:
+        found = by_code(session, Machine, code)
+        authorise_form = forms.get("authorise_form") or AuthoriseForm(
+            formdata=None, until=actor().now.date() + timedelta(days=365)
+        )
+        authorise_form.person.choices = choices.people(session)
+        named = list(
+            session.execute(
+                select(Authorisation)
+                .where(Authorisation.machine_id == found.id, Authorisation.withdrawn_at.is_(None))
+                .order_by(Authorisation.id)
+            ).scalars()
+        )
+        events = list(
+            session.execute(
+                select(MachineEvent).where(MachineEvent.machine_id == found.id).order_by(MachineEvent.id.desc())
+            ).scalars()
+        )
+        return page(
+            "machine.html",
+            machine=found,
+            missing=missing_fields(actions.machine_facts(found)),
+            checked=_checked_today(found),
+            named=named,
+            events=events,
+            items=_items(found),
+            typed=request.form,
+            can_hurt=actions.machine_facts(found).can_hurt,
+            facts_form=forms.get("facts_form") or FactsForm(formdata=None, obj=found),
+            authorise_form=authorise_form,
+            event_form=forms.get("event_form") or EventForm(formdata=None),
+            out_form=forms.get("out_form") or OutForm(formdata=None),
+            back_form=forms.get("back_form") or BackForm(formdata=None),
+            check_form=forms.get("check_form") or CheckForm(formdata=None),
+        )
+
+
+def _items(found: Machine) -> tuple[CheckItem, ...]:
+    check = read_shelf(the_shop().settings.own_safety_path).machine_check
+    return check.items_for(found.kind, machine_traits(drive=found.drive, heated=found.heated, cutting=found.cutting))
+
+
+def _do(code: str, name: str, form: BenchForm, work: object) -> Response | tuple[str, int]:
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: work(session, by, by_code(session, Machine, code)),  # type: ignore[operator]
+            lambda _: url_for("machines.machine", code=code),
+        )
+    ):
+        return done
+    return _page(code, **{name: form})
+
+
+@pages.post("/machine/<code>/facts")
+@owner_only
+def facts(code: str) -> Response | tuple[str, int]:
+    """Write down the mandatory facts."""
+    form = FactsForm()
+    return _do(
+        code,
+        "facts_form",
+        form,
+        lambda session, by, row: actions.set_machine_facts(
+            session, by, machine=row, values={name: form[name].data or "" for name in actions.FACT_FIELDS}
+        ),
+    )
+
+
+@pages.post("/machine/<code>/check")
+def check(code: str) -> Response | tuple[str, int]:
+    """Sign the daily check."""
+    return _do(
+        code,
+        "check_form",
+        CheckForm(),
+        lambda session, by, row: actions.check_machine(
+            session, by, machine=row, items=_items(row), answers=request.form.to_dict()
+        ),
+    )
+
+
+@pages.post("/machine/<code>/authorise")
+@owner_only
+def authorise(code: str) -> Response | tuple[str, int]:
+    """Name a person for it."""
+    form = AuthoriseForm()
+    return _do(
+        code,
+        "authorise_form",
+        form,
+        lambda session, by, row: actions.authorise(
+            session,
+            by,
+            machine=row,
+            person=by_code(session, Person, form.person.data, field="person"),
+            until=form.until.data,
+        ),
+    )
+
+
+@pages.post("/machine/<code>/event")
+def event(code: str) -> Response | tuple[str, int]:
+    """Note a repair, a head change, a service."""
+    form = EventForm()
+    return _do(
+        code,
+        "event_form",
+        form,
+        lambda session, by, row: actions.note_event(
+            session, by, machine=row, what=form.what.data, note=form.note.data or ""
+        ),
+    )
+
+
+@pages.post("/machine/<code>/out")
+def out_of_use(code: str) -> Response | tuple[str, int]:
+    """Anybody who sees something wrong takes it out of use."""
+    form = OutForm()
+    return _do(
+        code,
+        "out_form",
+        form,
+        lambda session, by, row: actions.take_out_of_use(session, by, machine=row, reason=form.reason.data),
+    )
+
+
+@pages.post("/machine/<code>/back")
+@owner_only
+def back(code: str) -> Response | tuple[str, int]:
+    """Back into use, with what was done."""
+    form = BackForm()
+    return _do(
+        code,
+        "back_form",
+        form,
+        lambda session, by, row: actions.back_into_use(
+            session,
+            by,
+            machine=row,
+            done=form.done.data,
+            done_by=form.done_by.data,
+            stops_proven=form.stops_proven.data,
+            guards_back=form.guards_back.data,
+            test_piece=form.test_piece.data,
+        ),
+    )

@@ -1,0 +1,243 @@
+"""Orders: the list, a new one, one order."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+from flask import Blueprint, Response, request, url_for
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+from wtforms import DateField, IntegerField, MultipleFileField, RadioField, SelectField, StringField, TextAreaField
+from wtforms.validators import Length as TextLength
+from wtforms.validators import NumberRange
+
+from logbook.actions import jobs, machines, materials, pictures
+from logbook.actions import orders as actions
+from logbook.actions.finding import by_code
+from logbook.records.audit import Actor
+from logbook.records.machines import PrinterMode
+from logbook.records.materials import Lot, Material
+from logbook.records.orders import Customer, Job, Order
+from logbook.refusals import Refused
+from logbook.web import choices
+from logbook.web.acting import act, page, reading, say
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
+from logbook.web.gate import actor, the_shop
+from logbook.web.uploads import taken_in
+
+pages = Blueprint("orders", __name__)
+PAGE_SIZE = 50
+FLIP_WORDS = [
+    ("left-right", "left – right: steps past it, or turns it about an upright axis"),
+    ("up-down", "up – down: tilts it towards and away"),
+]
+
+
+class JobFields(BenchForm):
+    """What a job is to become; everything but the size has a usual value."""
+
+    width = LengthField(
+        "Finished width", [NEEDED], description="After trimming; write 8in or 203mm, or a bare number in your own unit."
+    )
+    height = LengthField("Finished height", [NEEDED], description="After trimming.")
+    flip = RadioField(
+        "Flip", choices=FLIP_WORDS, default="left-right", description="Walls: left – right. In the hand: either."
+    )
+    artwork = StringField(
+        "Artwork",
+        [MAYBE, TextLength(max=200)],
+        description="What you call it in the shop; else the first picture's name.",
+    )
+    quantity = IntegerField("Pieces", [NEEDED, NumberRange(min=1, max=1000)], default=1)
+    distance = LengthField(
+        "Viewing distance",
+        [MAYBE],
+        default=actions.DEFAULT_DISTANCE,
+        description="From the eye to the print where it will hang; 0.6 m is usual.",
+    )
+    bleed = LengthField("Bleed", [MAYBE], default=actions.DEFAULT_BLEED, description="On every side; 5 mm is usual.")
+    use = RadioField("Use", choices=[("wall", "on a wall"), ("hand", "in the hand")], default="wall")
+    fit = RadioField(
+        "Pictures of another shape",
+        default="crop",
+        choices=[("crop", "cut to fill"), ("pad", "white border"), ("stretch", "stretched")],
+    )
+    price = NumberField("Price", [MAYBE], low=Decimal(0))
+
+    def wish(self) -> actions.JobWish:
+        """As the action takes it."""
+        return actions.JobWish(
+            width=self.width.data,
+            height=self.height.data,
+            flip=self.flip.data,
+            artwork=self.artwork.data or "",
+            distance=self.distance.data or actions.DEFAULT_DISTANCE,
+            bleed=actions.DEFAULT_BLEED if self.bleed.data is None else self.bleed.data,
+            use=self.use.data,
+            fit=self.fit.data,
+            quantity=self.quantity.data,
+            price=self.price.data,
+        )
+
+
+class OrderForm(JobFields):
+    """A new order with its first job, and what the shop still lacks for it."""
+
+    customer = StringField("Customer", [MAYBE, TextLength(max=200)], description="Empty for a piece of the shop's own.")
+    contact = StringField("How to reach them", [MAYBE, TextLength(max=300)])
+    due = DateField("Due", [MAYBE])
+    note = TextAreaField("Note", [MAYBE, TextLength(max=2000)])
+    pictures = MultipleFileField(
+        "Pictures", description="In play order: the first is seen from the left, or from above. JPEG, PNG or TIFF."
+    )
+    mode = SelectField("Printer", validate_choice=False)
+    lens_lot = SelectField("Lens", validate_choice=False)
+    printer_name = StringField(
+        "Printer", [MAYBE, TextLength(max=120)], default="Printer", description="What you call it."
+    )
+    printer_dpi = StringField(
+        "Dots per inch",
+        [MAYBE, TextLength(max=40)],
+        default="720",
+        description="As the driver prints: 720, or 1440x720.",
+    )
+    lens_lpi = NumberField("Lens: lines per inch", [MAYBE], description="As on its wrapping, 10 to 100.")
+
+
+@pages.route("/orders")
+def listing() -> tuple[str, int]:
+    """Open orders by due date, or closed ones, newest first."""
+    closed = request.args.get("show") == "closed"
+    before = request.args.get("before", type=int)
+    with reading() as session:
+        query = select(Order).where(Order.closed_at.is_not(None) if closed else Order.closed_at.is_(None))
+        if before is not None:
+            query = query.where(Order.id < before)
+        rows = list(session.execute(query.order_by(Order.id.desc()).limit(PAGE_SIZE + 1)).scalars())
+        return page(
+            "orders.html",
+            orders=rows[:PAGE_SIZE],
+            more=rows[PAGE_SIZE - 1].id if len(rows) > PAGE_SIZE else None,
+            closed=closed,
+        )
+
+
+@pages.route("/orders/new", methods=["GET", "POST"])
+def new() -> Response | tuple[str, int]:
+    """Take an order; what was never said before (printer, lens) is asked here once."""
+    form = OrderForm()
+    with reading() as session:
+        form.mode.choices, form.lens_lot.choices = choices.modes(session), choices.lots(session, "lens")
+        names = list(
+            session.execute(
+                select(Customer.name).where(Customer.name.is_not(None)).order_by(Customer.id.desc()).limit(200)
+            ).scalars()
+        )
+    _check_first_things(form)
+    if form.validate_on_submit() and not form.form_errors and (done := _placed(form)):
+        return done
+    return page("order_new.html", form=form, names=names, soon=actor().now.date() + timedelta(days=14))
+
+
+def _check_first_things(form: OrderForm) -> None:
+    if (
+        request.method == "POST"
+        and not form.lens_lot.choices
+        and form.lens_lpi.data is None
+        and not form.lens_lpi.errors
+    ):
+        say(form, Refused("This is needed once: it stands on the lens's wrapping.", field="lens_lpi"))
+        form.form_errors.append("One thing is missing below.")
+
+
+def _placed(form: OrderForm) -> Response | None:
+    try:
+        taken = taken_in(form.pictures.data or [])
+    except Refused as refusal:
+        say(form, refusal)
+        return None
+    return act(
+        form, lambda session, by: _place(session, by, form, taken), lambda job: url_for("jobs.job", code=job.code)
+    )
+
+
+def _place(session: Session, by: Actor, form: OrderForm, taken: list[pictures.Intake]) -> Job:
+    if not form.artwork.data and taken:
+        form.artwork.data = taken[0].name.rsplit(".", 1)[0]
+    job = actions.place_order(
+        session,
+        by,
+        the_shop().settings.own_safety_path,
+        customer_name=form.customer.data or "",
+        wish=form.wish(),
+        contact=form.contact.data or "",
+        due_on=form.due.data,
+        note=form.note.data or "",
+    )
+    quiet = without_request(by)
+    if taken:
+        pictures.add_pictures(session, quiet, job=job, taken=taken)
+    mode, lens_lot = _mode(session, quiet, form), _lens_lot(session, quiet, form)
+    jobs.choose_materials(
+        session,
+        quiet,
+        job=job,
+        choice=jobs.MaterialChoice(lens_lot=lens_lot, mode=mode, paper=usual_paper(session, quiet)),
+    )
+    return job
+
+
+def without_request(by: Actor) -> Actor:
+    """The same actor for the further acts of one form: only its first carries the request id."""
+    return Actor(by.person_id, by.name, by.role, by.now, None, by.place)
+
+
+def _mode(session: Session, by: Actor, form: OrderForm) -> PrinterMode:
+    if form.mode.data:
+        return by_code(session, PrinterMode, form.mode.data, field="mode")
+    return machines.add_printer(
+        session, by, name=form.printer_name.data or "Printer", dpi=form.printer_dpi.data or "720"
+    )
+
+
+def _lens_lot(session: Session, by: Actor, form: OrderForm) -> Lot:
+    if form.lens_lot.data:
+        return by_code(session, Lot, form.lens_lot.data, field="lens_lot")
+    lpi = form.lens_lpi.data
+    try:
+        material = materials.material_named(session, f"{lpi} LPI lens") or materials.add_material(
+            session, by, kind="lens", name="", nominal_lpi=lpi
+        )
+    except Refused as refusal:
+        raise Refused(refusal.sentence, field="lens_lpi") from None
+    return materials.add_lot(session, by, material=material, label="")
+
+
+def usual_paper(session: Session, by: Actor) -> Material:
+    """The first paper on record; a plain one is added when there is none."""
+    known = session.execute(select(Material).where(Material.kind == "paper").order_by(Material.id)).scalars().first()
+    return known or materials.add_material(session, by, kind="paper", name="the usual paper")
+
+
+@pages.route("/order/<code>")
+def order(code: str) -> tuple[str, int]:
+    """One order and its jobs."""
+    with reading() as session:
+        return page("order.html", order=by_code(session, Order, code))
+
+
+@pages.route("/order/<code>/job", methods=["GET", "POST"])
+def add_job(code: str) -> Response | tuple[str, int]:
+    """Another artwork or size in the same order."""
+    form = JobFields()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: actions.add_job(
+                session, by, the_shop().settings.own_safety_path, order=by_code(session, Order, code), wish=form.wish()
+            ),
+            lambda job: url_for("jobs.job", code=job.code),
+        )
+    ):
+        return done
+    with reading() as session:
+        return page("job_new.html", form=form, order=by_code(session, Order, code))

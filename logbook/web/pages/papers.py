@@ -1,0 +1,168 @@
+"""Papers in the browser and as PDF, safety cards, and the short addresses that QR codes open."""
+
+from io import BytesIO
+
+from flask import Blueprint, Response, abort, redirect, request, send_file, url_for
+from sqlalchemy import select
+
+from logbook.actions import papers as actions
+from logbook.actions.finding import by_code, fact
+from logbook.actions.shop import facts
+from logbook.paper.pdf import pdf_bytes
+from logbook.paper.render import media_type, shipped_assets
+from logbook.paper.shelf import read_shelf
+from logbook.paper.traveller import traveller_html
+from logbook.paper.wallcards import cards_html, first_aid_html
+from logbook.records.floor import Print, Run, Sheet, TravellerIssue
+from logbook.records.orders import Job
+from logbook.refusals import Refused
+from logbook.web.acting import act, reading
+from logbook.web.fields import BenchForm
+from logbook.web.gate import actor, the_shop
+from logbook.web.papering import asset_link, shop_address
+
+pages = Blueprint("papers", __name__)
+_GO = ((Sheet, "bench.sheet"), (Print, "bench.piece"), (Job, "jobs.job"), (Run, "runs.run"))
+
+
+class PrintForm(BenchForm):
+    """A button."""
+
+
+@pages.get("/go/<code>")
+def go(code: str) -> Response:
+    """What a scanned code opens: the sheet or piece at its current stage, or the job."""
+    with reading() as session:
+        for table, endpoint in _GO:
+            if session.execute(select(table.id).where(table.code == code.upper())).first():
+                return redirect(url_for(endpoint, code=code.upper()), 303)
+    return abort(404)
+
+
+@pages.get("/paper/<name>")
+def asset(name: str) -> Response:
+    """Stylesheets and sign drawings of the papers."""
+    content = shipped_assets().get(name)
+    if content is None:
+        abort(404)
+    return Response(content, mimetype=media_type(name).partition(";")[0])
+
+
+def _page_size() -> str:
+    return "Letter" if request.args.get("page") == "Letter" else "A4"
+
+
+@pages.get("/job/<code>/traveller")
+def traveller(code: str) -> str:
+    """The traveller in the browser: the same HTML as on paper."""
+    with reading() as session:
+        found = by_code(session, Job, code)
+        gathered = _gathered(session, found)
+
+    def link(name: str) -> str:
+        return url_for("papers.view", code=code, name=name) if name in gathered.assets else asset_link(name)
+
+    return traveller_html(gathered.view, page=_page_size(), address=link)
+
+
+def _gathered(session: object, found: Job) -> actions.Gathered:
+    shop = the_shop()
+    return actions.traveller(
+        session,
+        actor(),
+        job=found,
+        store=shop.store,
+        own_safety=shop.settings.own_safety_path,  # type: ignore[arg-type]
+        address=shop_address(session),
+    )  # type: ignore[arg-type]
+
+
+@pages.get("/job/<code>/view/<name>")
+def view(code: str, name: str) -> Response:
+    """One small view of a traveller."""
+    with reading() as session:
+        content = actions.thumbnails(by_code(session, Job, code), the_shop().store).get(name)
+    if content is None:
+        abort(404)
+    return Response(content, mimetype="image/jpeg")
+
+
+@pages.post("/job/<code>/traveller")
+def issue(code: str) -> Response:
+    """Print: the next revision is kept, with the cards it showed and the trail's head, and downloaded."""
+    form = PrintForm()
+    if not form.validate_on_submit():
+        raise Refused("The page was too old; open the job again.")
+    with reading() as session:
+        gathered = _gathered(session, by_code(session, Job, code))
+    pdf = actions.store_pdf(
+        the_shop().store, pdf_bytes(traveller_html(gathered.view, page=_page_size()), gathered.assets)
+    )
+    done = act(
+        form,
+        lambda session, by: actions.issue_traveller(
+            session, by, job=by_code(session, Job, code), gathered=gathered, pdf=pdf
+        ),
+        lambda made: url_for("papers.issued", code=code, revision=made.revision),
+    )
+    if done is None:
+        raise Refused(" ".join(form.form_errors))
+    return done
+
+
+@pages.get("/job/<code>/traveller/<int:revision>.pdf")
+def issued(code: str, revision: int) -> Response:
+    """A traveller as it was printed."""
+    with reading() as session:
+        found = by_code(session, Job, code)
+        row = (
+            session.execute(
+                select(TravellerIssue).where(TravellerIssue.job_id == found.id, TravellerIssue.revision == revision)
+            )
+            .scalars()
+            .first()
+        )
+        if row is None:
+            abort(404)
+        return send_file(
+            the_shop().store.path(row.file.sha256),
+            mimetype="application/pdf",
+            download_name=f"traveller_{found.number}_r{revision}.pdf",
+        )
+
+
+@pages.get("/safety")
+def safety() -> str:
+    """All hazard cards, large, as they hang on the wall."""
+    with reading() as session:
+        shop, rule = fact(session, "shop name"), fact(session, "local rule")
+    shelf = read_shelf(the_shop().settings.own_safety_path)
+    return cards_html(shelf.cards.values(), size="wall", shop=shop, local_rule=rule, address=asset_link)
+
+
+@pages.get("/safety.pdf")
+def safety_pdf() -> Response:
+    """The wall cards as PDF."""
+    with reading() as session:
+        shop, rule = fact(session, "shop name"), fact(session, "local rule")
+    shelf = read_shelf(the_shop().settings.own_safety_path)
+    pdf = pdf_bytes(cards_html(shelf.cards.values(), size="wall", shop=shop, local_rule=rule, page=_page_size()))
+    return send_file(BytesIO(pdf), mimetype="application/pdf", download_name="safety-cards.pdf")
+
+
+@pages.get("/safety/first-aid")
+def first_aid() -> str:
+    """The first-aid card with the shop's own facts; a blank prints a line to write on."""
+    with reading() as session:
+        known = facts(session)
+    shelf = read_shelf(the_shop().settings.own_safety_path)
+    own = {
+        "Emergency number": known["emergency number"],
+        "Address as an ambulance needs it": known["ambulance address"],
+        "First-aider": known["first-aider"],
+        "Dressings are kept": known["dressings"],
+        "Eyewash is kept": known["eyewash"],
+    }
+    return first_aid_html(
+        shelf.first_aid, facts=own, shop=known["shop name"], local_rule=known["local rule"], address=asset_link
+    )

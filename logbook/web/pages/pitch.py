@@ -1,0 +1,338 @@
+"""Pitch: what is on record, tests with charts and readings, values carried over."""
+
+from datetime import UTC, datetime, time
+from decimal import Decimal
+
+from flask import Blueprint, Response, request, send_file, url_for
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+from wtforms import DateField, IntegerField, RadioField, SelectField, StringField, TextAreaField
+from wtforms.validators import Length as TextLength
+from wtforms.validators import NumberRange
+
+from logbook.actions import pitch as actions
+from logbook.actions.finding import by_code
+from logbook.engine import chart as charts
+from logbook.lengths import Length
+from logbook.records.audit import Actor
+from logbook.records.machines import PrinterMode
+from logbook.records.materials import Lot, Material
+from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
+from logbook.refusals import Refused
+from logbook.web import choices, vdrawing
+from logbook.web.acting import act, page, reading, say
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
+from logbook.web.gate import the_shop
+
+pages = Blueprint("pitch", __name__)
+
+
+class ConditionsForm(BenchForm):
+    """What a pitch belongs to."""
+
+    lens_lot = SelectField("Lens lot", [NEEDED])
+    mode = SelectField("Printer and mode", [NEEDED])
+    paper = SelectField("Paper", [NEEDED])
+    paper_lot = SelectField("Paper lot", [MAYBE])
+    axis = RadioField(
+        "Lines run across",
+        choices=[("across", "the carriage's way (left – right flips)"), ("down", "the paper's way (up – down flips)")],
+        default="across",
+    )
+    distance = LengthField(
+        "Read from",
+        [MAYBE],
+        default=Length(Decimal("0.6"), "m"),
+        description="From your eye to the lens, head held still.",
+    )
+    temperature_c = NumberField("Room, °C", [MAYBE], low=Decimal(-20), high=Decimal(60))
+    humidity_percent = NumberField("Humidity, % RH", [MAYBE], low=Decimal(0), high=Decimal(100))
+
+    def offer(self, session: Session) -> None:
+        """Fill the lists."""
+        self.lens_lot.choices, self.mode.choices = choices.lots(session, "lens"), choices.modes(session)
+        self.paper.choices = choices.papers(session)
+        self.paper_lot.choices = [choices.NONE, *choices.lots(session, "paper")]
+
+    def conditions(self, session: Session) -> actions.Conditions:
+        """As the action takes them."""
+        return actions.Conditions(
+            lens_lot=by_code(session, Lot, self.lens_lot.data),
+            mode=by_code(session, PrinterMode, self.mode.data),
+            paper=by_code(session, Material, self.paper.data),
+            axis=self.axis.data,
+            paper_lot=by_code(session, Lot, self.paper_lot.data) if self.paper_lot.data else None,
+            distance=self.distance.data,
+            temperature_c=self.temperature_c.data,
+            humidity_percent=self.humidity_percent.data,
+        )
+
+
+class CarryForm(ConditionsForm):
+    """A value from before the logbook."""
+
+    lpi = NumberField(
+        "Pitch, lines per inch",
+        [NEEDED],
+        low=Decimal(5),
+        high=Decimal(200),
+        description="As it was printed at, up to six decimals.",
+    )
+    known_since = DateField("Known since", [NEEDED])
+    note = TextAreaField(
+        "Where it comes from", [NEEDED, TextLength(max=500)], description="The old notebook's page, who measured it."
+    )
+
+
+class ChartForm(BenchForm):
+    """Which chart to print."""
+
+    centre = NumberField("Centre, lines per inch", [NEEDED])
+    step = NumberField(
+        "Step, lines per inch",
+        [NEEDED],
+        low=Decimal("0.0001"),
+        high=Decimal(5),
+        description="Coarse 0.1, fine 0.01 (common practice).",
+    )
+    bands = IntegerField("Bands", [NEEDED, NumberRange(min=2, max=61)])
+    width = LengthField(
+        "Length across the lines",
+        [NEEDED],
+        description="The widest that printer and lens take; 190 mm fits A4 and Letter.",
+    )
+
+    def wish(self) -> actions.ChartWish:
+        """As the action takes it."""
+        return actions.ChartWish(
+            centre_lpi=self.centre.data, step_lpi=self.step.data, bands=self.bands.data, width=self.width.data
+        )
+
+
+class PlainForm(BenchForm):
+    """A button, with a note."""
+
+    note = StringField("Note", [MAYBE, TextLength(max=300)])
+
+
+class WithdrawForm(BenchForm):
+    """Why a pitch no longer serves."""
+
+    reason = StringField("What is wrong with it", [NEEDED, TextLength(max=300)])
+
+
+@pages.route("/pitch")
+def listing() -> tuple[str, int]:
+    """Pitches on record and tests under way."""
+    with reading() as session:
+        rows = list(session.execute(select(PitchOnRecord).order_by(PitchOnRecord.id.desc()).limit(200)).scalars())
+        tests = list(
+            session.execute(select(PitchTest).where(PitchTest.state == "open").order_by(PitchTest.id.desc())).scalars()
+        )
+        return page("pitch.html", pitches=rows, tests=tests)
+
+
+@pages.route("/pitch/new", methods=["GET", "POST"])
+def new() -> Response | tuple[str, int]:
+    """Start a test under stated conditions."""
+    form = ConditionsForm()
+    with reading() as session:
+        form.offer(session)
+    _prefill(form)
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: actions.start_test(session, by, conditions=form.conditions(session)),
+            lambda test: url_for("pitch.test", code=test.code),
+        )
+    ):
+        return done
+    return page("pitch_new.html", form=form, carry=False)
+
+
+def _prefill(form: ConditionsForm) -> None:
+    """From a job's page the materials are known already."""
+    if not form.is_submitted():
+        for name in ("lens_lot", "mode", "paper", "axis"):
+            if request.args.get(name):
+                form[name].data = request.args[name]
+
+
+@pages.route("/pitch/carry", methods=["GET", "POST"])
+def carry() -> Response | tuple[str, int]:
+    """A pitch known from before."""
+    form = CarryForm()
+    with reading() as session:
+        form.offer(session)
+    _prefill(form)
+    if form.validate_on_submit() and (
+        done := act(
+            form, lambda session, by: _carry(session, by, form), lambda row: url_for("pitch.on_record", code=row.code)
+        )
+    ):
+        return done
+    return page("pitch_new.html", form=form, carry=True)
+
+
+def _carry(session: Session, by: Actor, form: CarryForm) -> PitchOnRecord:
+    since = datetime.combine(form.known_since.data, time(12), tzinfo=UTC)
+    return actions.carry_over(
+        session,
+        by,
+        conditions=form.conditions(session),
+        lpi=form.lpi.data,
+        note=form.note.data or "",
+        known_since=since,
+    )
+
+
+@pages.route("/pitch/test/<code>")
+def test(code: str) -> tuple[str, int]:
+    """A test: its charts, what was read, what fits."""
+    return _test_page(code)
+
+
+def _test_page(code: str, **forms: BenchForm) -> tuple[str, int]:
+    with reading() as session:
+        found = by_code(session, PitchTest, code)
+        fit, trouble = _fit(found)
+        chart_form = forms.get("chart_form") or ChartForm(formdata=None, **_suggested(found, fit))
+        made = [
+            {"chart": one, "bands": actions.bands_of(one), "readings": actions.readings_of(one)} for one in found.charts
+        ]
+        accepted = session.execute(select(PitchOnRecord).where(PitchOnRecord.test_id == found.id)).scalars().first()
+        return page(
+            "pitch_test.html",
+            test=found,
+            fit=fit,
+            trouble=trouble,
+            charts=made,
+            chart_form=chart_form,
+            accepted=accepted,
+            reading_form=forms.get("reading_form") or PlainForm(formdata=None),
+            counts=request.form,
+            accept_form=forms.get("accept_form") or PlainForm(formdata=None),
+            drawing=vdrawing.drawing(fit) if fit else "",
+        )
+
+
+def _fit(found: PitchTest) -> tuple[object, str]:
+    try:
+        return actions.fit_of(found), ""
+    except Refused as refusal:
+        return None, refusal.sentence
+
+
+def _suggested(found: PitchTest, fit: object) -> dict[str, object]:
+    """The chart to print next, filled in."""
+    following = getattr(fit, "next_chart", None)
+    if following is not None:
+        return {
+            "centre": following.centre_lpi,
+            "step": following.step_lpi,
+            "bands": following.bands,
+            "width": found.charts[-1].width,
+        }
+    wish = actions.first_wish(found)
+    width = found.charts[-1].width if found.charts else charts.DEFAULT_LENGTH
+    return {"centre": wish.centre_lpi, "step": wish.step_lpi, "bands": wish.bands, "width": width}
+
+
+@pages.post("/pitch/test/<code>/chart")
+def make_chart(code: str) -> Response | tuple[str, int]:
+    """Draw a chart and keep it."""
+    form = ChartForm()
+    if form.validate_on_submit():
+        try:
+            with reading() as session:
+                drawn = actions.draw_chart(the_shop().store, by_code(session, PitchTest, code), form.wish())
+        except Refused as refusal:
+            say(form, Refused(refusal.sentence, field=_FIELDS.get(refusal.field or "", refusal.field)))
+            return _test_page(code, chart_form=form)
+        if done := act(
+            form,
+            lambda session, by: actions.keep_chart(
+                session, by, test=by_code(session, PitchTest, code), wish=form.wish(), drawn=drawn
+            ),
+            lambda _: url_for("pitch.test", code=code),
+        ):
+            return done
+    return _test_page(code, chart_form=form)
+
+
+_FIELDS = {"lpi": "centre", "length": "width"}
+"""Where the engine's name of an input is another one than the form's."""
+
+
+@pages.post("/pitch/chart/<code>/read")
+def read(code: str) -> Response | tuple[str, int]:
+    """Write down what was counted."""
+    form = PlainForm()
+    with reading() as session:
+        owner = by_code(session, PitchChart, code).test.code
+    counts = {
+        int(name.removeprefix("band_")): value
+        for name, value in request.form.items()
+        if name.startswith("band_") and name[5:].isdigit()
+    }
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: actions.record_readings(
+                session, by, made=by_code(session, PitchChart, code), counts=counts
+            ),
+            lambda _: url_for("pitch.test", code=owner) + "#result",
+        )
+    ):
+        return done
+    return _test_page(owner, reading_form=form)
+
+
+@pages.get("/pitch/chart/<code>/file")
+def chart_file(code: str) -> Response:
+    """Download a chart for the printer."""
+    with reading() as session:
+        made = by_code(session, PitchChart, code)
+        mode = made.test.mode
+        name = f"pitch-chart_{made.code}_{made.centre_lpi}lpi_step{made.step_lpi}_{mode.dpi_across}dpi.tif".replace(
+            "/", "over"
+        )
+        return send_file(
+            the_shop().store.path(made.raster.sha256), mimetype="image/tiff", as_attachment=True, download_name=name
+        )
+
+
+@pages.post("/pitch/test/<code>/accept")
+def accept(code: str) -> Response | tuple[str, int]:
+    """Put the fit on record."""
+    form = PlainForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: actions.accept_result(
+                session, by, test=by_code(session, PitchTest, code), note=form.note.data or ""
+            ),
+            lambda row: url_for("pitch.on_record", code=row.code),
+        )
+    ):
+        return done
+    return _test_page(code, accept_form=form)
+
+
+@pages.route("/pitch/<code>", methods=["GET", "POST"])
+def on_record(code: str) -> Response | tuple[str, int]:
+    """A pitch on record, every print from it, and the way to withdraw it."""
+    form = WithdrawForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: actions.withdraw(
+                session, by, pitch=by_code(session, PitchOnRecord, code), reason=form.reason.data
+            ),
+            lambda _: url_for("pitch.on_record", code=code),
+        )
+    ):
+        return done
+    with reading() as session:
+        found = by_code(session, PitchOnRecord, code)
+        return page("pitch_on_record.html", pitch=found, prints=actions.prints_from(session, found), form=form)

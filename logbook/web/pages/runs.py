@@ -1,0 +1,176 @@
+"""Interlace runs: progress, look, accept, hand over, start the sheets."""
+
+import json
+from pathlib import Path
+
+from flask import Blueprint, Response, abort, jsonify, request, send_file, url_for
+from sqlalchemy.orm import Session
+from wtforms import IntegerField
+from wtforms.validators import NumberRange
+
+from logbook.actions import runs as actions
+from logbook.actions import sheets
+from logbook.actions.finding import by_code, fact
+from logbook.actions.pictures import current
+from logbook.records.audit import Actor
+from logbook.records.floor import Run
+from logbook.refusals import Refused
+from logbook.web import peeking
+from logbook.web.acting import act, page, reading
+from logbook.web.fields import NEEDED, BenchForm
+from logbook.web.gate import the_shop
+from logbook.web.ringing import ring
+
+pages = Blueprint("runs", __name__)
+
+
+class Plain(BenchForm):
+    """A button."""
+
+
+class SheetsForm(BenchForm):
+    """How many sheets to print."""
+
+    count = IntegerField("Sheets to print", [NEEDED, NumberRange(min=1, max=200)], default=1)
+
+
+@pages.route("/run/<code>")
+def run(code: str) -> tuple[str, int]:
+    """How far it is, what came out, what to do with it."""
+    return _page(code)
+
+
+def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
+    with reading() as session:
+        found = by_code(session, Run, code)
+        job = found.pieces[0].job
+        sheets_form = (
+            form
+            if isinstance(form, SheetsForm)
+            else SheetsForm(formdata=None, count=max(1, sheets.open_quantity(session, job)))
+        )
+        return page(
+            "run.html",
+            run=found,
+            job=job,
+            pictures=current(job),
+            recipe=json.loads(found.recipe),
+            result=json.loads(found.result) if found.result else None,
+            form=form or Plain(formdata=None),
+            sheets_form=sheets_form,
+            folder=fact(session, "hand-over folder"),
+            file_name=actions.file_name(found, label(found)),
+        )
+
+
+def label(found: Run) -> str:
+    """What the file is named after: the serial when there is one, else the job."""
+    prints = [piece for sheet in found.sheets for piece in sheet.prints]
+    return prints[0].serial if len(prints) == 1 else found.pieces[0].job.number
+
+
+@pages.get("/run/<code>.json")
+def state(code: str) -> Response:
+    """What the page polls."""
+    with reading() as session:
+        found = by_code(session, Run, code)
+        return jsonify(
+            state=found.state,
+            progress=found.progress,
+            trouble=found.trouble,
+            started=found.started_at.isoformat() if found.started_at else None,
+        )
+
+
+def _button(code: str, work: object) -> Response | tuple[str, int]:
+    form = Plain()
+    if form.validate_on_submit() and (done := act(form, work, lambda _: url_for("runs.run", code=code))):  # type: ignore[arg-type]
+        return done
+    return _page(code, form)
+
+
+@pages.post("/run/<code>/cancel")
+def cancel(code: str) -> Response | tuple[str, int]:
+    """Stop it."""
+    return _button(code, lambda session, by: actions.cancel(session, by, run=by_code(session, Run, code)))
+
+
+@pages.post("/run/<code>/again")
+def again(code: str) -> Response | tuple[str, int]:
+    """Start a failed or stopped run again."""
+    answer = _button(code, lambda session, by: actions.again(session, by, run=by_code(session, Run, code)))
+    with reading() as session:
+        ring(by_code(session, Run, code).id)
+    return answer
+
+
+@pages.post("/run/<code>/accept")
+def accept(code: str) -> Response | tuple[str, int]:
+    """Somebody looked at it and takes it for printing."""
+    return _button(code, lambda session, by: actions.accept(session, by, run=by_code(session, Run, code)))
+
+
+@pages.post("/run/<code>/hand-over")
+def hand_over(code: str) -> Response | tuple[str, int]:
+    """Copy the file into the folder that the printer's computer reads."""
+
+    def work(session: Session, by: Actor) -> object:
+        found = by_code(session, Run, code)
+        folder = fact(session, "hand-over folder")
+        if not folder:
+            raise Refused("No hand-over folder is set; it is set once on the shop's page.")
+        return actions.hand_over(session, by, the_shop().store, found, Path(folder), label(found))
+
+    return _button(code, work)
+
+
+@pages.post("/run/<code>/sheets")
+def start_sheets(code: str) -> Response | tuple[str, int]:
+    """Sheets and serials for what is to be printed from this run."""
+    form = SheetsForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: sheets.start_sheets(
+                session, by, run=by_code(session, Run, code), count=form.count.data
+            ),
+            lambda made: (
+                url_for("bench.sheet", code=made[0].code) if len(made) == 1 else url_for("runs.run", code=code)
+            ),
+        )
+    ):
+        return done
+    return _page(code, form)
+
+
+@pages.get("/run/<code>/file")
+def file(code: str) -> Response:
+    """Download the interlaced file under a name that says what it is."""
+    with reading() as session:
+        found = by_code(session, Run, code)
+        if found.output is None or not the_shop().store.has(found.output.sha256):
+            abort(404)
+        return send_file(
+            the_shop().store.path(found.output.sha256),
+            mimetype="image/tiff",
+            as_attachment=True,
+            download_name=actions.file_name(found, label(found)),
+        )
+
+
+@pages.get("/run/<code>/seen.jpg")
+def seen(code: str) -> Response:
+    """What an eye sees from a place: from=-1 far left (above), 0 the middle, 1 far right (below)."""
+    place = request.args.get("from", "0")
+    with reading() as session:
+        found = by_code(session, Run, code)
+        return peeking.seen(found, place)
+
+
+@pages.get("/run/<code>/strips.png")
+def strips(code: str) -> Response:
+    """Single dots of the interlaced file, enlarged: x and y in dots from its left top corner."""
+    with reading() as session:
+        return peeking.strips(
+            by_code(session, Run, code), x=request.args.get("x", 0, type=int), y=request.args.get("y", 0, type=int)
+        )

@@ -1,0 +1,177 @@
+"""The shop: its facts, its people, its tablets, the state of its records."""
+
+from flask import Blueprint, Response, current_app, g, request, url_for
+from wtforms import DateField, PasswordField, RadioField, StringField
+from wtforms.validators import Length as TextLength
+
+from logbook.actions import people, verifying
+from logbook.actions import shop as actions
+from logbook.paper.codes import qr
+from logbook.records import audit
+from logbook.web.acting import act, page, reading
+from logbook.web.fields import MAYBE, NEEDED, BenchForm
+from logbook.web.gate import actor, owner_only, the_shop
+
+pages = Blueprint("shop", __name__)
+
+
+class FactsForm(BenchForm):
+    """The shop's facts; one text field each."""
+
+
+class PersonForm(BenchForm):
+    """Somebody new."""
+
+    name = StringField("Name", [NEEDED, TextLength(max=120)], description="As it is to be printed beside signatures.")
+    password = PasswordField(
+        "First password", [NEEDED], description="At least 8 characters; they change it themselves."
+    )
+    role = RadioField(
+        "Role",
+        choices=[
+            ("operator", "operator: does and signs the work"),
+            ("viewer", "viewer: looks only"),
+            ("owner", "owner: everything"),
+        ],
+        default="operator",
+    )
+    under_18_until = DateField(
+        "Under 18 until", [MAYBE], description="Only for people under 18: the day it ends, never a birth date."
+    )
+
+
+class UnitsForm(BenchForm):
+    """Own units."""
+
+    units = RadioField("Lengths in", choices=[("mm", "millimetres"), ("in", "inches")], default="mm")
+
+
+class PasswordForm(BenchForm):
+    """A new password of one's own."""
+
+    password = PasswordField(
+        "New password", [NEEDED], description="At least 8 characters; every sign-in of yours ends."
+    )
+
+
+@pages.route("/shop")
+def shop() -> tuple[str, int]:
+    """Facts, people, own settings."""
+    return _page()
+
+
+def _page(**forms: BenchForm) -> tuple[str, int]:
+    with reading() as session:
+        return page(
+            "shop.html",
+            facts=actions.facts(session),
+            labels=actions.FACTS,
+            people=people.everybody(session),
+            typed=request.form,
+            facts_form=forms.get("facts_form") or FactsForm(formdata=None),
+            person_form=forms.get("person_form") or PersonForm(formdata=None),
+            units_form=forms.get("units_form") or UnitsForm(formdata=None, units=g.me.units),
+            password_form=forms.get("password_form") or PasswordForm(formdata=None),
+            address=current_app.extensions["network_address"],
+            today=actor().now.astimezone().date(),
+        )
+
+
+@pages.post("/shop/facts")
+@owner_only
+def facts() -> Response | tuple[str, int]:
+    """Write down the shop's facts."""
+    form = FactsForm()
+    values = {key: request.form.get(key.replace(" ", "_"), "")[:500] for key in actions.FACTS}
+    if form.validate_on_submit() and (
+        done := act(form, lambda session, by: actions.set_facts(session, by, values), lambda _: url_for("shop.shop"))
+    ):
+        return done
+    return _page(facts_form=form)
+
+
+@pages.post("/shop/people")
+@owner_only
+def add_person() -> Response | tuple[str, int]:
+    """Somebody new in the shop."""
+    form = PersonForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: people.add_person(
+                session,
+                by,
+                name=form.name.data,
+                password=form.password.data,
+                role=form.role.data,
+                under_18_until=form.under_18_until.data,
+            ),
+            lambda _: url_for("shop.shop"),
+        )
+    ):
+        return done
+    return _page(person_form=form)
+
+
+@pages.post("/shop/my-units")
+def units() -> Response | tuple[str, int]:
+    """Millimetres or inches for oneself."""
+    form = UnitsForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: people.set_units(
+                session, by, person=people.by_id(session, g.me.id), units=form.units.data
+            ),
+            lambda _: url_for("shop.shop"),
+        )
+    ):
+        return done
+    return _page(units_form=form)
+
+
+@pages.post("/shop/my-password")
+def password() -> Response | tuple[str, int]:
+    """A new password for oneself."""
+    form = PasswordForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: people.change_password(
+                session, by, person=people.by_id(session, g.me.id), password=form.password.data
+            ),
+            lambda _: url_for("entry.sign_in"),
+        )
+    ):
+        return done
+    return _page(password_form=form)
+
+
+@pages.get("/shop/tablet")
+def tablet() -> tuple[str, int]:
+    """The address for tablets as a QR code."""
+    address = current_app.extensions["network_address"]
+    return page("tablet.html", address=address, code=qr(address, "address of this logbook") if address else "")
+
+
+@pages.get("/shop/record")
+def record() -> tuple[str, int]:
+    """The audit trail's newest entries, and its head."""
+    before = request.args.get("before", type=int)
+    with reading() as session:
+        head = audit.head(session)
+        return page("record.html", head=head, entries=audit.newest(session, before=before, count=100), checked=None)
+
+
+@pages.get("/shop/record/check")
+@owner_only
+def check_record() -> tuple[str, int]:
+    """Recompute the trail and every kept file."""
+    with reading() as session:
+        found = verifying.verify(session, the_shop().store)
+        return page(
+            "record.html",
+            head=audit.head(session),
+            entries=audit.newest(session, before=None, count=100),
+            checked=found,
+        )

@@ -1,0 +1,218 @@
+"""Stock: lens, paper and adhesive; lots, counts, and every print of a lot."""
+
+from decimal import Decimal
+
+from flask import Blueprint, Response, url_for
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+from wtforms import DateField, IntegerField, RadioField, StringField
+from wtforms.validators import Length as TextLength
+from wtforms.validators import NumberRange
+
+from logbook.actions import materials as actions
+from logbook.actions import trace
+from logbook.actions.finding import by_code
+from logbook.records.audit import Actor
+from logbook.records.materials import Lot, Material
+from logbook.web.acting import act, page, reading
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
+
+pages = Blueprint("stock", __name__)
+
+
+class LotFields(BenchForm):
+    """One delivery."""
+
+    label = StringField(
+        "Lot", [MAYBE, TextLength(max=80)], description="As on the wrapping; else today's date is used."
+    )
+    count = IntegerField(
+        "Sheets", [MAYBE, NumberRange(min=0, max=100000)], description="Leave empty if you do not count it."
+    )
+    place = StringField("Where it lies", [MAYBE, TextLength(max=120)])
+    sheet_width = LengthField("Sheet width", [MAYBE])
+    sheet_height = LengthField("Sheet height", [MAYBE])
+    price = NumberField("Price of one sheet", [MAYBE], low=Decimal(0))
+    expires_on = DateField("Use before", [MAYBE])
+    reorder_level = IntegerField("Order more at", [MAYBE, NumberRange(min=0, max=100000)])
+
+
+class MaterialForm(LotFields):
+    """A new type with its first lot."""
+
+    kind = RadioField("What", choices=[("lens", "lens"), ("paper", "paper"), ("adhesive", "adhesive")], default="lens")
+    name = StringField(
+        "Name",
+        [MAYBE, TextLength(max=120)],
+        description="As you call it in the shop; a lens may go by its lines per inch.",
+    )
+    nominal_lpi = NumberField("Lens: lines per inch", [MAYBE], description="As on its wrapping, 10 to 100.")
+    thickness = LengthField(
+        "Lens: thickness", [MAYBE], description="From the maker's sheet; needed to convert between viewing distances."
+    )
+    refractive_index = NumberField(
+        "Lens: refractive index",
+        [MAYBE],
+        low=Decimal("1.3"),
+        high=Decimal(2),
+        description="PETG about 1.57, acrylic 1.49, polystyrene 1.59.",
+    )
+    dry_hours = NumberField(
+        "Paper: hours to dry",
+        [MAYBE],
+        low=Decimal(0),
+        high=Decimal(500),
+        description="24 unless the maker says otherwise.",
+    )
+    trim_hours = NumberField(
+        "Adhesive: hours before trimming",
+        [MAYBE],
+        low=Decimal(0),
+        high=Decimal(500),
+        description="24 unless the maker says otherwise.",
+    )
+    ship_hours = NumberField(
+        "Adhesive: hours before it leaves",
+        [MAYBE],
+        low=Decimal(0),
+        high=Decimal(1000),
+        description="72 unless the maker says otherwise.",
+    )
+
+
+class CountForm(BenchForm):
+    """There are now N."""
+
+    now_there = IntegerField("There are now", [NEEDED, NumberRange(min=0, max=100000)])
+
+
+class AsideForm(BenchForm):
+    """What is wrong with a lot."""
+
+    reason = StringField("What is wrong with it", [NEEDED, TextLength(max=300)])
+
+
+@pages.route("/stock")
+def listing() -> tuple[str, int]:
+    """Everything in stock, by kind."""
+    with reading() as session:
+        materials = list(session.execute(select(Material).order_by(Material.kind, Material.name)).scalars())
+        counts = {lot.id: actions.left(session, lot) for material in materials for lot in material.lots}
+        return page(
+            "stock.html",
+            kinds={kind: [one for one in materials if one.kind == kind] for kind in ("lens", "paper", "adhesive")},
+            counts=counts,
+        )
+
+
+@pages.route("/stock/new", methods=["GET", "POST"])
+def new() -> Response | tuple[str, int]:
+    """A new type of lens, paper or adhesive, with its first lot."""
+    form = MaterialForm()
+    if form.validate_on_submit() and (
+        done := act(form, lambda session, by: _new(session, by, form), lambda lot: url_for("stock.lot", code=lot.code))
+    ):
+        return done
+    return page("stock_new.html", form=form, material=None)
+
+
+def _new(session: Session, by: Actor, form: MaterialForm) -> Lot:
+    material = actions.add_material(
+        session,
+        by,
+        kind=form.kind.data,
+        name=form.name.data or "",
+        nominal_lpi=form.nominal_lpi.data,
+        thickness=form.thickness.data,
+        refractive_index=form.refractive_index.data,
+        dry_hours=form.dry_hours.data,
+        trim_hours=form.trim_hours.data,
+        ship_hours=form.ship_hours.data,
+    )
+    quiet = Actor(by.person_id, by.name, by.role, by.now, None, by.place)
+    return _lot(session, quiet, material, form)
+
+
+def _lot(session: Session, by: Actor, material: Material, form: LotFields) -> Lot:
+    return actions.add_lot(
+        session,
+        by,
+        material=material,
+        label=form.label.data or "",
+        count=form.count.data,
+        place=form.place.data or "",
+        sheet_width=form.sheet_width.data,
+        sheet_height=form.sheet_height.data,
+        price=form.price.data,
+        expires_on=form.expires_on.data,
+        reorder_level=form.reorder_level.data,
+    )
+
+
+@pages.route("/stock/<code>/lot", methods=["GET", "POST"])
+def new_lot(code: str) -> Response | tuple[str, int]:
+    """Another lot of a known type."""
+    form = LotFields()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: _lot(session, by, by_code(session, Material, code), form),
+            lambda lot: url_for("stock.lot", code=lot.code),
+        )
+    ):
+        return done
+    with reading() as session:
+        return page("stock_new.html", form=form, material=by_code(session, Material, code))
+
+
+@pages.route("/lot/<code>")
+def lot(code: str) -> tuple[str, int]:
+    """A lot, what is left of it, its pitches, every print made of it."""
+    return _page(code)
+
+
+def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
+    with reading() as session:
+        found = by_code(session, Lot, code)
+        return page(
+            "lot.html",
+            lot=found,
+            count=actions.left(session, found),
+            traced=trace.of_lot(session, found),
+            count_form=forms.get("count_form") or CountForm(formdata=None),
+            aside_form=forms.get("aside_form") or AsideForm(formdata=None),
+        )
+
+
+@pages.post("/lot/<code>/count")
+def count(code: str) -> Response | tuple[str, int]:
+    """There are now N."""
+    form = CountForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: actions.count_lot(
+                session, by, lot=by_code(session, Lot, code), now_there=form.now_there.data
+            ),
+            lambda _: url_for("stock.lot", code=code),
+        )
+    ):
+        return done
+    return _page(code, count_form=form)
+
+
+@pages.post("/lot/<code>/aside")
+def aside(code: str) -> Response | tuple[str, int]:
+    """Set a lot aside, and its prints that have not left."""
+    form = AsideForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: actions.set_lot_aside(
+                session, by, lot=by_code(session, Lot, code), reason=form.reason.data
+            ),
+            lambda _: url_for("stock.lot", code=code),
+        )
+    ):
+        return done
+    return _page(code, aside_form=form)

@@ -1,0 +1,130 @@
+"""Today: what is due, what can go on now, what waits for whom, what is low."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from flask import Blueprint, url_for
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.actions.materials import left
+from logbook.records.floor import Print, Run, Sheet
+from logbook.records.machines import Authorisation, Machine
+from logbook.records.materials import Lot
+from logbook.records.orders import Job, Order
+from logbook.web.acting import page, reading
+from logbook.web.gate import actor
+from logbook.web.jobview import JobView, Next, job_view
+
+pages = Blueprint("today", __name__)
+SOON = timedelta(days=7)
+MOST_JOBS = 60
+_WAITING = ("A proof is out",)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the page."""
+
+    job: Job
+    next: Next
+
+
+@dataclass(frozen=True, slots=True)
+class Low:
+    """A lot that runs low, ends soon or was set aside; or a machine that is held."""
+
+    words: str
+    address: str
+
+
+@pages.route("/")
+def today() -> tuple[str, int]:
+    """The page everybody starts on."""
+    day = actor().now.astimezone().date()
+    with reading() as session:
+        jobs = list(
+            session.execute(
+                select(Job)
+                .join(Order)
+                .where(Job.ended_at.is_(None), Order.cancelled_reason.is_(None))
+                .order_by(Order.due_on.is_(None), Order.due_on, Job.id)
+                .limit(MOST_JOBS)
+            ).scalars()
+        )
+        seen = [job_view(session, job) for job in jobs]
+        lines = [Line(view.job, one) for view in seen for one in view.next]
+        waiting = [line for line in lines if line.next.words.startswith(_WAITING)]
+        return page(
+            "today.html",
+            day=day,
+            due=_due(seen, day),
+            go_on=[line for line in lines if line not in waiting],
+            waiting=waiting,
+            low=[*_low_lots(session, day), *_held(session, day)],
+            working=_working(session),
+            empty=_empty(session),
+            people_steps=_first_steps(session),
+        )
+
+
+def _due(seen: list[JobView], day: date) -> list[JobView]:
+    return [view for view in seen if view.job.order.due_on and view.job.order.due_on <= day + SOON]
+
+
+def _working(session: Session) -> list[Run]:
+    return list(session.execute(select(Run).where(Run.state.in_(("waiting", "running"))).order_by(Run.id)).scalars())
+
+
+def _empty(session: Session) -> bool:
+    return session.execute(select(Order.id).limit(1)).first() is None
+
+
+def _low_lots(session: Session, day: date) -> list[Low]:
+    found = []
+    for lot in session.execute(select(Lot).where(Lot.set_aside_reason.is_(None)).order_by(Lot.id)).scalars():
+        count = left(session, lot)
+        here = url_for("stock.lot", code=lot.code)
+        if count is not None and lot.reorder_level is not None and count <= lot.reorder_level:
+            found.append(Low(f"{lot.material.name}, {lot.label}: {count} left", here))
+        if lot.expires_on and lot.expires_on <= day + SOON and count != 0:
+            found.append(Low(f"{lot.material.name}, {lot.label}: ends on {lot.expires_on:%Y-%m-%d}", here))
+    return found
+
+
+def _held(session: Session, day: date) -> list[Low]:
+    held = [
+        Low(
+            f"{machine.name} is out of use: {machine.out_of_use_reason}", url_for("machines.machine", code=machine.code)
+        )
+        for machine in session.execute(select(Machine).where(Machine.out_of_use_reason.is_not(None))).scalars()
+    ]
+    ending = session.execute(
+        select(Authorisation).where(
+            Authorisation.withdrawn_at.is_(None), Authorisation.until <= day + timedelta(days=30)
+        )
+    ).scalars()
+    held += [
+        Low(
+            f"{one.person.name}'s authorisation for {one.machine.name} ends on {one.until:%Y-%m-%d}",
+            url_for("machines.machine", code=one.machine.code),
+        )
+        for one in ending
+    ]
+    aside = session.execute(
+        select(Print).where(Print.set_aside_reason.is_not(None), Print.stage.not_in(("gone", "scrapped")))
+    ).scalars()
+    held += [
+        Low(f"{piece.serial} is set aside: {piece.set_aside_reason}", url_for("bench.piece", code=piece.code))
+        for piece in aside
+    ]
+    return held
+
+
+def _first_steps(session: Session) -> bool:
+    """Whether something was mounted yet; until then the page says what the rollers will ask for."""
+    mounted = session.execute(select(Sheet.id).where(Sheet.stage.in_(("laminate", "dwell", "parted"))).limit(1)).first()
+    return (
+        mounted is None
+        and session.execute(select(Machine.id).where(Machine.kind == "laminator").limit(1)).first() is None
+    )

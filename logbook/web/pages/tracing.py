@@ -1,0 +1,59 @@
+"""Which pitch produced which print: typed, scanned, or by a file found on a stick."""
+
+from flask import Blueprint, Response, redirect, request, url_for
+from sqlalchemy import select
+from wtforms import FileField
+
+from logbook.actions import trace as actions
+from logbook.records.floor import Print
+from logbook.refusals import Refused
+from logbook.web.acting import page, reading, say
+from logbook.web.fields import BenchForm
+from logbook.web.gate import the_shop
+
+pages = Blueprint("tracing", __name__)
+
+
+class FileForm(BenchForm):
+    """A file to ask about."""
+
+    file = FileField("File", description="An interlaced TIFF, a picture, a traveller's PDF.")
+
+
+@pages.get("/trace")
+def by_words() -> Response | tuple[str, int]:
+    """A serial, a code, a lot, a hash."""
+    words = request.args.get("q", "").strip()
+    form = FileForm(formdata=None)
+    if not words:
+        return page("trace.html", words="", found=None, trouble="", form=form)
+    with reading() as session:
+        if code := session.execute(select(Print.code).where(Print.serial == words)).scalar_one_or_none():
+            return redirect(url_for("bench.piece", code=code) + "#trace", 303)
+        try:
+            # never a path of the server's own: only words
+            found = actions.find(session, words, files=False)
+        except Refused as refusal:
+            return page("trace.html", words=words, found=None, trouble=refusal.sentence, form=form)
+    return page("trace.html", words=words, found=found, trouble="", form=form)
+
+
+@pages.post("/trace/file")
+def by_file() -> tuple[str, int]:
+    """Whose file is this?"""
+    form = FileForm()
+    found = None
+    if form.validate_on_submit():
+        temporary = the_shop().store.temporary()
+        try:
+            if not form.file.data:
+                raise Refused("Choose a file.", field="file")
+            form.file.data.save(temporary)
+            with reading() as session:
+                found = actions.of_file(session, temporary, name=form.file.data.filename or "the file")
+        except Refused as refusal:
+            say(form, refusal)
+        finally:
+            temporary.unlink(missing_ok=True)
+    rendered, _ = page("trace.html", words="", found=found, trouble="", form=form)
+    return rendered, 200 if found else 422

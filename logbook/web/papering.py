@@ -1,0 +1,42 @@
+"""Papers for the web: the same HTML on screen and as PDF, with links that a browser can follow."""
+
+from collections.abc import Callable, Sequence
+
+from flask import current_app, request, url_for
+from sqlalchemy.orm import Session
+
+from logbook.actions import papers
+from logbook.actions.finding import fact
+from logbook.paper.forms import proof_sheet_html
+from logbook.paper.pdf import pdf_bytes
+from logbook.paper.rows import Caution, caution
+from logbook.paper.shelf import read_shelf
+from logbook.records.orders import Job
+from logbook.web.gate import actor, the_shop
+
+
+def shop_address(session: Session) -> str:
+    """What QR codes open: the address the owner set, else the network's, else this request's."""
+    own = fact(session, "address") or current_app.extensions["network_address"] or request.host_url
+    return own if own.endswith("/") else f"{own}/"
+
+
+def asset_link(name: str) -> str:
+    """Where a browser finds a stylesheet or sign of the papers."""
+    return url_for("papers.asset", name=name)
+
+
+def cards(codes: Sequence[str]) -> list[Caution]:
+    """The shop's cautions with these codes, ready for a page."""
+    shelf = read_shelf(the_shop().settings.own_safety_path)
+    return [caution(shelf.cards[code]) for code in codes if code in shelf.cards]
+
+
+def proof_page(session: Session, job: Job) -> Callable[[list[bytes]], bytes]:
+    """How to turn a proof's views into its one-page PDF; gathered now, drawn later."""
+    view = papers.proof_sheet(session, actor(), job=job, address=shop_address(session))
+
+    def drawn(views: list[bytes]) -> bytes:
+        return pdf_bytes(proof_sheet_html(view), {f"view-{number}": one for number, one in enumerate(views, start=1)})
+
+    return drawn

@@ -1,0 +1,63 @@
+"""Looking into an interlaced file: what an eye sees through the lens, and single dots enlarged."""
+
+from decimal import Decimal
+from fractions import Fraction
+from io import BytesIO
+
+import numpy as np
+from flask import Response, abort
+from PIL import Image
+
+from logbook.engine import proofing
+from logbook.engine.readback import Raster, read_raster
+from logbook.engine.view import seen_from, view_of_raster
+from logbook.records.floor import Run
+from logbook.web.gate import the_shop
+
+LONG_SIDE = 760
+PATCH_DOTS, ENLARGED = 120, 5
+
+
+def _raster(run: Run) -> Raster:
+    if run.output is None or not the_shop().store.has(run.output.sha256):
+        abort(404)
+    return read_raster(the_shop().store.path(run.output.sha256))
+
+
+def seen(run: Run, place: str) -> Response:
+    """One lenticule, one sample: the view from a place between -1 and 1."""
+    raster = _raster(run)
+    try:
+        where = max(Fraction(-1), min(Fraction(1), Fraction(place)))
+    except (ValueError, ZeroDivisionError):
+        abort(404)
+    across = raster.story["flip"] == "left-right"
+    assert raster.dpi is not None
+    wide, high = raster.dots
+    dots = seen_from(
+        wide if across else high,
+        lpi=Decimal(raster.story["lpi"]),
+        dpi=raster.dpi[0 if across else 1],
+        pictures=int(raster.story["pictures"]),
+        place=where,
+    )
+    return _image(
+        proofing.jpeg(view_of_raster(raster, dots, across=across, long_side=LONG_SIDE).convert("RGB")), "image/jpeg"
+    )
+
+
+def strips(run: Run, *, x: int, y: int) -> Response:
+    """A patch of single dots, each enlarged to a square, nothing smoothed."""
+    raster = _raster(run)
+    wide, high = raster.dots
+    left, top = max(0, min(x, wide - PATCH_DOTS)), max(0, min(y, high - PATCH_DOTS // 2))
+    patch = np.ascontiguousarray(raster.pixels[top : top + PATCH_DOTS // 2, left : left + PATCH_DOTS])
+    patch = (patch >> 8).astype(np.uint8) if patch.dtype == np.uint16 else patch
+    image = Image.fromarray(patch[:, :, 0] if patch.shape[2] == 1 else patch, raster.mode).convert("RGB")
+    out = BytesIO()
+    image.resize((image.width * ENLARGED, image.height * ENLARGED), Image.Resampling.NEAREST).save(out, "PNG")
+    return _image(out.getvalue(), "image/png")
+
+
+def _image(content: bytes, media_type: str) -> Response:
+    return Response(content, mimetype=media_type)

@@ -1,0 +1,123 @@
+"""How values look on screen: times, lengths, pitches, waits, strengths."""
+
+import secrets
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from fractions import Fraction
+
+from flask import Flask, g, render_template
+from markupsafe import Markup
+
+from logbook.lengths import INCH_IN_MM, Length
+from logbook.web.gate import the_shop
+
+STAGE_WORDS = {
+    "print": "to print",
+    "dry": "drying",
+    "adhesive": "adhesive next",
+    "laminate": "lens next",
+    "dwell": "resting",
+    "parted": "cut apart",
+    "on sheet": "on its sheet",
+    "trim": "to trim",
+    "inspect": "to inspect",
+    "pack": "to pack",
+    "gone": "gone",
+    "scrapped": "scrapped",
+}
+WAY = ("print", "dry", "adhesive", "laminate", "dwell", "trim", "inspect", "pack", "gone")
+WAY_WORDS = ("printed", "dried", "adhesive", "lens", "rested", "trimmed", "inspected", "packed", "gone")
+
+
+def teach(app: Flask) -> None:
+    """Give templates these filters and the things every page shows."""
+    app.add_template_filter(when)
+    app.add_template_filter(day)
+    app.add_template_filter(length)
+    app.add_template_filter(plain)
+    app.add_template_filter(short)
+    app.add_template_filter(stage_words)
+    app.add_template_global(way_marks)
+    app.add_template_global(_request_id, "new_request_id")
+    app.context_processor(_everywhere)
+
+
+def _everywhere() -> dict[str, object]:
+    return {"me": g.get("me"), "is_demo": the_shop().is_demo, "today_date": datetime.now().astimezone().date()}
+
+
+def _request_id() -> str:
+    return secrets.token_hex(16)
+
+
+def trouble(title: str, sentence: str) -> str:
+    """A whole page that says what went wrong and what to do."""
+    g.setdefault("me", None)
+    return render_template("trouble.html", title=title, sentence=sentence)
+
+
+def when(moment: datetime | None) -> str:
+    """Local date and time."""
+    return moment.astimezone().strftime("%Y-%m-%d %H:%M") if moment else ""
+
+
+def day(moment: date | datetime | None) -> str:
+    """Local date."""
+    if moment is None:
+        return ""
+    return (moment.astimezone(UTC).astimezone() if isinstance(moment, datetime) else moment).strftime("%Y-%m-%d")
+
+
+def length(value: Length | None) -> str:
+    """A length in the reader's units, rounded for reading; the stored value keeps what was typed."""
+    if value is None:
+        return ""
+    units = g.me.units if g.get("me") else "mm"
+    if value.unit == units:
+        return f"{plain(value.value)} {units}"
+    if units == "in":
+        return f"{plain(_rounded(value.mm / INCH_IN_MM, 2))} in"
+    if value.mm >= 1000:
+        return f"{plain(_rounded(value.mm / 1000, 2))} m"
+    return f"{plain(_rounded(value.mm, 1))} mm"
+
+
+def _rounded(value: Fraction, places: int) -> Decimal:
+    return Decimal(round(value * 10**places)) / 10**places
+
+
+def plain(value: Decimal | str | None) -> str:
+    """A decimal without trailing zeros; text as it is."""
+    if value is None:
+        return ""
+    if not isinstance(value, Decimal):
+        return str(value)
+    text = format(value, "f")
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def short(sha256: str | None) -> str:
+    """The first characters of a hash, as printed on travellers."""
+    return (sha256 or "")[:8]
+
+
+def stage_words(stage: str) -> str:
+    """A stage in the words of the work lists."""
+    return STAGE_WORDS.get(stage, stage)
+
+
+def way_marks(sheet_stage: str, print_stage: str) -> Markup:
+    """The way from printing to the door as ridges: done, next, to come. Words and shape carry it, colour only helps."""
+    stage = print_stage if print_stage != "on sheet" else sheet_stage
+    if stage not in WAY:
+        return Markup('<span class="ended">{}</span>').format(stage_words(stage))
+    here = WAY.index(stage)
+    ridges = Markup("").join(
+        Markup('<li class="{}"{}><span>{}</span></li>').format(
+            "done" if index < here or stage == "gone" else "next" if index == here else "ahead",
+            Markup(' aria-current="step"') if index == here else "",
+            WAY_WORDS[index],
+        )
+        for index in range(len(WAY))
+    )
+    return Markup('<ol class="way" aria-label="{}">{}</ol>').format(f"stands at: {stage_words(stage)}", ridges)
