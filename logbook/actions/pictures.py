@@ -1,7 +1,10 @@
 """Pictures: taken in, looked at, put in order, replaced by better ones."""
 
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO
+from pathlib import Path
 from typing import BinaryIO
 
 from sqlalchemy.orm import Session
@@ -19,36 +22,44 @@ _MEDIA = {"JPEG": "image/jpeg", "PNG": "image/png", "TIFF": "image/tiff"}
 
 @dataclass(frozen=True, slots=True)
 class Intake:
-    """A picture that was stored and looked at, before any row knows it."""
+    """A picture that was received and looked at; its bytes wait in a temporary file until an act keeps it."""
 
     name: str
+    waiting: Path
     sha256: str
-    size: int
     media_type: str
-    preview_sha256: str
-    preview_size: int
+    preview: bytes
     width_px: int
     height_px: int
     remark: str
 
 
-def take_in(store: FileStore, stream: BinaryIO, *, name: str) -> Intake:
-    """Store a picture and make its preview; long work, so no transaction is open.
+@contextmanager
+def received(store: FileStore, files: Sequence[tuple[str, BinaryIO]]) -> Iterator[list[Intake]]:
+    """Receive pictures, (name, stream) each, and look at them; long work, so no transaction is open.
 
-    Raises Refused with the reason, in the words of the original file name, when
-    it is no picture that can be interlaced.
+    Whatever no act has kept by the end is deleted. Raises Refused with the
+    reason, in the words of the original file name, for what cannot be interlaced.
     """
-    name = clean_name(name)
-    sha256, size = store.put(stream)
-    path = store.path(sha256)
+    taken: list[Intake] = []
     try:
-        source = sources.inspect(path)
+        for name, stream in files:
+            taken.append(_look_at(store.receive(stream), clean_name(name)))
+        yield taken
+    finally:
+        for intake in taken:
+            intake.waiting.unlink(missing_ok=True)
+
+
+def _look_at(waiting: Path, name: str) -> Intake:
+    try:
+        source = sources.inspect(waiting)
         small = proofing.preview(source)
     except Refused as refusal:
-        raise Refused(refusal.sentence.replace(path.name, name), field="pictures") from None
-    preview_sha256, preview_size = store.put(BytesIO(small))
-    remark = " ".join(note.replace(path.name, name) for note in source.notes)
-    return Intake(name, sha256, size, _MEDIA[source.format], preview_sha256, preview_size, *source.size, remark)
+        waiting.unlink(missing_ok=True)
+        raise Refused(refusal.sentence.replace(waiting.name, name), field="pictures") from None
+    remark = " ".join(note.replace(waiting.name, name) for note in source.notes)
+    return Intake(name, waiting, source.sha256, _MEDIA[source.format], small, *source.size, remark)
 
 
 def clean_name(name: str) -> str:
@@ -58,13 +69,13 @@ def clean_name(name: str) -> str:
     return shown[-120:] or "picture"
 
 
-def add_pictures(session: Session, by: Actor, *, job: Job, taken: list[Intake]) -> list[Picture]:
+def add_pictures(session: Session, by: Actor, store: FileStore, *, job: Job, taken: list[Intake]) -> list[Picture]:
     """Append pictures to a job in the order in which they came."""
     standing = current(job)
     if len(standing) + len(taken) > MOST_PICTURES:
         raise Refused(f"A print holds at most {MOST_PICTURES} pictures.", field="pictures")
     first = max((picture.position for picture in standing), default=0) + 1
-    added = [_row(session, by, job, intake, position=first + index) for index, intake in enumerate(taken)]
+    added = [_row(session, by, store, job, intake, position=first + index) for index, intake in enumerate(taken)]
     record(
         session,
         by,
@@ -78,18 +89,11 @@ def add_pictures(session: Session, by: Actor, *, job: Job, taken: list[Intake]) 
     return added
 
 
-def _row(session: Session, by: Actor, job: Job, intake: Intake, *, position: int) -> Picture:
-    original = keep(
-        session, sha256=intake.sha256, size=intake.size, media_type=intake.media_type, kind="record", now=by.now
-    )
-    preview = keep(
-        session,
-        sha256=intake.preview_sha256,
-        size=intake.preview_size,
-        media_type="image/jpeg",
-        kind="preview",
-        now=by.now,
-    )
+def _row(session: Session, by: Actor, store: FileStore, job: Job, intake: Intake, *, position: int) -> Picture:
+    sha256, size = store.adopt(intake.waiting)
+    original = keep(session, sha256=sha256, size=size, media_type=intake.media_type, kind="record", now=by.now)
+    sha256, size = store.put(BytesIO(intake.preview))
+    preview = keep(session, sha256=sha256, size=size, media_type="image/jpeg", kind="preview", now=by.now)
     picture = Picture(
         job=job,
         position=position,
@@ -114,12 +118,12 @@ def current(job: Job) -> list[Picture]:
     )
 
 
-def replace_picture(session: Session, by: Actor, *, picture: Picture, intake: Intake) -> Picture:
+def replace_picture(session: Session, by: Actor, store: FileStore, *, picture: Picture, intake: Intake) -> Picture:
     """A better version of a picture takes its place."""
     if picture.replaced_at is not None:
         raise Refused("That picture was replaced already; open the page again.")
     picture.replaced_at = by.now
-    new = _row(session, by, picture.job, intake, position=picture.position)
+    new = _row(session, by, store, picture.job, intake, position=picture.position)
     record(
         session,
         by,

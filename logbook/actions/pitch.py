@@ -264,6 +264,10 @@ def carry_over(
     """A pitch known from before the logbook, once for these conditions, with date and note."""
     if not note.strip():
         raise Refused("Write down where the value comes from, for example the old notebook's page.", field="note")
+    if (known := _standing(session, conditions, "carried over")) is not None:
+        raise Refused(
+            f"{known.lpi} was carried over for these conditions already ({known.code}); withdraw it first.", field="lpi"
+        )
     pitch = _on_record(
         session,
         by,
@@ -292,20 +296,7 @@ def take_nominal(session: Session, by: Actor, *, conditions: Conditions) -> Pitc
     nominal = conditions.lens_lot.material.nominal_lpi
     if nominal is None:
         raise Refused("The nominal pitch of this lens is not on record.")
-    known = (
-        session.execute(
-            select(PitchOnRecord).where(
-                PitchOnRecord.origin == "nominal",
-                PitchOnRecord.lens_lot_id == conditions.lens_lot.id,
-                PitchOnRecord.mode_id == conditions.mode.id,
-                PitchOnRecord.paper_id == conditions.paper.id,
-                PitchOnRecord.axis == conditions.axis,
-            )
-        )
-        .scalars()
-        .first()
-    )
-    if known is not None and known.withdrawal is None:
+    if (known := _standing(session, conditions, "nominal")) is not None:
         return known
     pitch = _on_record(
         session,
@@ -324,6 +315,18 @@ def take_nominal(session: Session, by: Actor, *, conditions: Conditions) -> Pitc
         Act("nominal pitch taken", [ref(pitch), *conditions.refs()], new={"lpi": nominal, **conditions.plain()}),
     )
     return pitch
+
+
+def _standing(session: Session, conditions: Conditions, origin: str) -> PitchOnRecord | None:
+    """The pitch of this origin that still serves for these conditions."""
+    rows = session.execute(
+        select(PitchOnRecord)
+        .where(PitchOnRecord.origin == origin, PitchOnRecord.lens_lot_id == conditions.lens_lot.id)
+        .where(PitchOnRecord.mode_id == conditions.mode.id, PitchOnRecord.paper_id == conditions.paper.id)
+        .where(PitchOnRecord.axis == conditions.axis)
+        .order_by(PitchOnRecord.id.desc())
+    ).scalars()
+    return next((row for row in rows if row.withdrawal is None), None)
 
 
 def _on_record(

@@ -5,11 +5,15 @@ import logging
 import socket
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from logbook.refusals import Refused
 from logbook.settings import Settings, default_data_folder
+
+if TYPE_CHECKING:
+    from logbook.records.opened import Shop
 
 DEFAULT_PORT = 8420
 
@@ -41,7 +45,7 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s: %(message)s")
     settings = Settings(data=data.absolute())
     shop = open_shop(settings)
-    shop.store.sweep()
+    _tidy(shop)
     listener = _listen("0.0.0.0" if shop_network else "127.0.0.1", port)  # noqa: S104 - asked for by name
     port = listener.getsockname()[1]
     click.echo(f"http://127.0.0.1:{port}/")
@@ -57,6 +61,15 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
         supervisor.start()
     app = create_app(shop, ring=Bell(settings).ring, network_address=network_address)
     _run_server(app, listener, supervisor)
+
+
+def _tidy(shop: "Shop") -> None:
+    """What a crash left behind goes before anybody works."""
+    from logbook.records.files import sweep_orphans
+
+    shop.store.sweep()
+    with shop.database.reading() as session:
+        sweep_orphans(session, shop.store)
 
 
 def _listen(host: str, port: int) -> socket.socket:

@@ -8,6 +8,7 @@ after shipping; its recipe and hash stay, and it can be made anew).
 import hashlib
 import os
 import tempfile
+import time
 from datetime import datetime
 from pathlib import Path
 from typing import BinaryIO
@@ -60,14 +61,27 @@ class FileStore:
 
     def put(self, stream: BinaryIO) -> tuple[str, int]:
         """Store a stream; returns its SHA-256 and size in bytes."""
+        temporary = self.receive(stream)
+        try:
+            return self.adopt(temporary)
+        finally:
+            temporary.unlink(missing_ok=True)
+
+    def receive(self, stream: BinaryIO) -> Path:
+        """A stream's bytes in a temporary file, which the caller adopts or deletes."""
         temporary = self.temporary()
         try:
             with temporary.open("wb") as out:
                 while chunk := stream.read(_CHUNK):
                     out.write(chunk)
-            return self.adopt(temporary)
-        finally:
+        except BaseException:
             temporary.unlink(missing_ok=True)
+            raise
+        return temporary
+
+    def drop(self, sha256: str) -> None:
+        """Delete the bytes of a hash; the row says when and how to make them anew."""
+        self.path(sha256).unlink(missing_ok=True)
 
     def adopt(self, temporary: Path) -> tuple[str, int]:
         """Take a finished temporary file into the store under its hash."""
@@ -80,6 +94,10 @@ class FileStore:
         temporary.replace(final)
         _sync_folder(final.parent)
         return sha256, size
+
+    def hashes(self) -> set[str]:
+        """Every hash whose bytes lie here."""
+        return {path.name for path in self.folder.glob("[0-9a-f][0-9a-f]/*")}
 
     def sweep(self) -> int:
         """Delete temporary files that a crash left behind; returns how many."""
@@ -101,6 +119,19 @@ def keep(
     elif known.dropped_at is not None:
         known.dropped_at = None
     return known
+
+
+def sweep_orphans(session: Session, store: FileStore) -> int:
+    """Delete bytes that no row knows, left when an act was refused after its file was drawn; returns how many.
+
+    Only at start-up, and only what is older than an hour: a separate worker may
+    be between storing its file and recording it.
+    """
+    kept = set(session.execute(select(KeptFile.sha256).where(KeptFile.dropped_at.is_(None))).scalars())
+    orphans = {sha256 for sha256 in store.hashes() - kept if time.time() - store.path(sha256).stat().st_mtime > 3600}
+    for sha256 in orphans:
+        store.drop(sha256)
+    return len(orphans)
 
 
 def hash_file(path: Path) -> str:

@@ -44,7 +44,7 @@ def one_of(mapping: Mapping, key: str, allowed: Iterable[str], *, where: str, de
     value = mapping.get(key, default)
     if value != default and value not in set(allowed):
         raise Refused(f"{where}: {key} is {value!r}; use {', '.join(allowed)}.")
-    return value
+    return str(value)
 
 
 def flag(mapping: Mapping, key: str, *, where: str, default: bool = False) -> bool:

@@ -1,7 +1,7 @@
 """Who comes in: sign-in cookie, roles, and the actor that every act is done by."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import wraps
 from typing import ParamSpec, TypeVar
@@ -93,6 +93,11 @@ def actor(request_id: str | None = None) -> Actor:
     if me is None:
         return Actor(None, "nobody yet", "none", datetime.now(UTC), request_id)
     return Actor(me.id, me.name, me.role, datetime.now(UTC), request_id)
+
+
+def without_request(by: Actor) -> Actor:
+    """The same actor for the further acts of one form: only its first carries the request id."""
+    return replace(by, request_id=None)
 
 
 def owner_only(view: Callable[P, R]) -> Callable[P, R]:

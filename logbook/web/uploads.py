@@ -1,17 +1,17 @@
-"""Pictures from a form into the file store, before any transaction opens."""
+"""Pictures from a form, received and looked at before any transaction opens."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 
 from werkzeug.datastructures import FileStorage
 
-from logbook.actions.pictures import Intake, take_in
+from logbook.actions.pictures import Intake, received
 from logbook.web.gate import the_shop
 
 
-def taken_in(files: Sequence[FileStorage]) -> list[Intake]:
-    """Store and look at every file that was really sent; Refused names the first that will not do."""
-    return [
-        take_in(the_shop().store, file.stream, name=file.filename or "picture")
-        for file in files
-        if file and file.filename
-    ]
+@contextmanager
+def taken_in(files: Sequence[FileStorage] | None) -> Iterator[list[Intake]]:
+    """Every file that was really sent; Refused names the first that will not do, and nothing is left behind."""
+    sent = [(file.filename, file.stream) for file in files or () if file and file.filename]
+    with received(the_shop().store, sent) as taken:
+        yield taken

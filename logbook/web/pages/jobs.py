@@ -1,5 +1,6 @@
 """One job: pictures, proof, materials, pitch, interlacing, half-done work."""
 
+from collections.abc import Callable
 from decimal import Decimal
 
 from flask import Blueprint, Response, redirect, url_for
@@ -22,7 +23,7 @@ from logbook.rules.findings import Strength, strongest
 from logbook.web import choices, papering
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, NumberField
-from logbook.web.gate import actor, the_shop
+from logbook.web.gate import actor, the_shop, without_request
 from logbook.web.jobview import job_view
 from logbook.web.pages.orders import JobFields
 from logbook.web.ringing import ring
@@ -149,20 +150,27 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
 def add_pictures(code: str) -> Response | tuple[str, int]:
     """More pictures at the end."""
     form = PicturesForm()
+
+    def work(session: Session, by: Actor, taken: list[pictures.Intake]) -> object:
+        return pictures.add_pictures(session, by, the_shop().store, job=by_code(session, Job, code), taken=taken)
+
+    return _with_files(form, work, code)
+
+
+def _with_files(
+    form: PicturesForm, work: Callable[[Session, Actor, list[pictures.Intake]], object], code: str
+) -> Response | tuple[str, int]:
+    """Receive the form's files, do the act with them, go back to the job."""
     if form.validate_on_submit():
         try:
-            taken = taken_in(form.pictures.data or [])
-            if not taken:
-                raise Refused("Choose at least one picture.", field="pictures")
+            with taken_in(form.pictures.data) as taken:
+                if not taken:
+                    raise Refused("Choose at least one picture.", field="pictures")
+                done = act(form, lambda session, by: work(session, by, taken), lambda _: url_for("jobs.job", code=code))
+            if done:
+                return done
         except Refused as refusal:
             say(form, refusal)
-            return _page(code, pictures_form=form)
-        if done := act(
-            form,
-            lambda session, by: pictures.add_pictures(session, by, job=by_code(session, Job, code), taken=taken),
-            lambda _: url_for("jobs.job", code=code),
-        ):
-            return done
     return _page(code, pictures_form=form)
 
 
@@ -172,23 +180,12 @@ def replace(code: str) -> Response | tuple[str, int]:
     form = PicturesForm()
     with reading() as session:
         owner = by_code(session, Picture, code).job.code
-    if form.validate_on_submit():
-        try:
-            taken = taken_in((form.pictures.data or [])[:1])
-            if not taken:
-                raise Refused("Choose the better picture.", field="pictures")
-        except Refused as refusal:
-            say(form, refusal)
-            return _page(owner, pictures_form=form)
-        if done := act(
-            form,
-            lambda session, by: pictures.replace_picture(
-                session, by, picture=by_code(session, Picture, code), intake=taken[0]
-            ),
-            lambda _: url_for("jobs.job", code=owner),
-        ):
-            return done
-    return _page(owner, pictures_form=form)
+
+    def work(session: Session, by: Actor, taken: list[pictures.Intake]) -> object:
+        picture = by_code(session, Picture, code)
+        return pictures.replace_picture(session, by, the_shop().store, picture=picture, intake=taken[0])
+
+    return _with_files(form, work, owner)
 
 
 @pages.post("/picture/<code>")
@@ -343,7 +340,7 @@ def _choose_pitch(session: Session, by: Actor, code: str, form: PitchChoiceForm)
     found = by_code(session, Job, code)
     if form.pitch.data == "nominal":
         wanted = nominal_for(session, by, found)
-        by = Actor(by.person_id, by.name, by.role, by.now, None, by.place)
+        by = without_request(by)
     else:
         wanted = by_code(session, PitchOnRecord, form.pitch.data)
     return pitch_actions.choose(session, by, job=found, pitch=wanted, reason=form.given)

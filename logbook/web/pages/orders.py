@@ -21,7 +21,7 @@ from logbook.refusals import Refused
 from logbook.web import choices
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
-from logbook.web.gate import actor, the_shop
+from logbook.web.gate import actor, the_shop, without_request
 from logbook.web.uploads import taken_in
 
 pages = Blueprint("orders", __name__)
@@ -151,13 +151,15 @@ def _check_first_things(form: OrderForm) -> None:
 
 def _placed(form: OrderForm) -> Response | None:
     try:
-        taken = taken_in(form.pictures.data or [])
+        with taken_in(form.pictures.data) as taken:
+            return act(
+                form,
+                lambda session, by: _place(session, by, form, taken),
+                lambda job: url_for("jobs.job", code=job.code),
+            )
     except Refused as refusal:
         say(form, refusal)
         return None
-    return act(
-        form, lambda session, by: _place(session, by, form, taken), lambda job: url_for("jobs.job", code=job.code)
-    )
 
 
 def _place(session: Session, by: Actor, form: OrderForm, taken: list[pictures.Intake]) -> Job:
@@ -175,7 +177,7 @@ def _place(session: Session, by: Actor, form: OrderForm, taken: list[pictures.In
     )
     quiet = without_request(by)
     if taken:
-        pictures.add_pictures(session, quiet, job=job, taken=taken)
+        pictures.add_pictures(session, quiet, the_shop().store, job=job, taken=taken)
     mode, lens_lot = _mode(session, quiet, form), _lens_lot(session, quiet, form)
     jobs.choose_materials(
         session,
@@ -184,11 +186,6 @@ def _place(session: Session, by: Actor, form: OrderForm, taken: list[pictures.In
         choice=jobs.MaterialChoice(lens_lot=lens_lot, mode=mode, paper=usual_paper(session, quiet)),
     )
     return job
-
-
-def without_request(by: Actor) -> Actor:
-    """The same actor for the further acts of one form: only its first carries the request id."""
-    return Actor(by.person_id, by.name, by.role, by.now, None, by.place)
 
 
 def _mode(session: Session, by: Actor, form: OrderForm) -> PrinterMode:

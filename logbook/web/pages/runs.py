@@ -18,7 +18,7 @@ from logbook.refusals import Refused
 from logbook.web import peeking
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import NEEDED, BenchForm
-from logbook.web.gate import the_shop
+from logbook.web.gate import the_shop, without_request
 from logbook.web.ringing import ring
 
 pages = Blueprint("runs", __name__)
@@ -64,9 +64,11 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
 
 
 def label(found: Run) -> str:
-    """What the file is named after: the serial when there is one, else the job."""
-    prints = [piece for sheet in found.sheets for piece in sheet.prints]
-    return prints[0].serial if len(prints) == 1 else found.pieces[0].job.number
+    """What the file is named after: its serial or serials, before they begin the job."""
+    serials = [piece.serial for sheet in found.sheets for piece in sheet.prints if piece.stage != "scrapped"]
+    if not serials:
+        return found.pieces[0].job.number
+    return serials[0] if len(serials) == 1 else f"{serials[0]}_to_{serials[-1]}"
 
 
 @pages.get("/run/<code>.json")
@@ -106,8 +108,17 @@ def again(code: str) -> Response | tuple[str, int]:
 
 @pages.post("/run/<code>/accept")
 def accept(code: str) -> Response | tuple[str, int]:
-    """Somebody looked at it and takes it for printing."""
-    return _button(code, lambda session, by: actions.accept(session, by, run=by_code(session, Run, code)))
+    """Somebody looked at it and takes it for printing: its sheets and serials begin."""
+    form = SheetsForm()
+
+    def work(session: Session, by: Actor) -> object:
+        found = by_code(session, Run, code)
+        actions.accept(session, by, run=found)
+        return sheets.start_sheets(session, without_request(by), run=found, count=form.count.data)
+
+    if form.validate_on_submit() and (done := act(form, work, lambda _: url_for("runs.run", code=code))):
+        return done
+    return _page(code, form)
 
 
 @pages.post("/run/<code>/hand-over")

@@ -16,6 +16,7 @@ from logbook.records.audit import Actor
 from logbook.records.materials import Lot, Material
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
+from logbook.web.gate import without_request
 
 pages = Blueprint("stock", __name__)
 
@@ -129,8 +130,7 @@ def _new(session: Session, by: Actor, form: MaterialForm) -> Lot:
         trim_hours=form.trim_hours.data,
         ship_hours=form.ship_hours.data,
     )
-    quiet = Actor(by.person_id, by.name, by.role, by.now, None, by.place)
-    return _lot(session, quiet, material, form)
+    return _lot(session, without_request(by), material, form)
 
 
 def _lot(session: Session, by: Actor, material: Material, form: LotFields) -> Lot:
