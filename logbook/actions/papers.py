@@ -8,7 +8,7 @@ from pathlib import Path
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, jobs, machines, runs
+from logbook.actions import bench, jobs, machines, outputs
 from logbook.actions.finding import fact, ref
 from logbook.actions.pictures import current
 from logbook.actions.shop import step_list
@@ -159,7 +159,7 @@ def _numbers(job: Job, materials: JobMaterials | None, run: Run | None) -> views
         else "",
         printer=mode.machine.name if mode else "",
         mode=mode.name if mode else "",
-        file_name=runs.file_name(run, job.number) if run else "",
+        file_name=outputs.file_name(run, job.number) if run else "",
         file_hash=run.output.sha256[:8] if run and run.output else "",
     )
 

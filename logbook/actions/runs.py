@@ -2,10 +2,8 @@
 
 import json
 import secrets
-import shutil
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from pathlib import Path
 
 from sqlalchemy import ColumnElement, or_, select, update
 from sqlalchemy.orm import Session
@@ -16,7 +14,7 @@ from logbook.actions.pictures import current
 from logbook.actions.pitch import findings_for
 from logbook.actions.pitchfacts import as_used
 from logbook.records.audit import Act, Actor, canonical, record
-from logbook.records.files import FileStore, hash_file, keep
+from logbook.records.files import keep
 from logbook.records.floor import JobMaterials, Run, RunPiece
 from logbook.records.orders import Job
 from logbook.refusals import Refused
@@ -154,6 +152,10 @@ def finish(
     if run.token != claimed.token or run.state != "running":
         return False
     sha256, size = stored
+    if run.pixels_sha256 not in (None, result["pixels_sha256"]):
+        was = run.pixels_sha256 or ""
+        _end(session, by, run, "failed", f"made anew, its dots differ from those that were printed ({was[:8]})")
+        return False
     run.output = keep(
         session, sha256=sha256, size=size, media_type="image/tiff", kind="interlaced", now=by.now, recipe=run.recipe
     )
@@ -252,37 +254,3 @@ def accept(session: Session, by: Actor, *, run: Run) -> None:
             files=[run.output.sha256],
         ),
     )
-
-
-def file_name(run: Run, label: str) -> str:
-    """A name that tells the printer's operator what it is: serial or sheet, size, dots per inch, pitch."""
-    made = json.loads(run.recipe)
-    across, down = made["dpi"]
-    dpi = across if across == down else f"{across}x{down}"
-    safe = "".join(letter if letter.isalnum() or letter in "-." else "_" for letter in label)
-    return f"{safe}_{made['width']}x{made['height']}_{dpi.replace('/', 'over')}dpi_{made['lpi']}lpi.tif"
-
-
-def hand_over(session: Session, by: Actor, store: FileStore, run: Run, folder: Path, label: str) -> Path:
-    """Copy the output into the folder that the printer's computer reads, whole or not at all."""
-    if run.output is None:
-        raise Refused("There is no file to hand over yet.")
-    if not folder.is_dir():
-        raise Refused(f"The hand-over folder {folder} is not there; check it on the shop's page.")
-    target = folder / file_name(run, label)
-    _copy_whole(store.path(run.output.sha256), target, run.output.sha256)
-    record(session, by, Act("file handed over", [ref(run)], new={"name": target.name}, files=[run.output.sha256]))
-    return target
-
-
-def _copy_whole(source: Path, target: Path, sha256: str) -> None:
-    waiting = target.with_suffix(".part")
-    try:
-        shutil.copyfile(source, waiting)
-        if hash_file(waiting) != sha256:
-            raise Refused("The copy in the hand-over folder differs from the file; try again.")
-        waiting.replace(target)
-    except OSError as error:
-        raise Refused(f"The file could not be written to {target.parent}: {error.strerror}.") from None
-    finally:
-        waiting.unlink(missing_ok=True)

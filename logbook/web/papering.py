@@ -1,8 +1,9 @@
 """Papers for the web: the same HTML on screen and as PDF, with links that a browser can follow."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from flask import current_app, request, url_for
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions import papers
@@ -11,7 +12,9 @@ from logbook.paper.forms import proof_sheet_html
 from logbook.paper.pdf import pdf_bytes
 from logbook.paper.rows import Caution, caution
 from logbook.paper.shelf import read_shelf
+from logbook.records.machines import Machine
 from logbook.records.orders import Job
+from logbook.rules.traits import machine_traits
 from logbook.web.gate import actor, the_shop
 
 
@@ -26,10 +29,18 @@ def asset_link(name: str) -> str:
     return url_for("papers.asset", name=name)
 
 
-def cards(codes: Sequence[str]) -> list[Caution]:
-    """The shop's cautions with these codes, ready for a page."""
-    shelf = read_shelf(the_shop().settings.own_safety_path)
-    return [caution(shelf.cards[code]) for code in codes if code in shelf.cards]
+def cards(codes: Sequence[str], traits: Iterable[str] = ()) -> list[Caution]:
+    """The shop's cautions with these codes that fit the machine's traits, ready for a page."""
+    shelf, traits = read_shelf(the_shop().settings.own_safety_path), frozenset(traits)
+    found = [shelf.cards[code] for code in codes if code in shelf.cards]
+    return [caution(card, traits) for card in found if card.applies(traits)]
+
+
+def shared_traits(session: Session, kind: str) -> frozenset[str]:
+    """The traits that all machines of a kind in use have in common: no caution is left out while one may need it."""
+    rows = session.execute(select(Machine).where(Machine.kind == kind, Machine.out_of_use_reason.is_(None))).scalars()
+    each = [machine_traits(drive=row.drive, heated=row.heated, cutting=row.cutting) for row in rows]
+    return frozenset.intersection(*each) if each else frozenset()
 
 
 def proof_page(session: Session, job: Job) -> Callable[[list[bytes]], bytes]:

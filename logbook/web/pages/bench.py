@@ -9,6 +9,7 @@ from wtforms.validators import Length as TextLength
 from logbook.actions import bench as actions
 from logbook.actions import leaving, trace
 from logbook.actions.finding import by_code
+from logbook.paper.rows import Caution
 from logbook.records.audit import Actor
 from logbook.records.floor import Print, Sheet
 from logbook.records.machines import Machine
@@ -17,6 +18,7 @@ from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules.findings import Strength
 from logbook.rules.stages import ROLLER_STAGES
+from logbook.rules.steplist import Stage
 from logbook.web import choices, papering
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
@@ -129,7 +131,7 @@ def _sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
         values = {
             "sheet": found,
             "stage": stage,
-            "cards": papering.cards(stage.cards),
+            "cards": _cards(session, stage),
             "records": actions.records_of(session, found),
             "wait": actions.wait_for(session, found),
             "findings": actions.findings_for(session, actor(), found, request.form),
@@ -152,6 +154,11 @@ def _sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             machine_findings=_laminators(session),
             **values,
         )
+
+
+def _cards(session: Session, stage: Stage) -> list[Caution]:
+    """The stage's cautions; what no machine in use can do to anybody is left out."""
+    return papering.cards(stage.cards, papering.shared_traits(session, stage.machine) if stage.machine else ())
 
 
 def _helpers(session: Session) -> list[tuple[str, str]]:
@@ -304,7 +311,7 @@ def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             "piece.html",
             piece=found,
             stage=stage,
-            cards=papering.cards(stage.cards) if stage else [],
+            cards=_cards(session, stage) if stage else [],
             failed=failed,
             wait=actions.wait_for(session, found) if at_bench else None,
             now=actor().now,

@@ -8,8 +8,8 @@ from sqlalchemy.orm import Session
 from wtforms import IntegerField
 from wtforms.validators import NumberRange
 
+from logbook.actions import outputs, sheets
 from logbook.actions import runs as actions
-from logbook.actions import sheets
 from logbook.actions.finding import by_code, fact
 from logbook.actions.pictures import current
 from logbook.records.audit import Actor
@@ -59,7 +59,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             form=form or Plain(formdata=None),
             sheets_form=sheets_form,
             folder=fact(session, "hand-over folder"),
-            file_name=actions.file_name(found, label(found)),
+            file_name=outputs.file_name(found, label(found)),
         )
 
 
@@ -121,6 +121,29 @@ def accept(code: str) -> Response | tuple[str, int]:
     return _page(code, form)
 
 
+@pages.post("/run/<code>/drop")
+def drop(code: str) -> Response | tuple[str, int]:
+    """Let the large file go; its recipe stays."""
+    dropped: list[str] = []
+
+    def work(session: Session, by: Actor) -> None:
+        dropped.append(outputs.drop(session, by, run=by_code(session, Run, code)))
+
+    answer = _button(code, work)
+    for sha256 in dropped:
+        the_shop().store.drop(sha256)
+    return answer
+
+
+@pages.post("/run/<code>/anew")
+def anew(code: str) -> Response | tuple[str, int]:
+    """Make a dropped file again from its recipe."""
+    answer = _button(code, lambda session, by: outputs.make_anew(session, by, run=by_code(session, Run, code)))
+    with reading() as session:
+        ring(by_code(session, Run, code).id)
+    return answer
+
+
 @pages.post("/run/<code>/hand-over")
 def hand_over(code: str) -> Response | tuple[str, int]:
     """Copy the file into the folder that the printer's computer reads."""
@@ -130,7 +153,7 @@ def hand_over(code: str) -> Response | tuple[str, int]:
         folder = fact(session, "hand-over folder")
         if not folder:
             raise Refused("No hand-over folder is set; it is set once on the shop's page.")
-        return actions.hand_over(session, by, the_shop().store, found, Path(folder), label(found))
+        return outputs.hand_over(session, by, the_shop().store, found, Path(folder), label(found))
 
     return _button(code, work)
 
@@ -165,7 +188,7 @@ def file(code: str) -> Response:
             the_shop().store.path(found.output.sha256),
             mimetype="image/tiff",
             as_attachment=True,
-            download_name=actions.file_name(found, label(found)),
+            download_name=outputs.file_name(found, label(found)),
         )
 
 
