@@ -310,10 +310,15 @@ def of_file(session: Session, path: Path, *, name: str = "") -> dict[str, Any]:
 
 
 def _told_run(path: Path) -> str:
+    return str(what_a_file_tells(path).get("run", ""))
+
+
+def what_a_file_tells(path: Path) -> dict[str, Any]:
+    """An interlaced file's own story, without any logbook; empty for other files."""
     try:
-        return str(read_provenance(path).get("run", ""))
+        return dict(read_provenance(path))
     except Refused:
-        return ""
+        return {}
 
 
 def of_hash(session: Session, sha256: str) -> dict[str, Any]:

@@ -141,9 +141,25 @@ def trace(file_or_serial: str, data: Path, as_json: bool) -> None:
     """
     from logbook.actions import trace as tracing
 
-    with _existing(data).database.reading() as session:
-        found = tracing.find(session, file_or_serial)
+    if not Settings(data=data.absolute()).database_path.is_file() and Path(file_or_serial).is_file():
+        found = _without_a_shop(Path(file_or_serial))
+    else:
+        with _existing(data).database.reading() as session:
+            found = tracing.find(session, file_or_serial)
     click.echo(json.dumps(found, ensure_ascii=False) if as_json else "\n".join(_told(found)))
+
+
+def _without_a_shop(path: Path) -> dict[str, object]:
+    """What the file says of itself, where no logbook is at hand to ask."""
+    from logbook.actions.trace import what_a_file_tells
+    from logbook.records.files import hash_file
+
+    told = what_a_file_tells(path)
+    if not told:
+        raise Refused(
+            f"{path.name} tells nothing of itself, and there is no logbook here to ask; name its folder with --data."
+        )
+    return {"file": {"sha256": hash_file(path), "on_record": None}, "told_by_the_file": told}
 
 
 def _told(value: object, indent: int = 0) -> list[str]:
