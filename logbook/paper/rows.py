@@ -73,9 +73,14 @@ class StepRow:
     kind: Literal["step"] = "step"
 
     @property
+    def recorded(self) -> bool:
+        """Whether something is recorded already in any column."""
+        return any(cell.entry for cell in self.cells)
+
+    @property
     def blank(self) -> bool:
         """Whether there is nothing to record and nothing recorded in any column."""
-        return self.step.record == "none" and not any(cell.entry for cell in self.cells)
+        return self.step.record == "none" and not self.recorded
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from logbook.paper.views import Bench, Column, Entry, Numbers, Pitch
 from logbook.refusals import Refused
 from logbook.rules.steplist import Step
 from support.example_papers import ADDRESS, KNIFE, LAMINATOR, PRINTER, traveller
-from support.pdf_reading import POINTS, font_sizes, sizes, texts
+from support.pdf_reading import POINTS, font_sizes, lines, sizes, texts
 
 POWERED = Bench("laminator", "Slow Roller", drive="powered", heated=True, manual="4th edition", competent_role="lead")
 
@@ -66,6 +66,16 @@ def test_each_steps_cautions_stand_in_full_before_it(a4):
                     card = traveller().cards[code]
                     if card.applies(block.machine.traits(2) if block.machine else ()):
                         assert stage < whole.index(card.avoid, stage) < step, f"{code} before {row.step.key}"
+
+
+def test_no_caution_breaks_after_its_first_word(a4, letter):
+    # Seen once on Letter: the writer broke a line early where bare text ran up to a bold part.
+    starts = {" ".join(card.hazard.split()[:3]) for card in traveller().cards.values() if card.applies({"hand-driven"})}
+    for pdf in (a4, letter):
+        whole = " ".join(texts(pdf))
+        shown = {start for start in starts if start in whole}
+        assert len(shown) >= 10
+        assert all(any(start in line for line in lines(pdf)) for start in shown)
 
 
 def test_a_caution_stands_in_full_once_in_its_stage(a4):

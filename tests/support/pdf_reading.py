@@ -44,3 +44,9 @@ def font_sizes(pdf: bytes, phrase: str) -> list[float]:
             if at >= 0:
                 found.append(pypdfium2.raw.FPDFText_GetFontSize(textpage, at) * 72 / 96)
     return found
+
+
+def lines(pdf: bytes) -> list[str]:
+    """Every printed line of all pages."""
+    with pypdfium2.PdfDocument(pdf) as document:
+        return [line for page in document for line in page.get_textpage().get_text_range().splitlines()]
