@@ -14,12 +14,13 @@ from logbook.actions.shop import step_list
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import Print, Sheet, StepRecord
 from logbook.records.machines import Machine, RollerSession
+from logbook.records.orders import Job
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules import rollers, signing, waits
 from logbook.rules.findings import Finding, settle
 from logbook.rules.stages import ROLLER_STAGES, expect, next_stage
-from logbook.rules.steplist import Stage
+from logbook.rules.steplist import Stage, StepList
 
 Subject = Sheet | Print
 _MEANING = {"inspect": "checked", "pack": "released"}
@@ -33,7 +34,12 @@ def stage_of(subject: Subject) -> str:
 def stage_definition(subject: Subject) -> Stage:
     """The steps of the stage at which it stands, in the revision its job started with."""
     job = subject.job if isinstance(subject, Print) else subject.prints[0].job
-    return step_list(job.step_list).stage(subject.stage)
+    return steps_of(job).stage(subject.stage)
+
+
+def steps_of(job: Job) -> StepList:
+    """The step list in the revision a job started with."""
+    return step_list(job.step_list)
 
 
 def records_of(session: Session, subject: Subject) -> list[StepRecord]:

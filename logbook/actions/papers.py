@@ -179,10 +179,11 @@ def _benches(session: Session, materials: JobMaterials | None) -> list[views.Ben
             ).scalars()
         )
         found.extend(rows[:1])
-    return [_bench(machine) for machine in found]
+    return [bench_view(machine) for machine in found]
 
 
-def _bench(machine: Machine) -> views.Bench:
+def bench_view(machine: Machine) -> views.Bench:
+    """A machine as papers show it."""
     return views.Bench(
         kind=machine.kind,
         name=machine.name,

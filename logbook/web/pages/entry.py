@@ -13,6 +13,12 @@ from logbook.web.gate import COOKIE, actor, the_shop
 pages = Blueprint("entry", __name__)
 
 
+@pages.get("/favicon.ico")
+def icon() -> Response:
+    """Browsers ask for it on pages that name none, such as the papers."""
+    return redirect(url_for("static", filename="ridges.svg"), 301)
+
+
 class FoundForm(BenchForm):
     """The shop's first person."""
 

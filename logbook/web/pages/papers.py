@@ -1,19 +1,24 @@
 """Papers in the browser and as PDF, safety cards, and the short addresses that QR codes open."""
 
+from collections.abc import Callable
+from functools import partial
 from io import BytesIO
 
 from flask import Blueprint, Response, abort, redirect, request, send_file, url_for
 from sqlalchemy import select
 
 from logbook.actions import papers as actions
+from logbook.actions import smallpapers
 from logbook.actions.finding import by_code, fact
 from logbook.actions.shop import facts
+from logbook.paper import customer, forms
 from logbook.paper.pdf import pdf_bytes
 from logbook.paper.render import media_type, shipped_assets
 from logbook.paper.shelf import read_shelf
 from logbook.paper.traveller import traveller_html
 from logbook.paper.wallcards import cards_html, first_aid_html
 from logbook.records.floor import Print, Run, Sheet, TravellerIssue
+from logbook.records.machines import Machine
 from logbook.records.orders import Job
 from logbook.refusals import Refused
 from logbook.web.acting import act, reading
@@ -22,7 +27,13 @@ from logbook.web.gate import actor, the_shop
 from logbook.web.papering import asset_link, shop_address
 
 pages = Blueprint("papers", __name__)
-_GO = ((Sheet, "bench.sheet"), (Print, "bench.piece"), (Job, "jobs.job"), (Run, "runs.run"))
+_GO = (
+    (Sheet, "bench.sheet"),
+    (Print, "bench.piece"),
+    (Job, "jobs.job"),
+    (Run, "runs.run"),
+    (Machine, "machines.machine"),
+)
 
 
 class PrintForm(BenchForm):
@@ -165,4 +176,42 @@ def first_aid() -> str:
     }
     return first_aid_html(
         shelf.first_aid, facts=own, shop=known["shop name"], local_rule=known["local rule"], address=asset_link
+    )
+
+
+_SMALL = {
+    "labels": (smallpapers.labels, forms.labels_html),
+    "chart-note": (smallpapers.chart_note, forms.chart_note_html),
+    "daily-check": (smallpapers.check_sheet, forms.check_sheet_html),
+    "out-of-use": (smallpapers.out_of_use, forms.out_of_use_html),
+    "care-card": (smallpapers.care_card, customer.care_card_html),
+    "shipping-note": (smallpapers.shipping_note, customer.shipping_note_html),
+    "inspection": (smallpapers.inspection, customer.inspection_report_html),
+    "quote": (smallpapers.quote, customer.quote_html),
+    "today": (smallpapers.today, forms.today_html),
+}
+"""Paper by name: how it is gathered and how it becomes HTML."""
+
+
+def _small(kind: str, code: str) -> Callable[..., str]:
+    if kind not in _SMALL:
+        abort(404)
+    gather, html = _SMALL[kind]
+    with reading() as session:
+        desk = smallpapers.Desk(actor(), the_shop().settings.own_safety_path, shop_address(session))
+        view = gather(session, desk, code)
+    return partial(html, view, page=_page_size())
+
+
+@pages.get("/print-out/<kind>/<code>")
+def small(kind: str, code: str) -> str:
+    """One small paper in the browser."""
+    return _small(kind, code)(address=asset_link)
+
+
+@pages.get("/print-out/<kind>/<code>.pdf")
+def small_pdf(kind: str, code: str) -> Response:
+    """The same paper as PDF."""
+    return send_file(
+        BytesIO(pdf_bytes(_small(kind, code)())), mimetype="application/pdf", download_name=f"{kind}_{code}.pdf"
     )

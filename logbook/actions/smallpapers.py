@@ -1,0 +1,279 @@
+"""The small papers around a print, gathered from what is on record: each function gives one paper's frozen view."""
+
+import json
+from dataclasses import dataclass
+from datetime import timedelta
+from decimal import Decimal
+from pathlib import Path
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.actions import bench, leaving
+from logbook.actions.finding import by_code, fact
+from logbook.actions.papers import bench_view
+from logbook.actions.pitch import bands_of
+from logbook.paper import customer, forms, views
+from logbook.paper.shelf import read_shelf
+from logbook.records.audit import Actor, entries_for, head
+from logbook.records.floor import Departure, Print, Sheet
+from logbook.records.machines import Machine
+from logbook.records.orders import Job, Order
+from logbook.records.pitch import PitchChart
+from logbook.refusals import Refused
+from logbook.rules.signing import limits
+from logbook.rules.steplist import Step
+from logbook.rules.traits import machine_traits
+
+QUOTE_HOLDS = timedelta(days=30)
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """Who prints, from which shop's files, and the address that QR codes open."""
+
+    by: Actor
+    own_safety: Path
+    address: str
+
+
+def _imprint(session: Session, desk: Desk) -> views.Imprint:
+    newest = head(session)
+    return views.Imprint(
+        shop=fact(session, "shop name"),
+        printed_at=f"{desk.by.now.astimezone():%Y-%m-%d %H:%M}",
+        printed_by=desk.by.name,
+        audit_head=f"{newest.seq} {newest.hash[:16]}",
+    )
+
+
+def _link(desk: Desk, code: str) -> str:
+    return f"{desk.address}go/{code}"
+
+
+def _size(job: Job) -> str:
+    return f"{job.width} × {job.height}"
+
+
+def labels(session: Session, desk: Desk, code: str) -> forms.LabelSheet:
+    """Serial labels for every piece of a job that has not been scrapped."""
+    job = by_code(session, Job, code)
+    rows = session.execute(
+        select(Print).where(Print.job_id == job.id, Print.stage != "scrapped").order_by(Print.id)
+    ).scalars()
+    made = tuple(
+        forms.Label(
+            serial=piece.serial,
+            address=_link(desk, piece.code),
+            title=job.artwork,
+            detail=f"{_size(job)}{', SAMPLE' if piece.sample else ''}",
+        )
+        for piece in rows
+    )
+    if not made:
+        raise Refused("No serial has begun yet: accept an interlaced file first.")
+    return forms.LabelSheet(shop=fact(session, "shop name"), labels=made)
+
+
+def chart_note(session: Session, desk: Desk, code: str) -> forms.ChartNote:
+    """How to print and read one pitch chart."""
+    made = by_code(session, PitchChart, code)
+    test, plan = made.test, json.loads(made.plan)
+    scales = plan.get("scale_bars", [])
+    return forms.ChartNote(
+        imprint=_imprint(session, desk),
+        code=made.code,
+        address=f"{desk.address}pitch/test/{test.code}",
+        kind="coarse" if made is test.charts[0] else "fine",
+        bands=tuple((number, str(lpi)) for number, lpi in bands_of(made).items()),
+        scale=str(scales[0].get("length", "")) if scales and isinstance(scales[0], dict) else "",
+        flip="left-right" if test.axis == "across" else "up-down",
+        dots_per_inch=f"{test.mode.dpi_across} × {test.mode.dpi_down}",
+        lens_lot=f"{test.lens_lot.material.name}, lot {test.lens_lot.label}",
+        printer=test.mode.machine.name,
+        mode=test.mode.name,
+        paper=test.paper.name,
+        viewing_distance=str(test.distance) if test.distance else "",
+        file_hash=made.raster.sha256[:8],
+    )
+
+
+def check_sheet(session: Session, desk: Desk, code: str) -> forms.CheckSheet:
+    """The daily check of one machine, to be filled in by hand."""
+    machine = by_code(session, Machine, code)
+    traits = machine_traits(drive=machine.drive, heated=machine.heated, cutting=machine.cutting)
+    items = read_shelf(desk.own_safety).machine_check.items_for(machine.kind, traits)
+    return forms.CheckSheet(
+        imprint=_imprint(session, desk),
+        machine=bench_view(machine),
+        items=items,
+        freeing_procedure=machine.freeing_procedure,
+    )
+
+
+def out_of_use(session: Session, desk: Desk, code: str) -> forms.OutOfUse:
+    """The sheet that hangs on a machine which must not run."""
+    machine = by_code(session, Machine, code)
+    if machine.out_of_use_reason is None:
+        raise Refused(f"{machine.name} is in use; take it out of use first.")
+    acts = [
+        entry
+        for entry in entries_for(session, f"machine:{machine.code}")
+        if entry.action in ("machine out of use", "machine checked")
+    ]
+    return forms.OutOfUse(
+        imprint=_imprint(session, desk),
+        machine=bench_view(machine),
+        reason=machine.out_of_use_reason,
+        since=f"{acts[-1].at.astimezone():%Y-%m-%d %H:%M}" if acts else "",
+        by=acts[-1].actor_name if acts else "",
+        address=_link(desk, machine.code),
+    )
+
+
+def care_card(session: Session, _desk: Desk, code: str) -> customer.CareCard:
+    """The card that goes along with the pieces of an order."""
+    order = by_code(session, Order, code)
+    pieces = _pieces(session, order)
+    return customer.CareCard(
+        shop=fact(session, "shop name"),
+        title=", ".join(dict.fromkeys(job.artwork for job in order.jobs)),
+        serials=tuple(piece.serial for piece in pieces if not piece.sample),
+        viewing=f"made to be seen from {order.jobs[0].distance}" if order.jobs else "",
+    )
+
+
+def _pieces(session: Session, order: Order) -> list[Print]:
+    found = select(Print).join(Job, Print.job_id == Job.id).where(Job.order_id == order.id, Print.stage != "scrapped")
+    return list(session.execute(found.order_by(Print.id)).scalars())
+
+
+def shipping_note(session: Session, desk: Desk, code: str) -> customer.ShippingNote:
+    """What leaves or has left of an order."""
+    order = by_code(session, Order, code)
+    pieces = _pieces(session, order)
+    left = {
+        row.print_id: row
+        for row in session.execute(
+            select(Departure).where(Departure.print_id.in_([piece.id for piece in pieces]))
+        ).scalars()
+    }
+    going = [piece for piece in pieces if piece.id in left or piece.stage == "pack"]
+    if not going:
+        raise Refused("Nothing of this order is packed yet.")
+    last = next((left[piece.id] for piece in reversed(going) if piece.id in left), None)
+    wanted = sum(job.quantity for job in order.jobs)
+    return customer.ShippingNote(
+        imprint=_imprint(session, desk),
+        order=order.number,
+        customer=_addressed(order),
+        items=tuple(customer.Item(piece.serial, piece.job.artwork, _size(piece.job)) for piece in going),
+        how=last.how if last else "",
+        carrier=last.carrier if last else "",
+        tracking=last.tracking if last else "",
+        part=f"{len(going)} of {wanted} pieces" if len(going) < wanted else "",
+        address=_link(desk, order.jobs[0].code),
+    )
+
+
+def _addressed(order: Order) -> tuple[str, ...]:
+    if order.customer is None:
+        return ("the shop's own",)
+    return tuple(line for line in (order.customer.name, order.customer.contact) if line)
+
+
+def inspection(session: Session, desk: Desk, code: str) -> customer.InspectionReport:
+    """The inspection of one piece, value by value against its limit."""
+    piece = by_code(session, Print, code)
+    rows = {row.step_key: row for row in bench.records_of(session, piece) if row.stage == "inspect"}
+    signed = rows.get("inspect-sign")
+    if signed is None or signed.person is None:
+        raise Refused(f"{piece.serial} was not inspected here yet.")
+    stage = bench.steps_of(piece.job).stage("inspect")
+    found = tuple(
+        customer.Finding(
+            step.text,
+            limits(step),
+            f"{rows[step.key].value} {rows[step.key].unit}".strip(),
+            _outcome(step, rows[step.key].value),
+        )
+        for step in stage.steps
+        if step.key in rows and step.record == "number"
+    )
+    run = piece.sheet.run
+    return customer.InspectionReport(
+        imprint=_imprint(session, desk),
+        serial=piece.serial,
+        title=piece.job.artwork,
+        address=_link(desk, piece.code),
+        result=rows["inspect-result"].value if "inspect-result" in rows else "",
+        findings=found,
+        inspector=signed.person.name,
+        at=f"{signed.at.astimezone():%Y-%m-%d %H:%M}",
+        viewing_distance=str(piece.job.distance),
+        pitch=f"{run.lpi} lines per inch, {run.pitch.origin} {run.pitch.code}" if run else "before the logbook",
+        remarks=(
+            *([signed.reason] if signed.reason else []),
+            *(f"{one.kind}: {one.reason} ({one.person.name})" for one in leaving.verdicts_on(session, piece)),
+        ),
+    )
+
+
+def _outcome(step: Step, value: str) -> str:
+    number = Decimal(value)
+    inside = (step.low is None or number >= step.low) and (step.high is None or number <= step.high)
+    return "within" if inside else "outside"
+
+
+def quote(session: Session, desk: Desk, code: str) -> customer.Quote:
+    """The jobs of an order with their prices."""
+    order = by_code(session, Order, code)
+    priced = [(job, job.price) for job in order.jobs if job.price is not None]
+    if not priced:
+        raise Refused("No job of this order has a price yet; set it on the job's change page.")
+    lines = tuple(
+        customer.QuoteLine(
+            what=job.artwork,
+            quantity=str(job.quantity),
+            each=f"{price:f}",
+            amount=f"{price * job.quantity:f}",
+            detail=f"{_size(job)}, {job.flip}",
+        )
+        for job, price in priced
+    )
+    total = sum((price * job.quantity for job, price in priced), Decimal(0))
+    return customer.Quote(
+        imprint=_imprint(session, desk),
+        number=order.number,
+        customer=_addressed(order),
+        valid_until=f"{(desk.by.now + QUOTE_HOLDS).astimezone():%Y-%m-%d}",
+        lines=lines,
+        totals=(("Total", f"{total:f}"),),
+    )
+
+
+def today(session: Session, desk: Desk, _code: str) -> forms.TodaySheet:
+    """What stands at every stage of the bench, for the wall."""
+    sheets = session.execute(
+        select(Sheet).where(Sheet.stage.not_in(("parted", "scrapped"))).order_by(Sheet.id)
+    ).scalars()
+    pieces = session.execute(
+        select(Print).where(Print.stage.in_(("trim", "inspect", "pack"))).order_by(Print.id)
+    ).scalars()
+    sections: dict[str, tuple[forms.TodayRow, ...]] = {}
+    for one, job, name in [
+        *((sheet, sheet.prints[0].job, sheet.number) for sheet in sheets),
+        *((piece, piece.job, piece.serial) for piece in pieces),
+    ]:
+        wait = bench.wait_for(session, one)
+        waiting = (
+            f"waits until {wait.until.astimezone():%Y-%m-%d %H:%M}"
+            if wait and wait.left(desk.by.now) and wait.until
+            else ""
+        )
+        due = f"{job.order.due_on:%Y-%m-%d}" if job.order.due_on else ""
+        row = forms.TodayRow(code=name, title=job.artwork, what=waiting, due=due)
+        sections[bench.stage_definition(one).title] = (*sections.get(bench.stage_definition(one).title, ()), row)
+    return forms.TodaySheet(
+        imprint=_imprint(session, desk), day=f"{desk.by.now.astimezone():%Y-%m-%d}", sections=sections
+    )
