@@ -5,18 +5,23 @@ import os
 import tempfile
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from logbook.engine import chart as charts
+from logbook.engine import sliding
+from logbook.engine.chart_pages import charts_on_paper, page_sidecar
 from logbook.engine.chart_tiff import tiff_bytes
+from logbook.engine.paper_sizes import parse_paper
 from logbook.engine.phase import parse_pitch
+from logbook.engine.raster_pdf import RasterPage, page_of, pdf_bytes
 from logbook.engine.resolution import parse_dpi
 from logbook.lengths import parse_length
 from logbook.refusals import Refused
 
 if TYPE_CHECKING:
+    from logbook.engine.chart_pages import ChartPage
     from logbook.engine.fit import Fit
 
 _MOUNTS = click.Choice(["loose", "mounted"])
@@ -34,26 +39,73 @@ def pitch() -> None:
 @click.option("--step", required=True, help="lines per inch between neighbouring bands")
 @click.option("--bands", required=True, type=int, help="number of bands, 2 to 99")
 @click.option("--dpi", required=True, help="the printer's dots per inch: 720, or across × down 1440x720")
-@click.option("--width", default=str(charts.DEFAULT_LENGTH), show_default=True, help="bands' length across the lines")
+@click.option("--width", help="the bands' length across the lines [default: 190mm, or what the paper's margins leave]")
 @click.option("--band-height", default=str(charts.DEFAULT_BAND_HEIGHT), show_default=True)
 @click.option("--gap", default=str(charts.DEFAULT_GAP), show_default=True, help="white between two bands")
 @click.option("--flip", type=_FLIPS, default=charts.LEFT_RIGHT, show_default=True)
 @click.option("--reversed", "mirrored", is_flag=True, help="ink on the back of the lens: lens box mirrored")
+@click.option("--paper", help="lay it on pages: a4, letter, roll 24in or 300mm x 400mm; OUT is then a PDF")
+@click.option("--margin", default="5mm", show_default=True, help="the printer's margin on all sides of the paper")
 @click.option("--json", "as_json", is_flag=True, help="print the chart's description as one JSON object")
-def chart(out: Path, *, lpi: str, step: str, bands: int, dpi: str, width: str, band_height: str, gap: str,
-          flip: str, mirrored: bool, as_json: bool) -> None:
-    """Write a pitch chart to OUT (TIFF) and its description beside it (the same name with .json)."""
-    if out.suffix.lower() not in (".tif", ".tiff"):
-        raise Refused(f"{out.name}: a chart is written as TIFF; give the file a name that ends in .tif.")
-    plan = charts.make_chart(
-        lpi=parse_pitch(lpi), step=parse_pitch(step, field="step"), bands=bands, dpi=parse_dpi(dpi),
-        length=parse_length(width, field="width"), band_height=parse_length(band_height, field="band-height"),
-        gap=parse_length(gap, field="gap"), flip=flip, mirrored=mirrored)
-    description = json.dumps(charts.sidecar(plan))
-    write_together({out: tiff_bytes(charts.draw_chart(plan), dpi=plan.dpi),
-                    out.with_suffix(".json"): (description + "\n").encode()})
+def chart(out: Path, *, lpi: str, step: str, bands: int, width: str | None, margin: str, paper: str | None,
+          as_json: bool, **asked: Any) -> None:
+    """Write a pitch chart to OUT (TIFF or PDF) and its description beside it (the same name with .json)."""
+    wanted = _wanted(lpi=lpi, step=step, bands=bands, **asked)
+    length = parse_length(width, field="width") if width else None
+    if paper:
+        laid = parse_paper(paper, margin=parse_length(margin, field="margin", positive=False))
+        pages = charts_on_paper(laid, length=length, **wanted)
+        description = {"pages": [charts.sidecar(page.plan) | {"page": page_sidecar(page)} for page in pages]}
+        _save(out, [_pdf_page(page) for page in pages], description, as_json=as_json)
+    else:
+        plan = charts.make_chart(length=length or charts.DEFAULT_LENGTH, **wanted)
+        raster = page_of(charts.draw_chart(plan), dpi=plan.dpi)
+        _save(out, [raster], charts.sidecar(plan), as_json=as_json)
+
+
+def _wanted(*, lpi: str, step: str, bands: int, dpi: str, band_height: str, gap: str, flip: str,
+            mirrored: bool) -> dict[str, Any]:
+    return {"lpi": parse_pitch(lpi), "step": parse_pitch(step, field="step"), "bands": bands, "dpi": parse_dpi(dpi),
+            "band_height": parse_length(band_height, field="band-height"), "gap": parse_length(gap, field="gap"),
+            "flip": flip, "mirrored": mirrored}
+
+
+def _pdf_page(page: "ChartPage") -> RasterPage:
+    return RasterPage(charts.draw_chart(page.plan), page.plan.dpi, page.width_in, page.height_in, page.left_in,
+                      page.top_in)
+
+
+def _save(out: Path, pages: list[RasterPage], description: dict[str, Any], *, as_json: bool) -> None:
+    """The raster or the pages and the description beside them, both or neither."""
+    suffix = out.suffix.lower()
+    if suffix not in (".tif", ".tiff", ".pdf"):
+        raise Refused(f"{out.name}: a chart is written as TIFF or PDF; let the file's name end in .tif or .pdf.")
+    if suffix != ".pdf" and "pages" in description:
+        raise Refused(f"{out.name}: pages are written as PDF; let the file's name end in .pdf, or leave out --paper.")
+    content = pdf_bytes(pages) if suffix == ".pdf" else tiff_bytes(pages[0].raster, dpi=pages[0].dpi)
+    told = json.dumps(description)
+    write_together({out: content, out.with_suffix(".json"): (told + "\n").encode()})
     if as_json:
-        click.echo(description)
+        click.echo(told)
+
+
+@pitch.command("sliding")
+@click.argument("out", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--lpi", required=True, help="pitch in the middle of the band, lines per inch")
+@click.option("--dpi", required=True, help="the printer's dots per inch: 720, or across × down 1440x720")
+@click.option("--width", default=str(charts.DEFAULT_LENGTH), show_default=True, help="the band's length")
+@click.option("--slope", help="growth of the pitch, lines per inch in every inch [default: from pitch and length]")
+@click.option("--flip", type=_FLIPS, default=charts.LEFT_RIGHT, show_default=True)
+@click.option("--reversed", "mirrored", is_flag=True, help="ink on the back of the lens: band and scale mirrored")
+@click.option("--json", "as_json", is_flag=True, help="print the band's description as one JSON object")
+def sliding_band(out: Path, *, lpi: str, dpi: str, width: str, slope: str | None, flip: str, mirrored: bool,
+                 as_json: bool) -> None:
+    """Write a sliding-pitch band to OUT (TIFF or PDF): one spot on its scale centres the next chart."""
+    plan = sliding.make_sliding(
+        lpi=parse_pitch(lpi), dpi=parse_dpi(dpi), length=parse_length(width, field="width"), flip=flip,
+        mirrored=mirrored, slope=parse_pitch(slope, field="slope") if slope else None)
+    raster = page_of(sliding.draw_sliding(plan), dpi=plan.dpi)
+    _save(out, [raster], sliding.sidecar(plan), as_json=as_json)
 
 
 @pitch.command()

@@ -13,8 +13,8 @@ from fractions import Fraction
 
 import numpy as np
 
-from logbook.engine import chart_panel
-from logbook.engine.chart_panel import Box, ChartWords, Panel
+from logbook.engine import chart_panel, chart_words
+from logbook.engine.chart_panel import Box, Labels, Panel, PanelWords
 from logbook.engine.phase import PITCH_DECIMALS, dots_for, parse_pitch, phase_numerators
 from logbook.engine.resolution import Resolution, number, text
 from logbook.lengths import INCH_IN_MM, Length
@@ -28,6 +28,7 @@ DEFAULT_GAP = Length(Decimal(2), "mm")
 MOST_BANDS = 99
 _MOST_DOTS = 1_500_000_000
 _BLACK, _WHITE = 0, 255
+_GUIDE_MM = Fraction(4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,12 +87,30 @@ def make_chart(*, lpi: Decimal, step: Decimal, bands: int, dpi: Resolution, leng
     ``code`` is the text of the QR code (None: the chart's own values).
     Raises Refused where the dots cannot hold the chart or two bands would be equal.
     """
-    pitches = band_pitches(lpi=lpi, step=step, bands=bands)
+    return chart_of_pitches(band_pitches(lpi=lpi, step=step, bands=bands), dpi=dpi, length=length,
+                            band_height=band_height, gap=gap, flip=flip, mirrored=mirrored, code=code)
+
+
+def chart_of_pitches(pitches: Sequence[Decimal], *, dpi: Resolution, length: Length, band_height: Length, gap: Length,
+                     flip: str, mirrored: bool, code: str | None = None, first_number: int = 1) -> ChartPlan:
+    """Lay out bands of these rising, evenly spaced pitches, numbered from ``first_number``; otherwise as make_chart."""
     _check(pitches, flip=flip, dpi=dpi, length=length, band_height=band_height)
-    words = ChartWords(
-        pitches=pitches, flip=flip, dpi=dpi, length=length, mirrored=mirrored,
-        code=code or _own_code(lpi=lpi, step=step, bands=bands, dpi=dpi, length=length, flip=flip, mirrored=mirrored))
-    return _laid_out(words, lpi=lpi, step=step, band_height=band_height, gap=gap)
+    lpi, step = (pitches[0] + pitches[-1]) / 2, pitches[1] - pitches[0]
+    above = (f"Pitch chart, {chart_words.axis_words(flip=flip, mirrored=mirrored)}",
+             chart_words.printing_words(dpi=dpi, length=length),
+             chart_words.bands_words(pitches, flip=flip, mirrored=mirrored, first_number=first_number))
+    own_code = _own_code(lpi=lpi, step=step, bands=len(pitches), dpi=dpi, length=length, flip=flip, mirrored=mirrored)
+    words = PanelWords(above=above, below=(*chart_words.HOW_TO_COUNT, *chart_words.CONDITIONS),
+                       code=code or own_code, dpi=dpi)
+    stack = _stack(len(pitches), dpi=dpi, flip=flip, length=length, height=band_height, gap=gap)
+    frame = _frame(stack, words, turned=flip == UP_DOWN, mirrored=mirrored, first_number=first_number)
+    bands = tuple(Band(number, pitch, frame.box(place)) for number, (pitch, place)
+                  in enumerate(zip(pitches, stack.places, strict=True), start=first_number))
+    return ChartPlan(
+        lpi=lpi, step=step, dpi=dpi, flip=flip, mirrored=mirrored, length=length, band_height=band_height, gap=gap,
+        bands=bands, guides=tuple(Band(0, lpi, frame.box(place)) for place in stack.guides),
+        rules=tuple(frame.box(place) for place in stack.rules), lens_box_dots=frame.lens_box, head=frame.head,
+        foot=frame.foot, size_dots=(frame.width, frame.foot.top + frame.foot.height), code=words.code)
 
 
 def band_pitches(*, lpi: Decimal, step: Decimal, bands: int) -> tuple[Decimal, ...]:
@@ -188,36 +207,6 @@ def _own_code(*, lpi: Decimal, step: Decimal, bands: int, dpi: Resolution, lengt
     return f"pitch chart lpi {lpi} step {step} bands {bands} dpi {resolution} width {length} {flip}{back}"
 
 
-def _laid_out(words: ChartWords, *, lpi: Decimal, step: Decimal, band_height: Length, gap: Length) -> ChartPlan:
-    stack = _stack(words, height=band_height, gap=gap)
-    sideways = words.flip == UP_DOWN
-    lens_width, lens_height = (stack.depth, stack.count) if sideways else (stack.count, stack.depth)
-    width = max(lens_width, chart_panel.least_width(words))
-    left = (width - lens_width) // 2
-
-    def turned(place: tuple[int, int]) -> tuple[int, int]:
-        return (lens_width - place[1], lens_width - place[0]) if words.mirrored and sideways else place
-
-    columns = tuple((left + low, left + high) for low, high in map(turned, stack.places)) if sideways else ()
-    head = chart_panel.head_panel(words, width=width, columns=columns)
-    lens_box = (left, head.height, left + lens_width, head.height + lens_height)
-    foot = chart_panel.foot_panel(words, width=width, columns=columns, head=head, top=lens_box[3])
-
-    def box(low: int, high: int) -> Box:
-        low, high = turned((low, high))
-        if sideways:
-            return left + low, lens_box[1], left + high, lens_box[3]
-        return left, lens_box[1] + low, left + lens_width, lens_box[1] + high
-
-    places = [box(*place) for place in stack.places]
-    return ChartPlan(
-        lpi=lpi, step=step, dpi=words.dpi, flip=words.flip, mirrored=words.mirrored, length=words.length,
-        band_height=band_height, gap=gap, lens_box_dots=lens_box, size_dots=(width, foot.top + foot.height),
-        bands=tuple(Band(n, p, b) for n, (p, b) in enumerate(zip(words.pitches, places, strict=True), start=1)),
-        guides=tuple(Band(0, lpi, box(*place)) for place in stack.guides),
-        rules=tuple(box(*place) for place in stack.rules), head=head, foot=foot, code=words.code)
-
-
 @dataclass(frozen=True, slots=True)
 class _Stack:
     """Places along the lines' direction, in dots from the lens box's edge; ``count`` dots across the lines."""
@@ -229,16 +218,50 @@ class _Stack:
     rules: tuple[tuple[int, int], ...]
 
 
-def _stack(words: ChartWords, *, height: Length, gap: Length) -> _Stack:
-    pitch_dpi, line_dpi = words.dpi if words.flip == LEFT_RIGHT else words.dpi[::-1]
+def _stack(bands: int, *, dpi: Resolution, flip: str, length: Length, height: Length, gap: Length) -> _Stack:
+    pitch_dpi, line_dpi = dpi if flip == LEFT_RIGHT else dpi[::-1]
     high, between = dots_for(height.inches, line_dpi), dots_for(gap.inches, line_dpi)
-    guide = max(1, min(high, int(Fraction(4) / INCH_IN_MM * line_dpi)))
-    bands = len(words.pitches)
+    guide = max(1, min(high, int(_GUIDE_MM / INCH_IN_MM * line_dpi)))
     first = guide + between
     places = tuple((first + b * (high + between), first + b * (high + between) + high) for b in range(bands))
     depth = places[-1][1] + between + guide
-    return _Stack(count=dots_for(words.length.inches, pitch_dpi), depth=depth, places=places,
+    return _Stack(count=dots_for(length.inches, pitch_dpi), depth=depth, places=places,
                   guides=((0, guide), (depth - guide, depth)), rules=tuple(_rules(places, between=between)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """The stack set into the page: the lens box between both panels."""
+
+    width: int
+    lens_box: Box
+    head: Panel
+    foot: Panel
+    turned: bool
+    mirrored: bool
+
+    def box(self, place: tuple[int, int]) -> Box:
+        """A place of the stack as a box of the raster."""
+        left, top, right, bottom = self.lens_box
+        low, high = _turned(place, depth=right - left) if self.turned and self.mirrored else place
+        return (left + low, top, left + high, bottom) if self.turned else (left, top + low, right, top + high)
+
+
+def _frame(stack: _Stack, words: PanelWords, *, turned: bool, mirrored: bool, first_number: int) -> _Frame:
+    wide, high = (stack.depth, stack.count) if turned else (stack.count, stack.depth)
+    width = max(wide, chart_panel.least_width(words))
+    left = (width - wide) // 2
+    places = [_turned(place, depth=wide) if mirrored else place for place in stack.places] if turned else []
+    labels = Labels(tuple((left + (low + high) // 2, str(number)) for number, (low, high)
+                          in enumerate(places, start=first_number)))
+    head = chart_panel.head_panel(words, width=width, labels=labels)
+    lens_box = (left, head.height, left + wide, head.height + high)
+    foot = chart_panel.foot_panel(words, width=width, labels=labels, head=head, top=lens_box[3])
+    return _Frame(width=width, lens_box=lens_box, head=head, foot=foot, turned=turned, mirrored=mirrored)
+
+
+def _turned(place: tuple[int, int], *, depth: int) -> tuple[int, int]:
+    return depth - place[1], depth - place[0]
 
 
 def _rules(places: Sequence[tuple[int, int]], *, between: int) -> list[tuple[int, int]]:

@@ -6,48 +6,44 @@ because the bands' boxes depend on their heights.
 """
 
 from dataclasses import dataclass
-from decimal import Decimal
 from fractions import Fraction
 
 import numpy as np
 import segno
 
-from logbook.engine.lettering import draw_line, wrapped
-from logbook.engine.resolution import Resolution, text
-from logbook.lengths import INCH_IN_MM, Length
+from logbook.engine.lettering import draw_line, width_in_heights, wrapped
+from logbook.engine.resolution import Resolution
+from logbook.lengths import INCH_IN_MM
 
 Box = tuple[int, int, int, int]
 """Half-open box in dots: left, top, right, bottom."""
 
 _MARK_MM, _MARK_HOLE_MM = 5.0, 1.6
 _MARGIN_MM, _TEXT_MM, _LINE_MM, _NUMBER_MM = 2.0, 2.3, 3.2, 4.0
+_THIN_MM, _TICK_MM = 0.15, 2.0
 _QUIET_MODULES, _LEAST_MODULE_DOTS, _MODULE_MM = 4, 4, 0.5
 _LEAST_TEXT_COLUMN_MM, _LEAST_WIDTH_MM = 60.0, 64.0
-_CONDITIONS = (
-    "Date ____________   Read by ________________   Second reader ________________",
-    "Lens lot ________________   Printer and mode ____________________   Paper and lot ________________",
-    "Room ______ °C   ______ % humidity   Eye to lens ______   Lens lying loose / mounted (strike out one)",
-    "Long scale measured: across ________ mm   down ________ mm",
-)
-_HOW_TO_COUNT = (
-    "How to count: lay the lens on the box, ridges up, pressed flat; turn it until the fringes of the two narrow bars "
-    "at the ends of the box stand in line: then it is square. One eye, head still, at the distance you note.",
-    "One fringe = one dark and one light bar together. Write for each band how many fringes it shows over its whole "
-    "length, to the nearest quarter. A band of one even tone is solid: write 0. Black lines run along both sides of "
-    "the middle band.",
-)
 
 
 @dataclass(frozen=True, slots=True)
-class ChartWords:
-    """What the panels say: the bands' pitches, the flip, the resolution and the QR code's text."""
+class PanelWords:
+    """What the panels say: paragraphs above and below the lens box, and the QR code's text."""
 
-    pitches: tuple[Decimal, ...]
-    flip: str
-    dpi: Resolution
-    length: Length
-    mirrored: bool
+    above: tuple[str, ...]
+    below: tuple[str, ...]
     code: str
+    dpi: Resolution
+
+
+@dataclass(frozen=True, slots=True)
+class Labels:
+    """Words that stand close above and below the lens box, each at its column in dots.
+
+    ``ticks`` draws a line from each label of the head to the lens box, at exactly that column.
+    """
+
+    at: tuple[tuple[int, str], ...] = ()
+    ticks: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,45 +73,44 @@ class _Ruler:
         return round(float(self.dpi[1] / INCH_IN_MM) * mm)
 
 
-def least_width(words: ChartWords) -> int:
+def least_width(words: PanelWords) -> int:
     """The narrowest raster, in dots, that holds the panels."""
     return max(_code_size(words.code, words.dpi)[0], _Ruler(words.dpi).x(_LEAST_WIDTH_MM))
 
 
-def head_panel(words: ChartWords, *, width: int, columns: tuple[tuple[int, int], ...]) -> Panel:
-    """The panel above the lens box: code, what the chart tests, the bands, the scale bar, upper corner marks.
-
-    ``columns`` are the bands' columns in an up-down chart, numbered here; empty otherwise.
-    """
+def head_panel(words: PanelWords, *, width: int, labels: Labels) -> Panel:
+    """The panel above the lens box, from row 0: code, words, scale bar between the upper corner marks, labels."""
     ruler = _Ruler(words.dpi)
-    lines, depth = _text_block(_titles(words), words, width=width, top=0)
+    lines, depth = _text_block(words.above, words, width=width, top=0)
     marks_top = depth + ruler.y(_MARGIN_MM)
     bar, words_of_bar, facts = _across_bar(words, width=width, top=marks_top)
-    numbers_top = marks_top + ruler.y(_MARK_MM + 1)
-    numbers = _numbers(columns, top=numbers_top)
-    height = numbers_top + ruler.y(_NUMBER_MM if columns else _MARGIN_MM)
-    return Panel(top=0, height=height, corner_marks=_marks(ruler, width=width, top=marks_top), bars=bar,
-                 lines=(*lines, words_of_bar, *numbers), code=words.code, code_at=(0, 0), scale_bars=(facts,))
+    labels_top = marks_top + ruler.y(_MARK_MM + 1)
+    ticks_top = labels_top + ruler.y(_NUMBER_MM if labels.at else _MARGIN_MM)
+    height = ticks_top + (ruler.y(_TICK_MM) if labels.ticks else 0)
+    ticks = [(x, ticks_top, x + max(1, ruler.x(_THIN_MM)), height) for x, _label in labels.at if labels.ticks]
+    placed = _placed(labels, ruler, top=labels_top, width=width)
+    return Panel(top=0, height=height, corner_marks=_marks(ruler, width=width, top=marks_top), bars=(*bar, *ticks),
+                 lines=(*lines, words_of_bar, *placed), code=words.code, code_at=(0, 0), scale_bars=(facts,))
 
 
-def foot_panel(words: ChartWords, *, width: int, columns: tuple[tuple[int, int], ...], head: Panel, top: int) -> Panel:
-    """The panel below the lens box: lower corner marks, long scale down, how to count, conditions, a second code.
+def foot_panel(words: PanelWords, *, width: int, labels: Labels, head: Panel, top: int) -> Panel:
+    """The panel below the lens box: labels, lower corner marks, the long scale down, words, a second code.
 
     The lower marks stand a whole number of millimetres below the upper ones.
     """
     ruler = _Ruler(words.dpi)
-    numbers = _numbers(columns, top=top + ruler.y(0.5))
+    beside = _placed(labels, ruler, top=top + ruler.y(0.5), width=width)
     upper = head.corner_marks[0][1]
-    least = top + ruler.y(_NUMBER_MM if columns else _MARGIN_MM) - upper
+    least = top + ruler.y(_NUMBER_MM if labels.at else _MARGIN_MM) - upper
     down_mm = -int(-Fraction(least) * INCH_IN_MM // words.dpi[1])
     marks_top = upper + ruler.y(down_mm)
     facts = {"axis": "down", "length_mm": down_mm, "from_dot": upper, "to_dot": marks_top}
     saying = f"Long scale down: {down_mm} mm from the upper edges of the upper squares to the upper edges of these."
     text_top = marks_top + ruler.y(_MARK_MM + _MARGIN_MM)
-    lines, depth = _text_block((saying, *_HOW_TO_COUNT, *_CONDITIONS), words, width=width, top=text_top)
+    lines, depth = _text_block((saying, *words.below), words, width=width, top=text_top)
     marks = _marks(ruler, width=width, top=marks_top)
     return Panel(top=top, height=depth - top + ruler.y(_MARGIN_MM), corner_marks=marks, bars=(),
-                 lines=(*numbers, *lines), code=words.code, code_at=(0, text_top), scale_bars=(facts,))
+                 lines=(*beside, *lines), code=words.code, code_at=(0, text_top), scale_bars=(facts,))
 
 
 def draw_panel(panel: Panel, raster: np.ndarray, *, dpi: Resolution) -> None:
@@ -131,21 +126,7 @@ def draw_panel(panel: Panel, raster: np.ndarray, *, dpi: Resolution) -> None:
         draw_line(line, raster, left=left, top=top, height=(ruler.x(_TEXT_MM), ruler.y(_TEXT_MM)))
 
 
-def _titles(words: ChartWords) -> tuple[str, ...]:
-    axis, order = ("across", "top to bottom") if words.flip == "left-right" else ("down", "left to right")
-    if words.mirrored:
-        order = "top to bottom" if axis == "across" else "right to left"
-    back = " Printed on the back of the lens: lens box mirrored." if words.mirrored else ""
-    bands = "   ".join(f"{number}: {text(pitch)}" for number, pitch in enumerate(words.pitches, start=1))
-    return (
-        f"Pitch chart, {words.flip}: tests the printer's axis {axis} the page and answers for no other.{back}",
-        f"{text(words.dpi[0])} by {text(words.dpi[1])} dots per inch, bands {words.length} long. Print at 100 %, best "
-        "quality, no fitting to the page, no sharpening, borderless off.",
-        f"Bands {order}, lines per inch:   {bands}",
-    )
-
-
-def _text_block(paragraphs: tuple[str, ...], words: ChartWords, *, width: int, top: int) \
+def _text_block(paragraphs: tuple[str, ...], words: PanelWords, *, width: int, top: int) \
         -> tuple[tuple[tuple[int, int, str], ...], int]:
     """Lines beside the QR code, or under it where the column is too narrow; and the first free row below both."""
     ruler = _Ruler(words.dpi)
@@ -158,13 +139,13 @@ def _text_block(paragraphs: tuple[str, ...], words: ChartWords, *, width: int, t
     return placed, max(top + code_height, start + ruler.y(_LINE_MM * len(lines)))
 
 
-def _across_bar(words: ChartWords, *, width: int, top: int) \
+def _across_bar(words: PanelWords, *, width: int, top: int) \
         -> tuple[tuple[Box, ...], tuple[int, int, str], dict[str, object]]:
     """A ruled bar between the corner marks, a whole number of centimetres long, with a tick at each."""
     ruler = _Ruler(words.dpi)
     aside = ruler.x(_MARK_MM + _MARGIN_MM)
     centimetres = max(1, int((width - 2 * aside) / ruler.x(1000) * 100))
-    thick_x, thick_y = max(1, ruler.x(0.15)), max(1, ruler.y(0.15))
+    thick_x, thick_y = max(1, ruler.x(_THIN_MM)), max(1, ruler.y(_THIN_MM))
     ends = [aside + ruler.x(10 * tick) for tick in range(centimetres + 1)]
     bars = [(x, top, x + thick_x, top + ruler.y(1.6)) for x in ends]
     bars.append((ends[0], top, ends[-1] + thick_x, top + thick_y))
@@ -179,8 +160,11 @@ def _marks(ruler: _Ruler, *, width: int, top: int) -> tuple[Box, ...]:
     return (0, top, wide, top + high), (width - wide, top, width, top + high)
 
 
-def _numbers(columns: tuple[tuple[int, int], ...], *, top: int) -> tuple[tuple[int, int, str], ...]:
-    return tuple((low, top, str(band)) for band, (low, _high) in enumerate(columns, start=1))
+def _placed(labels: Labels, ruler: _Ruler, *, top: int, width: int) -> tuple[tuple[int, int, str], ...]:
+    """The labels as lines of lettering, centred on their columns and kept within the raster."""
+    widths = [ruler.x(_TEXT_MM * width_in_heights(label)) for _column, label in labels.at]
+    return tuple((max(0, min(column - wide // 2, width - wide)), top, label)
+                 for (column, label), wide in zip(labels.at, widths, strict=True))
 
 
 def _module_dots(dpi: Resolution) -> tuple[int, int]:

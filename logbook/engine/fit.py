@@ -24,6 +24,8 @@ FIT_DECIMALS = 4
 GOOD_ENOUGH_LENTICULES = 0.1
 """A fit serves where twice its uncertainty moves the print's ends by at most this much."""
 _INNER_SHARE, _FINE_BANDS, _COARSE_BANDS = 0.6, 21, 11
+_COARSE_STEP, _SURE_SIGMAS = Decimal("0.1"), 2.5
+"""A fine chart reaches ten steps to either side; a pitch not known to 2.5 u within that needs a coarse one first."""
 _LEAST_BANDS_FOR_OFFSET, _LEAST_BANDS_A_SIDE = 5, 2
 """With one band on a side, an offset is that band's count alone and cannot be told from a pitch beyond the bands."""
 _LARGEST_RMS, _SECOND_MINIMUM_CHI2, _SECOND_MINIMUM_SIGMAS = 0.5, 4.0, 3.0
@@ -279,4 +281,6 @@ def _next_chart(lpi: Decimal, u_lpi: float, readings: Sequence[Reading], *, widt
     if len(pitches) > 1 and away > half:
         step = max(step, min(high - low for low, high in itertools.pairwise(pitches)))
         bands = _COARSE_BANDS
+    elif _SURE_SIGMAS * u_lpi > float(step) * (_FINE_BANDS // 2):
+        step, bands = max(step, _COARSE_STEP), _COARSE_BANDS
     return NextChart(centre_lpi=round(lpi / step) * step, step_lpi=step, bands=bands)

@@ -6,6 +6,8 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 _REFERENCE = 100
+UNBROKEN = "\u00a0"
+"""A space at which no line is broken."""
 
 
 @lru_cache(maxsize=16)
@@ -17,7 +19,7 @@ def _face(size: int) -> ImageFont.FreeTypeFont:
 
 def width_in_heights(line: str) -> float:
     """The line's width in units of the lettering's height."""
-    return _face(_REFERENCE).getlength(line) / _REFERENCE
+    return _face(_REFERENCE).getlength(_plain(line)) / _REFERENCE
 
 
 def wrapped(paragraph: str, *, width_mm: float, height_mm: float) -> list[str]:
@@ -39,7 +41,7 @@ def draw_line(line: str, raster: np.ndarray, *, left: int, top: int, height: tup
     so that letters keep their shape on a printer with unequal axes.
     """
     across, down = max(1, height[0]), max(6, height[1])
-    face = _face(down)
+    face, line = _face(down), _plain(line)
     canvas = Image.new("L", (int(face.getlength(line)) + down, int(down * 1.4)), 255)
     ImageDraw.Draw(canvas).text((0, 0), line, fill=0, font=face)
     if across != down:
@@ -47,3 +49,8 @@ def draw_line(line: str, raster: np.ndarray, *, left: int, top: int, height: tup
     letters = np.asarray(canvas)
     part = raster[top:top + letters.shape[0], left:left + letters.shape[1]]
     part[letters[:part.shape[0], :part.shape[1]] < 128] = 0
+
+
+def _plain(line: str) -> str:
+    """The built-in face has no glyph for the unbroken space."""
+    return line.replace(UNBROKEN, " ")

@@ -27,8 +27,17 @@ class Look:
 def fringes(row: np.ndarray, *, look: Look, down: float = 0.0) -> float:
     """Fringes over the whole band, exact and signed: + where the band is finer than what fits the lens.
 
+    ``down`` is the band's place along the lines, for a lens that is turned.
+    """
+    places, phase = turning_phase(row, look=look, down=down)
+    return float(np.polyfit(places, phase, 1)[0]) * len(row) * look.printer.dot
+
+
+def turning_phase(row: np.ndarray, *, look: Look, down: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+    """Along a band, ridge by ridge: the place, and the phase (in rounds) at which dark turns light there.
+
     The reader nudges the lens by eighths of a ridge, head still, and watches where along the band dark turns light:
-    the phase of that turning runs through one round per fringe. ``down`` is the band's place along the lines.
+    the phase of that turning runs through one round per fringe.
     """
     length = len(row) * look.printer.dot
     first = look.lens_start + down * np.tan(look.skew)
@@ -40,9 +49,7 @@ def fringes(row: np.ndarray, *, look: Look, down: float = 0.0) -> float:
         seen = light(row, printer=look.printer, places=places, spot=look.spot_share * look.lens.pitch)
         turning += seen * np.exp(-2j * np.pi * nudge / _NUDGES)
     there = ~np.isnan(turning)
-    phase = np.unwrap(np.angle(turning[there])) / (2 * np.pi)
-    per_ridge = np.polyfit(np.arange(there.sum()), phase, 1)[0]
-    return float(per_ridge * length / look.lens.pitch)
+    return ridges[there], np.unwrap(np.angle(turning[there])) / (2 * np.pi)
 
 
 def told(exact: float, *, rng: np.random.Generator, error: float = 0.25) -> str:
