@@ -5,6 +5,7 @@ and the pictures through a pipe and answers with the PDF or with one sentence.
 A child that overruns is killed and replaced.
 """
 
+import contextlib
 import io
 import json
 import os
@@ -21,6 +22,7 @@ from logbook.refusals import Refused
 
 SECONDS = 20.0
 MEGABYTES = 1024
+_PARTING_SECONDS = 5.0
 
 Paper = tuple[str, Mapping[str, bytes]]
 """One paper to write: its HTML and its pictures by name."""
@@ -60,8 +62,12 @@ class PdfWriter:
         raise Refused(answer[1:].decode())
 
     def close(self) -> None:
-        """End the child."""
+        """Let the child go: it ends when its input does, and is ended where it lingers."""
         with self._lock:
+            if self._child is not None and self._child.stdin is not None:
+                self._child.stdin.close()
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    self._child.wait(timeout=_PARTING_SECONDS)
             self._end()
 
     def _running(self) -> subprocess.Popen[bytes]:

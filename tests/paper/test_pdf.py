@@ -140,6 +140,34 @@ def test_a_child_that_was_killed_is_replaced(writer):
     assert texts(writer.pdf(PLAIN.format(6))) == ["Paper 6"]
 
 
+def test_a_child_that_dies_over_a_paper_is_named_and_replaced(monkeypatch):
+    with PdfWriter() as writer:
+        ask = writer._ask
+
+        def _die_first(child, html, assets):
+            child.kill()
+            child.wait()
+            return ask(child, html, assets)
+
+        monkeypatch.setattr(writer, "_ask", _die_first)
+        with pytest.raises(Refused, match="The PDF writer stopped"):
+            writer.pdf(PLAIN.format(1))
+        monkeypatch.undo()
+        assert texts(writer.pdf(PLAIN.format(8))) == ["Paper 8"]
+
+
+def test_a_writer_that_was_never_used_closes_quietly():
+    PdfWriter().close()
+
+
+def test_closing_lets_the_child_end_by_itself():
+    writer = PdfWriter()
+    writer.pdf(PLAIN.format(1))
+    child = writer._child
+    writer.close()
+    assert child.returncode == 0
+
+
 def test_threads_may_share_a_writer(writer):
     written = {}
     threads = [threading.Thread(target=lambda n=n: written.update({n: writer.pdf(PLAIN.format(n))})) for n in range(4)]
