@@ -6,7 +6,8 @@ from decimal import Decimal
 from sqlalchemy import CheckConstraint, ForeignKey, Index, String, Text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from logbook.records.base import Base, Coded, DecimalText, UtcTime, one_of
+from logbook.lengths import Length
+from logbook.records.base import Base, Coded, DecimalText, LengthText, UtcTime, one_of
 from logbook.records.files import KeptFile
 from logbook.records.machines import Machine, PrinterMode, RollerSession
 from logbook.records.materials import Lot, Material
@@ -32,6 +33,8 @@ class JobMaterials(Base):
     adhesive_lot_id: Mapped[int | None] = mapped_column(ForeignKey("lot.id"))
     temperature_c: Mapped[Decimal | None] = mapped_column(DecimalText)
     humidity_percent: Mapped[Decimal | None] = mapped_column(DecimalText)
+    notes: Mapped[str] = mapped_column(Text, default="")
+    """What the rules said about climate and lots."""
     at: Mapped[datetime] = mapped_column(UtcTime)
     person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
 
@@ -194,6 +197,8 @@ class StepRecord(Base):
     unit: Mapped[str] = mapped_column(String(20), default="")
     meaning: Mapped[str] = mapped_column(String(20), default="performed")
     reason: Mapped[str] = mapped_column(Text, default="")
+    notes: Mapped[str] = mapped_column(Text, default="")
+    """What the rules said when it was signed: printed with the signature."""
     person_id: Mapped[int | None] = mapped_column(ForeignKey("person.id"))
     at: Mapped[datetime] = mapped_column(UtcTime)
     source: Mapped[str] = mapped_column(String(20), default="screen")
@@ -204,6 +209,22 @@ class StepRecord(Base):
     person: Mapped[Person | None] = relationship(lazy="joined")
     roller_session: Mapped[RollerSession | None] = relationship(lazy="joined")
     machine: Mapped[Machine | None] = relationship(lazy="joined")
+
+
+class StripReading(Base):
+    """What was counted in one band of the pitch strip beside a print, before bonding."""
+
+    __tablename__ = "strip_reading"
+
+    sheet_id: Mapped[int] = mapped_column(ForeignKey("sheet.id"), index=True)
+    band: Mapped[int]
+    lpi: Mapped[Decimal] = mapped_column(DecimalText)
+    fringes: Mapped[Decimal] = mapped_column(DecimalText)
+    reader_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    at: Mapped[datetime] = mapped_column(UtcTime)
+    distance: Mapped[Length | None] = mapped_column(LengthText)
+
+    reader: Mapped[Person] = relationship(lazy="joined")
 
 
 class Verdict(Base):

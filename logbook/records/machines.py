@@ -93,6 +93,11 @@ class Authorisation(Base):
     given_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     given_at: Mapped[datetime] = mapped_column(UtcTime)
     until: Mapped[date]
+    minor_document: Mapped[str] = mapped_column(Text, default="")
+    """Under 18: the document that allows it (powered), or the shop's written risk assessment (hand-driven)."""
+    minor_issuer: Mapped[str] = mapped_column(String(200), default="")
+    minor_adult: Mapped[str] = mapped_column(String(120), default="")
+    """Under 18: who supervises."""
     withdrawn_at: Mapped[datetime | None] = mapped_column(UtcTime)
 
     machine: Mapped[Machine] = relationship(lazy="joined")

@@ -23,6 +23,8 @@ class Material(Coded, Base):
     nominal_lpi: Mapped[Decimal | None] = mapped_column(DecimalText)
     thickness: Mapped[Length | None] = mapped_column(LengthText)
     refractive_index: Mapped[Decimal | None] = mapped_column(DecimalText)
+    substance: Mapped[str] = mapped_column(String(40), default="")
+    """Lens: what the sheet is made of, for its expansion with warmth; empty where unknown."""
     dry_hours: Mapped[Decimal | None] = mapped_column(DecimalText)
     """Paper: hours to dry before bonding."""
     trim_hours: Mapped[Decimal | None] = mapped_column(DecimalText)

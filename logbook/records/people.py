@@ -49,6 +49,18 @@ class Throttle(Base):
     blocked_until: Mapped[datetime] = mapped_column(UtcTime)
 
 
+class RuleStrength(Base):
+    """The owner's choice of note or ask for one rule; a stop is never chosen, a safety stop never lowered."""
+
+    __tablename__ = "rule_strength"
+    __table_args__ = (one_of("strength", "note", "ask"), {"sqlite_autoincrement": True})
+
+    rule: Mapped[str] = mapped_column(String(60), unique=True)
+    strength: Mapped[str] = mapped_column(String(10))
+    chosen_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    chosen_at: Mapped[datetime] = mapped_column(UtcTime)
+
+
 class ShopFact(Base):
     """One fact of the shop: its name, where interlaced files are laid, its emergency number."""
 

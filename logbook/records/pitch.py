@@ -27,6 +27,8 @@ class PitchConditions:
     axis: Mapped[str] = mapped_column(String(10))
     distance: Mapped[Length | None] = mapped_column(LengthText)
     """From the eye to the lens while reading; None where it was never written down."""
+    lens_loose: Mapped[bool] = mapped_column(default=True)
+    """Whether the lens lay on the print with air beneath, or was bonded to it."""
     temperature_c: Mapped[Decimal | None] = mapped_column(DecimalText)
     humidity_percent: Mapped[Decimal | None] = mapped_column(DecimalText)
 
@@ -97,8 +99,11 @@ class PitchReading(Base):
 
     chart_id: Mapped[int] = mapped_column(ForeignKey("pitch_chart.id"), index=True)
     band: Mapped[int]
+    """The band's number; 0 for a spot that was named in words instead of counted."""
     lpi: Mapped[Decimal] = mapped_column(DecimalText)
     fringes: Mapped[Decimal] = mapped_column(DecimalText)
+    words: Mapped[str] = mapped_column(String(80), default="")
+    """As the reader said it: solid, 2 1/4, band 7, between 6 and 7."""
     reader_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     at: Mapped[datetime] = mapped_column(UtcTime)
     replaces_id: Mapped[int | None] = mapped_column(ForeignKey("pitch_reading.id"), unique=True)
