@@ -64,6 +64,8 @@ def millimetres(inches: Fraction) -> Length:
 
 def _checked(paper: Paper, *, field: str) -> Paper:
     height = paper.printable_height_in
+    if paper.margin.mm < 0:
+        raise Refused(f"margin: {paper.margin} is less than nothing.", field="margin")
     if paper.printable_width_in <= 0 or (height is not None and height <= 0):
         raise Refused(f"{field}: margins of {paper.margin} leave nothing to print on.", field=field)
     return paper

@@ -5,6 +5,7 @@ import subprocess
 import sys
 from fractions import Fraction
 
+import pypdfium2
 import pytest
 import tifffile
 
@@ -141,3 +142,47 @@ def test_without_a_pitch_the_factor_alone_is_told(logbook):
 def test_a_conversion_that_cannot_be_gets_one_sentence(logbook, extra):
     ran = logbook(*AT, "--json", *extra)
     assert (ran.returncode, ran.stdout, ran.stderr.count("\n")) == (2, "", 1)
+
+
+def test_a_chart_on_paper_is_a_pdf_with_all_pages_described(logbook, tmp_path):
+    wanted = ("--lpi", "19.9", "--step", "0.1", "--bands", "21", "--dpi", "150")
+    ran = logbook("pitch", "chart", "OUT.pdf", *wanted, "--paper", "a4", "--margin", "8mm", "--json")
+    assert (ran.returncode, ran.stderr) == (0, "")
+    described = json.loads(ran.stdout)["pages"]
+    assert [band["number"] for page in described for band in page["bands"]] == list(range(1, 22))
+    document = pypdfium2.PdfDocument(tmp_path / "OUT.pdf")
+    assert len(document) == len(described) == 2
+    assert document.get_page_size(0) == pytest.approx((210 / 25.4 * 72, 297 / 25.4 * 72), abs=1e-3)  # ISO 216
+    document.close()
+
+
+def test_a_chart_without_paper_may_be_a_pdf_of_its_own_size(logbook, tmp_path):
+    assert logbook("pitch", "chart", "OUT.pdf", *SMALL).returncode == 0
+    described = json.loads((tmp_path / "OUT.json").read_text())
+    document = pypdfium2.PdfDocument(tmp_path / "OUT.pdf")
+    assert document.get_page_size(0) == pytest.approx([side / 300 * 72 for side in described["size_dots"]], abs=1e-3)
+    document.close()
+
+
+@pytest.mark.parametrize("extra", [
+    ("OUT.tif", "--paper", "a4"), ("OUT.pdf", "--paper", "a99"), ("OUT.pdf", "--paper", "a4", "--margin", "150mm"),
+    ("OUT.pdf", "--paper", "a4", "--margin", "-5mm"), ("OUT.pdf", "--paper", "a4", "--width", "2m")])
+def test_pages_that_cannot_be_get_one_sentence_and_leave_nothing_behind(logbook, tmp_path, extra):
+    ran = logbook("pitch", "chart", *SMALL, *extra)
+    assert (ran.returncode, ran.stdout, ran.stderr.count("\n")) == (2, "", 1)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_sliding_band_is_written_with_its_scale(logbook, tmp_path):
+    ran = logbook("pitch", "sliding", "OUT.tif", "--lpi", "20", "--dpi", "300", "--width", "8in", "--json")
+    assert (ran.returncode, ran.stderr) == (0, "")
+    described = json.loads(ran.stdout)
+    assert {"lpi": 20, "dot": 1200} in described["scale"]
+    with tifffile.TiffFile(tmp_path / "OUT.tif") as file:
+        assert list(file.pages[0].shape) == described["size_dots"][::-1]
+
+
+def test_a_sliding_band_that_cannot_be_gets_one_sentence(logbook, tmp_path):
+    ran = logbook("pitch", "sliding", "OUT.tif", "--lpi", "20", "--dpi", "300", "--width", "8in", "--slope", "9")
+    assert (ran.returncode, ran.stdout, ran.stderr.count("\n")) == (2, "", 1)
+    assert list(tmp_path.iterdir()) == []
