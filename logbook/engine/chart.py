@@ -26,7 +26,7 @@ DEFAULT_LENGTH = Length(Decimal(190), "mm")
 DEFAULT_BAND_HEIGHT = Length(Decimal(10), "mm")
 DEFAULT_GAP = Length(Decimal(2), "mm")
 MOST_BANDS = 99
-_MOST_DOTS = 1_500_000_000
+_MOST_DOTS = 500_000_000
 _BLACK, _WHITE = 0, 255
 _GUIDE_MM = Fraction(4)
 

@@ -1,28 +1,33 @@
 """A chart's raster as TIFF bytes with its exact resolution (TIFF 6.0, 1992: RATIONAL fields 282 and 283)."""
 
-import io
+import zlib
 
 import numpy as np
-from PIL import Image, TiffImagePlugin
 
+from logbook import __version__
+from logbook.engine import tiff
+from logbook.engine.rasterfile import Form
 from logbook.engine.resolution import Resolution
-from logbook.refusals import Refused
 
-_X_RESOLUTION, _Y_RESOLUTION, _RESOLUTION_UNIT, _INCH = 282, 283, 296, 2
-_MOST = 2**32 - 1
+_DEFLATE_LEVEL = 6
 
 
-def tiff_bytes(raster: np.ndarray, *, dpi: Resolution) -> bytes:
-    """The raster (uint8, rows × columns) as an uncompressed grey TIFF; reading it back gives the same resolution.
+def tiff_bytes(raster: np.ndarray, *, dpi: Resolution, compression: str = "none") -> bytes:
+    """The raster (uint8, rows × columns) as a grey TIFF; reading it back gives the same resolution.
 
-    Raises Refused where a resolution does not fit a TIFF rational of two 32-bit numbers.
+    ``compression`` is ``none``, which every printer's software reads, or ``deflate``, which makes a chart a hundred
+    times smaller. Raises Refused where a resolution does not fit a TIFF rational of two 32-bit numbers.
     """
-    if any(max(axis.numerator, axis.denominator) > _MOST for axis in dpi):
-        raise Refused("dpi: a TIFF cannot hold this resolution exactly; use fewer decimals.", field="dpi")
-    tags = TiffImagePlugin.ImageFileDirectory_v2()
-    for tag, axis in ((_X_RESOLUTION, dpi[0]), (_Y_RESOLUTION, dpi[1])):
-        tags[tag] = TiffImagePlugin.IFDRational(axis.numerator, axis.denominator)
-    tags[_RESOLUTION_UNIT] = _INCH
-    stream = io.BytesIO()
-    Image.fromarray(raster).save(stream, "TIFF", tiffinfo=tags)
-    return stream.getvalue()
+    rows, columns = raster.shape
+    form = Form(dots=(columns, rows), channels=1, bits=8, dpi=dpi, compression=compression,
+                software=f"logbook {__version__}")
+    bands = [raster[top:top + form.strip_rows] for top in range(0, rows, form.strip_rows)]
+    strips = [band.tobytes() if compression == "none" else _deflated(band) for band in bands]
+    return b"".join([tiff.header_and_directory(form, [len(strip) for strip in strips], big=False), *strips])
+
+
+def _deflated(band: np.ndarray) -> bytes:
+    """Compressed after TIFF's predictor 2: each dot less its left neighbour."""
+    differences = band.copy()
+    differences[:, 1:] -= band[:, :-1]
+    return zlib.compress(differences.tobytes(), _DEFLATE_LEVEL)

@@ -88,7 +88,7 @@ def readings_from_csv(content: str) -> list[Reading]:
     rows = csv.DictReader(io.StringIO(content.lstrip("\ufeff")), skipinitialspace=True, strict=True)
     try:
         names = [name.strip().lower() for name in rows.fieldnames or ()]
-        if names not in (["lpi", "fringes"], ["lpi", "fringes", "reader"]):
+        if sorted(names) not in (["fringes", "lpi"], ["fringes", "lpi", "reader"]):
             raise Refused("The readings' first line must be lpi,fringes or lpi,fringes,reader.")
         rows.fieldnames = names
         return [_reading(row, line=rows.line_num) for row in rows]

@@ -10,6 +10,7 @@ from scipy import optimize
 
 from logbook.engine.fit import as_json, fit_readings, readers_agree
 from logbook.engine.readings import READING_U, Reading, Spot, parse_spot
+from logbook.engine.sliding import spot_on_scale
 from logbook.refusals import Refused
 
 WIDTH = Fraction(8)
@@ -231,6 +232,15 @@ def test_a_named_band_alone_gives_its_pitch_within_half_a_step():
     assert fit.lpi == Decimal("20.0")
     assert fit.u_lpi == pytest.approx(math.hypot(0.05 / math.sqrt(3), U_READING / 8), rel=0.01)
     assert fit.next_chart.centre_lpi == Decimal("20.0")
+
+
+def test_a_still_spot_alone_asks_for_a_coarse_chart_around_it():
+    fit = fit_readings([], width_in=WIDTH, spots=[spot_on_scale(Decimal("20.07"), slope=Decimal("0.145"))])
+    assert 0.03 < fit.u_lpi < 0.05
+    assert (fit.next_chart.centre_lpi, fit.next_chart.step_lpi) == (Decimal("20.07"), Decimal("0.01"))
+    steep = fit_readings([], width_in=WIDTH, spots=[spot_on_scale(Decimal("75.2"), slope=Decimal("0.331"))], dpi=1440)
+    assert (steep.next_chart.centre_lpi, steep.next_chart.step_lpi, steep.next_chart.bands) == (
+        Decimal("75.2"), Decimal("0.1"), 11)
 
 
 def test_a_named_place_is_weighed_with_the_counts():

@@ -58,6 +58,7 @@ def test_a_table_of_readings_is_read_with_and_without_readers():
         Reading(Decimal("19.9"), Decimal(0)), Reading(Decimal("20.0"), Decimal("0.75"))]
     assert readings_from_csv('\ufefflpi, fringes, reader\r\n"19,9",1 1/2,Ida\r\n') == [
         Reading(Decimal("19.9"), Decimal("1.5"), "Ida")]
+    assert readings_from_csv("reader,fringes,lpi\n,1,20\n\n") == [Reading(Decimal(20), Decimal(1))]
 
 
 @pytest.mark.parametrize(("table", "sentence"), [

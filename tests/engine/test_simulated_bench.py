@@ -1,6 +1,8 @@
 """The tests' own bench, checked against the optics it stands for; and a few shops measured on it."""
 
+import ast
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,6 +16,15 @@ from simulated_bench.shops import shops
 LENS = Lens(lpi=20.12, thickness=3.0, index=1.56)
 PRINTER = Printer(dpi=720, scale=720 / 719.9)
 NOTHING = Layer(0.0, 1.0)
+
+
+def test_the_bench_imports_nothing_from_the_project():
+    for module in (Path(__file__).parents[1] / "simulated_bench").glob("*.py"):
+        tree = ast.parse(module.read_text(encoding="utf-8"))
+        names = [alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names]
+        names += [node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)]
+        assert [name for name in names if name.split(".")[0] == "logbook"] == []
+        assert "numpy" in names
 
 
 def strips(lpi, *, dots=5760, dpi=720):
