@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from logbook.actions import machines, materials
 from logbook.actions.finding import ref
 from logbook.actions.shop import step_list
+from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import Print, Sheet, StepRecord
 from logbook.records.machines import Machine, RollerSession
@@ -89,7 +90,7 @@ def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[
     found.extend(signing.outside_limits(stage_definition(subject), values))
     if isinstance(subject, Print) and subject.stage == "inspect" and by.name in _makers(session, subject):
         found.append(signing.inspected_by_maker(by.name))
-    return found
+    return weigh(session, found)
 
 
 def _makers(session: Session, piece: Print) -> set[str]:
@@ -153,7 +154,9 @@ def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signatu
         raise Refused("Read and tick what comes before the rollers first.")
     if signature.machine is not None and stage not in ROLLER_STAGES:
         settle(machine_findings(session, by, machine=signature.machine), reason=None)
-    reason = settle(findings_for(session, by, subject, signature.values), reason=signature.reason)
+    findings = findings_for(session, by, subject, signature.values)
+    reason = settle(findings, reason=signature.reason)
+    notes = " ".join(found.sentence for found in findings)
     extra = {
         "roller_session_id": roller_session.id if roller_session else None,
         "machine_id": roller_session.machine_id
@@ -172,6 +175,7 @@ def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signatu
             by.name,
             "",
             reason=reason,
+            notes=notes,
             meaning=_MEANING.get(stage, "performed"),
             **extra,
         )

@@ -17,6 +17,7 @@ from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job
 from logbook.refusals import Refused
 from logbook.rules.gates import Gates
+from logbook.rules.secondlook import room
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +61,7 @@ def choose_materials(session: Session, by: Actor, *, job: Job, choice: MaterialC
         adhesive_lot=choice.adhesive_lot,
         temperature_c=choice.temperature_c,
         humidity_percent=choice.humidity_percent,
+        notes=" ".join(found.sentence for found in room(choice.temperature_c, choice.humidity_percent)),
         at=by.now,
         person_id=by.person_id,
     )

@@ -5,7 +5,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from fractions import Fraction
 from io import BytesIO
+from itertools import combinations
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -14,12 +16,15 @@ from logbook.actions.finding import ref
 from logbook.actions.jobs import findings_text, materials_of
 from logbook.actions.machines import dots_per_inch
 from logbook.actions.pitchfacts import facts_and_needs
-from logbook.engine import chart, chart_tiff
-from logbook.engine.fit import Fit, fit_readings
+from logbook.actions.strengths import weigh
+from logbook.engine import chart, chart_pages, chart_tiff, raster_pdf, sliding
+from logbook.engine.fit import Fit, fit_readings, readers_agree
+from logbook.engine.paper_sizes import parse_paper
 from logbook.engine.phase import parse_pitch
-from logbook.engine.readings import Reading, parse_count
+from logbook.engine.readings import Reading, Spot, parse_count, parse_spot
 from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, record
+from logbook.records.base import new_code
 from logbook.records.files import FileStore, keep
 from logbook.records.floor import JobPitch, Print, Run, Sheet
 from logbook.records.machines import PrinterMode
@@ -27,6 +32,7 @@ from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchReading, PitchTest, PitchWithdrawal
 from logbook.refusals import Refused
+from logbook.rules import secondlook as second_look
 from logbook.rules.findings import Finding, settle
 from logbook.rules.validity import may_serve
 
@@ -43,6 +49,7 @@ class Conditions:
     axis: str
     paper_lot: Lot | None = None
     distance: Length | None = None
+    lens_loose: bool = True
     temperature_c: Decimal | None = None
     humidity_percent: Decimal | None = None
 
@@ -58,6 +65,7 @@ class Conditions:
             "paper": self.paper.name,
             "axis": self.axis,
             "distance": self.distance,
+            "lens loose": self.lens_loose,
             "temperature_c": self.temperature_c,
             "humidity_percent": self.humidity_percent,
         }
@@ -91,52 +99,119 @@ class ChartWish:
     width: Length = chart.DEFAULT_LENGTH
 
 
-def draw_chart(store: FileStore, test: PitchTest, wish: ChartWish) -> tuple[str, int, str]:
-    """Draw and store a chart; returns (SHA-256, size, its description as JSON). Long work: no transaction is open."""
-    dpi = (dots_per_inch(test.mode.dpi_across), dots_per_inch(test.mode.dpi_down))
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A chart that was drawn and stored, before any row knows it."""
+
+    code: str
+    kind: str
+    wish: ChartWish
+    stored: tuple[str, int]
+    plan: str
+
+
+def draw_chart(store: FileStore, test: PitchTest, wish: ChartWish, *, address: str = "") -> Drawn:
+    """Draw and store a chart of bands; long work: no transaction is open.
+
+    ``address`` is this logbook's: the chart's QR code then opens its page.
+    """
+    code, dpi = new_code(), _dpi(test)
     plan = chart.make_chart(
         lpi=wish.centre_lpi,
         step=wish.step_lpi,
         bands=wish.bands,
         dpi=dpi,
         length=wish.width,
-        flip="left-right" if test.axis == "across" else "up-down",
+        flip=_flip(test),
+        code=f"{address}go/{code}" if address else None,
     )
-    sha256, size = store.put(BytesIO(chart_tiff.tiff_bytes(chart.draw_chart(plan), dpi=dpi)))
-    return sha256, size, json.dumps(chart.sidecar(plan))
+    stored = store.put(BytesIO(chart_tiff.tiff_bytes(chart.draw_chart(plan), dpi=dpi)))
+    return Drawn(code, "bands", wish, stored, json.dumps(chart.sidecar(plan)))
 
 
-def keep_chart(
-    session: Session, by: Actor, *, test: PitchTest, wish: ChartWish, drawn: tuple[str, int, str]
-) -> PitchChart:
+def draw_sliding(store: FileStore, test: PitchTest, *, width: Length, address: str = "") -> Drawn:
+    """One band whose pitch slides around the lens maker's: a single look centres the next chart."""
+    code, dpi, nominal = new_code(), _dpi(test), first_wish(test).centre_lpi
+    plan = sliding.make_sliding(
+        lpi=nominal, dpi=dpi, length=width, flip=_flip(test), code=f"{address}go/{code}" if address else None
+    )
+    stored = store.put(BytesIO(chart_tiff.tiff_bytes(sliding.draw_sliding(plan), dpi=dpi)))
+    wish = ChartWish(centre_lpi=nominal, step_lpi=plan.slope, bands=0, width=width)
+    return Drawn(code, "sliding", wish, stored, json.dumps(sliding.sidecar(plan)))
+
+
+def _dpi(test: PitchTest) -> tuple[Fraction, Fraction]:
+    return dots_per_inch(test.mode.dpi_across), dots_per_inch(test.mode.dpi_down)
+
+
+def _flip(test: PitchTest) -> str:
+    return "left-right" if test.axis == "across" else "up-down"
+
+
+def keep_chart(session: Session, by: Actor, *, test: PitchTest, drawn: Drawn) -> PitchChart:
     """Add a drawn chart to its test."""
     _expect_open(test)
-    sha256, size, plan = drawn
-    raster = keep(session, sha256=sha256, size=size, media_type="image/tiff", kind="record", now=by.now)
+    wish, (sha256, size) = drawn.wish, drawn.stored
     made = PitchChart(
         test=test,
+        code=drawn.code,
+        kind=drawn.kind,
         centre_lpi=wish.centre_lpi,
         step_lpi=wish.step_lpi,
         bands=wish.bands,
         width=wish.width,
-        plan=plan,
-        raster=raster,
+        plan=drawn.plan,
+        raster=keep(session, sha256=sha256, size=size, media_type="image/tiff", kind="record", now=by.now),
         made_at=by.now,
         made_by_id=by.person_id,
     )
     session.add(made)
     session.flush()
-    record(
-        session,
-        by,
-        Act(
-            "pitch chart made",
-            [ref(test), ref(made)],
-            files=[sha256],
-            new={"centre": wish.centre_lpi, "step": wish.step_lpi, "bands": wish.bands, "width": wish.width},
-        ),
-    )
+    told = {
+        "kind": drawn.kind,
+        "centre": wish.centre_lpi,
+        "step": wish.step_lpi,
+        "bands": wish.bands,
+        "width": wish.width,
+    }
+    record(session, by, Act("pitch chart made", [ref(test), ref(made)], files=[sha256], new=told))
     return made
+
+
+def on_paper(made: PitchChart, paper: str) -> bytes:
+    """The same chart as a PDF for one paper: exact page box, every dot unresampled, more pages where needed."""
+    test, dpi = made.test, _dpi(made.test)
+    if made.kind == "sliding":
+        plan = sliding.make_sliding(
+            lpi=made.centre_lpi,
+            dpi=dpi,
+            length=made.width,
+            slope=made.step_lpi,
+            flip=_flip(test),
+            code=_told_code(made),
+        )
+        return raster_pdf.pdf_bytes([raster_pdf.page_of(sliding.draw_sliding(plan), dpi=dpi)])
+    pages = chart_pages.charts_on_paper(
+        parse_paper(paper),
+        lpi=made.centre_lpi,
+        step=made.step_lpi,
+        bands=made.bands,
+        dpi=dpi,
+        length=made.width,
+        flip=_flip(test),
+        code=_told_code(made),
+    )
+    return raster_pdf.pdf_bytes([_pdf_page(page, dpi) for page in pages])
+
+
+def _told_code(made: PitchChart) -> str | None:
+    return json.loads(made.plan).get("code")
+
+
+def _pdf_page(page: chart_pages.ChartPage, dpi: tuple[Fraction, Fraction]) -> raster_pdf.RasterPage:
+    return raster_pdf.RasterPage(
+        chart.draw_chart(page.plan), dpi, page.width_in, page.height_in, left_in=page.left_in, top_in=page.top_in
+    )
 
 
 def _expect_open(test: PitchTest) -> None:
@@ -152,31 +227,23 @@ def first_wish(test: PitchTest) -> ChartWish:
 
 
 def bands_of(made: PitchChart) -> dict[int, Decimal]:
-    """The pitch of each band of a chart."""
+    """The pitch of each band of a chart; none on a sliding band."""
+    if made.kind == "sliding":
+        return {}
     return dict(enumerate(chart.band_pitches(lpi=made.centre_lpi, step=made.step_lpi, bands=made.bands), start=1))
 
 
-def record_readings(session: Session, by: Actor, *, made: PitchChart, counts: dict[int, str]) -> list[PitchReading]:
-    """What the reader saw, fringes by band; a band read again by the same person replaces the earlier reading."""
+def record_readings(
+    session: Session, by: Actor, *, made: PitchChart, counts: dict[int, str], spot: str = ""
+) -> list[PitchReading]:
+    """What the reader saw: fringes by band, or a spot in words ("band 7", "between 6 and 7", "none").
+
+    A band that the same person reads again replaces the earlier reading.
+    """
     _expect_open(made.test)
-    pitches = bands_of(made)
-    standing = {(row.band, row.reader_id): row for row in readings_of(made)}
-    rows = []
-    for band, words in sorted(counts.items()):
-        if not words.strip():
-            continue
-        earlier = standing.get((band, by.person_id))
-        rows.append(
-            PitchReading(
-                chart=made,
-                band=band,
-                lpi=pitches[band],
-                fringes=parse_count(words, field=f"band_{band}"),
-                reader_id=by.person_id,
-                at=by.now,
-                replaces_id=earlier.id if earlier else None,
-            )
-        )
+    rows = [row for band, words in sorted(counts.items()) if (row := _count(by, made, band, words)) is not None]
+    if spot.strip():
+        rows.append(_named_spot(by, made, spot))
     if not rows:
         raise Refused(
             "Write down what you count in at least two bands; leave out what you cannot tell.", field="band_1"
@@ -190,10 +257,43 @@ def record_readings(session: Session, by: Actor, *, made: PitchChart, counts: di
             "pitch chart read",
             [ref(made.test), ref(made)],
             meaning="performed",
-            new={"readings": {str(row.band): str(row.fringes) for row in rows}},
+            new={"readings": {str(row.band or "spot"): row.words for row in rows}},
         ),
     )
     return rows
+
+
+def _count(by: Actor, made: PitchChart, band: int, words: str) -> PitchReading | None:
+    if not words.strip():
+        return None
+    pitches = bands_of(made)
+    if band not in pitches:
+        raise Refused(f"This chart has no band {band}.")
+    fringes = parse_count(words, field=f"band_{band}")
+    return _reading(by, made, band, pitches[band], fringes, words)
+
+
+def _named_spot(by: Actor, made: PitchChart, words: str) -> PitchReading:
+    found = _spot_in(made, words, reader=None)
+    if found is None:
+        raise Refused(
+            "No band was solid: count fringes in the bands instead, or print a chart of another range.", field="spot"
+        )
+    return _reading(by, made, 0, found.lpi, Decimal(0), words)
+
+
+def _reading(by: Actor, made: PitchChart, band: int, lpi: Decimal, fringes: Decimal, words: str) -> PitchReading:
+    earlier = next((row for row in readings_of(made) if row.band == band and row.reader_id == by.person_id), None)
+    return PitchReading(
+        chart=made,
+        band=band,
+        lpi=lpi,
+        fringes=fringes,
+        words=words.strip(),
+        reader_id=by.person_id,
+        at=by.now,
+        replaces_id=earlier.id if earlier else None,
+    )
 
 
 def readings_of(made: PitchChart) -> list[PitchReading]:
@@ -202,36 +302,70 @@ def readings_of(made: PitchChart) -> list[PitchReading]:
     return [row for row in made.readings if row.id not in replaced]
 
 
-def fit_of(test: PitchTest, charts: Sequence[PitchChart] | None = None) -> Fit | None:
-    """One fit over the readings of the test's charts; None before the first reading.
+def fit_of(test: PitchTest, *, reader: str | None = None) -> Fit | None:
+    """One fit over the readings of the test's charts, of all readers or one; None before the first reading.
 
     Raises Refused where the readings fit no pitch.
     """
-    charts = [made for made in (charts or test.charts) if readings_of(made)]
-    if not charts:
-        return None
-    width = charts[-1].width.inches
-    readings = [
-        Reading(lpi=row.lpi, fringes=row.fringes * _same_width(made, charts[-1]), reader=row.reader.name)
-        for made in charts
-        for row in readings_of(made)
+    rows = [
+        (made, row) for made in test.charts for row in readings_of(made) if reader is None or row.reader.name == reader
     ]
+    if not rows:
+        return None
+    width = _one_width([made for made, _ in rows])
+    counted = [Reading(lpi=row.lpi, fringes=row.fringes, reader=row.reader.name) for _, row in rows if row.band]
+    spots = [spot for made, row in rows if not row.band and (spot := _spot(made, row)) is not None]
     axis_dpi = test.mode.dpi_across if test.axis == "across" else test.mode.dpi_down
-    return fit_readings(readings, width_in=width, dpi=dots_per_inch(axis_dpi))
+    return fit_readings(counted, width_in=width, spots=spots, dpi=dots_per_inch(axis_dpi))
 
 
-def _same_width(made: PitchChart, reference: PitchChart) -> Decimal:
-    if made.width.inches != reference.width.inches:
+def _spot(made: PitchChart, row: PitchReading) -> Spot | None:
+    return _spot_in(made, row.words, reader=row.reader.name)
+
+
+def _spot_in(made: PitchChart, words: str, *, reader: str | None) -> Spot | None:
+    if made.kind == "sliding":
+        return sliding.spot_on_scale(parse_pitch(words, field="spot"), slope=made.step_lpi, reader=reader)
+    return parse_spot(words, pitches=bands_of(made), width_in=made.width.inches, reader=reader, field="spot")
+
+
+def _one_width(charts: Sequence[PitchChart]) -> Fraction:
+    widths = {made.width.inches for made in charts if made.kind == "bands"} or {charts[0].width.inches}
+    if len(widths) > 1:
         raise Refused("All charts of a test have bands of one length; start a new test for another.")
-    return Decimal(1)
+    return widths.pop()
 
 
-def accept_result(session: Session, by: Actor, *, test: PitchTest, note: str = "") -> PitchOnRecord:
+def readers_of(test: PitchTest) -> list[str]:
+    """Everybody whose readings count, in the order in which they read."""
+    return list(dict.fromkeys(row.reader.name for made in test.charts for row in readings_of(made)))
+
+
+def accept_findings(session: Session, test: PitchTest) -> list[Finding]:
+    """What speaks against putting a test's fit on record: one reader only, or readers who differ."""
+    names = readers_of(test)
+    own = [fit for name in names if (fit := _own_fit(test, name)) is not None]
+    width = test.charts[-1].width.inches if test.charts else Fraction(1)
+    agree = all(readers_agree(first, second, print_width_in=width) for first, second in combinations(own, 2))
+    apart = max((abs(first.lpi - second.lpi) for first, second in combinations(own, 2)), default=None)
+    return weigh(session, second_look.readers(names, apart_lpi=apart, agree=agree))
+
+
+def _own_fit(test: PitchTest, reader: str) -> Fit | None:
+    """One reader's own fit; None where these readings alone fit no pitch."""
+    try:
+        return fit_of(test, reader=reader)
+    except Refused:
+        return None
+
+
+def accept_result(session: Session, by: Actor, *, test: PitchTest, note: str = "", reason: str = "") -> PitchOnRecord:
     """Put a test's fit on record; jobs may use it from now on."""
     _expect_open(test)
     fit = fit_of(test)
     if fit is None:
         raise Refused("Read at least one chart first.")
+    settled = settle(accept_findings(session, test), reason=reason)
     test.state = "accepted"
     pitch = _on_record(
         session,
@@ -251,6 +385,7 @@ def accept_result(session: Session, by: Actor, *, test: PitchTest, note: str = "
             "pitch accepted",
             [ref(pitch), ref(test), *conditions_of(test).refs()],
             meaning="approved",
+            reason=settled or None,
             new={"lpi": fit.lpi, "u_lpi": pitch.u_lpi, "next chart advised": fit.next_chart is not None},
             files=[made.raster.sha256 for made in test.charts],
         ),
@@ -362,7 +497,7 @@ def findings_for(session: Session, by: Actor, *, job: Job, pitch: PitchOnRecord)
     materials = materials_of(session, job)
     if materials is None:
         raise Refused("Choose lens lot, printer and paper first.")
-    return may_serve(*facts_and_needs(session, by, job=job, materials=materials, pitch=pitch))
+    return weigh(session, may_serve(*facts_and_needs(session, by, job=job, materials=materials, pitch=pitch)))
 
 
 def choose(session: Session, by: Actor, *, job: Job, pitch: PitchOnRecord, reason: str = "") -> JobPitch:

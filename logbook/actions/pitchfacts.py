@@ -42,7 +42,11 @@ def as_used(job: Job, pitch: PitchOnRecord) -> Used:
     found = distance.convert(
         pitch.lpi,
         u_lpi=float(pitch.u_lpi or 0),
-        seen=distance.sight(distance_mm=float(pitch.distance.mm), lens=layer, extra=distance.AIR_GAP),
+        seen=distance.sight(
+            distance_mm=float(pitch.distance.mm),
+            lens=layer,
+            extra=distance.AIR_GAP if pitch.lens_loose else distance.ADHESIVE,
+        ),
         wanted=distance.sight(distance_mm=float(job.distance.mm), lens=layer, extra=distance.ADHESIVE),
     )
     doubt = Decimal(str(round(found.u_lpi, 5))) if pitch.u_lpi is not None else None

@@ -13,6 +13,7 @@ from logbook.actions.jobs import gates, materials_of, pitch_of
 from logbook.actions.pictures import current
 from logbook.actions.pitch import findings_for
 from logbook.actions.pitchfacts import as_used
+from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, canonical, record
 from logbook.records.files import keep
 from logbook.records.floor import JobMaterials, Run, RunPiece
@@ -27,7 +28,7 @@ MOST_ATTEMPTS = 3
 
 def ask_for(session: Session, by: Actor, *, job: Job, sample: bool = False, reason: str = "") -> Run:
     """A run for a job: every number it needs is copied into it now."""
-    settled = settle(may_interlace(gates(session, job), sample=sample), reason=reason)
+    settled = settle(weigh(session, may_interlace(gates(session, job), sample=sample)), reason=reason)
     materials, chosen = materials_of(session, job), pitch_of(session, job)
     assert materials is not None
     assert chosen is not None

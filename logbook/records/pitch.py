@@ -75,8 +75,11 @@ class PitchChart(Coded, Base):
     """One printed chart of a test."""
 
     __tablename__ = "pitch_chart"
+    __table_args__ = (one_of("kind", "bands", "sliding"), {"sqlite_autoincrement": True})
 
     test_id: Mapped[int] = mapped_column(ForeignKey("pitch_test.id"), index=True)
+    kind: Mapped[str] = mapped_column(String(10), default="bands")
+    """Bands of one pitch each, or one sliding band: then ``step_lpi`` is its slope, lines per inch per inch."""
     centre_lpi: Mapped[Decimal] = mapped_column(DecimalText)
     step_lpi: Mapped[Decimal] = mapped_column(DecimalText)
     bands: Mapped[int]

@@ -1,7 +1,7 @@
 """Findings: what a rule answers. One sentence for the bench, and how strong it is."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 from logbook.refusals import Refused
@@ -48,6 +48,38 @@ def stop(rule: str, sentence: str, *, safety: bool = False) -> Finding:
 def strongest(findings: Iterable[Finding]) -> Strength | None:
     """The strongest strength among the findings; None when there is none."""
     return max((finding.strength for finding in findings), default=None)
+
+
+ADJUSTABLE = {
+    "answer": "the customer has not approved what stands now",
+    "origin": "a pitch that no test here found: carried over, nominal, forecast",
+    "printer history": "the printer was repaired or its head changed since the pitch was found",
+    "paper lot": "another paper lot than the pitch was found on",
+    "age": "a pitch older than a year",
+    "climate": "the room has changed since the pitch was found",
+    "distance": "the distance of a reading is not known, or cannot be converted",
+    "uncertainty": "a pitch less sure than this print needs",
+    "second reading": "a pitch test read by one person only, or by two who differ",
+    "room": "a room outside its usual warmth or humidity",
+    "wait": "drying, resting or shipping time cut short",
+    "limit": "a measured value outside its limits",
+    "inspector": "a piece inspected by its maker",
+}
+"""Rules whose strength the owner chooses, note or ask, and what they are about. Stops are not among them."""
+
+
+def weighed(findings: Iterable[Finding], choices: Mapping[str, str]) -> list[Finding]:
+    """The findings with the owner's choices of note or ask; a stop stays a stop, whatever was chosen.
+
+    ``choices`` maps a rule's name (the part before any colon) to "note" or "ask".
+    """
+    return [_weighed(found, choices.get(found.rule.partition(":")[0])) for found in findings]
+
+
+def _weighed(found: Finding, choice: str | None) -> Finding:
+    if choice is None or found.strength is Strength.STOP:
+        return found
+    return replace(found, strength=Strength[choice.upper()])
 
 
 def settle(findings: Iterable[Finding], *, reason: str | None, field: str = "reason") -> str:

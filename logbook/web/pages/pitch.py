@@ -1,12 +1,14 @@
 """Pitch: what is on record, tests with charts and readings, values carried over."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime, time
 from decimal import Decimal
+from io import BytesIO
 
-from flask import Blueprint, Response, request, send_file, url_for
+from flask import Blueprint, Response, g, request, send_file, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
-from wtforms import DateField, IntegerField, RadioField, SelectField, StringField, TextAreaField
+from wtforms import BooleanField, DateField, IntegerField, RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
@@ -23,6 +25,7 @@ from logbook.web import choices, vdrawing
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
 from logbook.web.gate import the_shop
+from logbook.web.papering import shop_address
 
 pages = Blueprint("pitch", __name__)
 
@@ -45,6 +48,7 @@ class ConditionsForm(BenchForm):
         default=Length(Decimal("0.6"), "m"),
         description="From your eye to the lens, head held still.",
     )
+    lens_loose = BooleanField("The lens lay loose on the paper (not bonded)", default=True)
     temperature_c = NumberField("Room, °C", [MAYBE], low=Decimal(-20), high=Decimal(60))
     humidity_percent = NumberField("Humidity, % RH", [MAYBE], low=Decimal(0), high=Decimal(100))
 
@@ -63,6 +67,7 @@ class ConditionsForm(BenchForm):
             axis=self.axis.data,
             paper_lot=by_code(session, Lot, self.paper_lot.data) if self.paper_lot.data else None,
             distance=self.distance.data,
+            lens_loose=self.lens_loose.data,
             temperature_c=self.temperature_c.data,
             humidity_percent=self.humidity_percent.data,
         )
@@ -107,6 +112,21 @@ class ChartForm(BenchForm):
         return actions.ChartWish(
             centre_lpi=self.centre.data, step_lpi=self.step.data, bands=self.bands.data, width=self.width.data
         )
+
+
+class SlidingForm(BenchForm):
+    """One band whose pitch slides."""
+
+    length = LengthField(
+        "Length across the lines", [NEEDED], default=charts.DEFAULT_LENGTH, description="190 mm fits A4 and Letter."
+    )
+
+
+class AcceptForm(BenchForm):
+    """Put the fit on record."""
+
+    note = StringField("Note", [MAYBE, TextLength(max=300)])
+    reason = StringField("Reason", [MAYBE, TextLength(max=300)])
 
 
 class PlainForm(BenchForm):
@@ -197,9 +217,7 @@ def _test_page(code: str, **forms: BenchForm) -> tuple[str, int]:
         found = by_code(session, PitchTest, code)
         fit, trouble = _fit(found)
         chart_form = forms.get("chart_form") or ChartForm(formdata=None, **_suggested(found, fit))
-        made = [
-            {"chart": one, "bands": actions.bands_of(one), "readings": actions.readings_of(one)} for one in found.charts
-        ]
+        made = [_chart_shown(one) for one in found.charts]
         accepted = session.execute(select(PitchOnRecord).where(PitchOnRecord.test_id == found.id)).scalars().first()
         return page(
             "pitch_test.html",
@@ -211,9 +229,20 @@ def _test_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             accepted=accepted,
             reading_form=forms.get("reading_form") or PlainForm(formdata=None),
             counts=request.form,
-            accept_form=forms.get("accept_form") or PlainForm(formdata=None),
+            accept_form=forms.get("accept_form") or AcceptForm(formdata=None),
+            sliding_form=forms.get("sliding_form") or SlidingForm(formdata=None),
+            accept_findings=actions.accept_findings(session, found) if fit else [],
+            blind=any(one["blind"] for one in made),
             drawing=vdrawing.drawing(fit) if fit else "",
         )
+
+
+def _chart_shown(made: PitchChart) -> dict[str, object]:
+    """A chart with its readings; ``blind`` while others have read it and the signed-in person has not."""
+    readings = actions.readings_of(made)
+    mine = any(row.reader_id == g.me.id for row in readings)
+    blind = bool(readings) and not mine and made.test.state == "open" and request.args.get("show") != "all"
+    return {"chart": made, "bands": actions.bands_of(made), "readings": readings, "blind": blind and g.me.may_write}
 
 
 def _fit(found: PitchTest) -> tuple[object, str]:
@@ -240,24 +269,44 @@ def _suggested(found: PitchTest, fit: object) -> dict[str, object]:
 
 @pages.post("/pitch/test/<code>/chart")
 def make_chart(code: str) -> Response | tuple[str, int]:
-    """Draw a chart and keep it."""
+    """Draw a chart of bands and keep it."""
     form = ChartForm()
+
+    def draw(found: PitchTest, address: str) -> actions.Drawn:
+        return actions.draw_chart(the_shop().store, found, form.wish(), address=address)
+
+    return _make(code, form, draw)
+
+
+@pages.post("/pitch/test/<code>/sliding")
+def make_sliding(code: str) -> Response | tuple[str, int]:
+    """Draw a sliding band and keep it."""
+    form = SlidingForm()
+
+    def draw(found: PitchTest, address: str) -> actions.Drawn:
+        return actions.draw_sliding(the_shop().store, found, width=form.length.data, address=address)
+
+    return _make(code, form, draw)
+
+
+def _make(
+    code: str, form: ChartForm | SlidingForm, draw: Callable[[PitchTest, str], actions.Drawn]
+) -> Response | tuple[str, int]:
+    name = "chart_form" if isinstance(form, ChartForm) else "sliding_form"
     if form.validate_on_submit():
         try:
             with reading() as session:
-                drawn = actions.draw_chart(the_shop().store, by_code(session, PitchTest, code), form.wish())
+                drawn = draw(by_code(session, PitchTest, code), shop_address(session))
         except Refused as refusal:
             say(form, Refused(refusal.sentence, field=_FIELDS.get(refusal.field or "", refusal.field)))
-            return _test_page(code, chart_form=form)
+            return _test_page(code, **{name: form})
         if done := act(
             form,
-            lambda session, by: actions.keep_chart(
-                session, by, test=by_code(session, PitchTest, code), wish=form.wish(), drawn=drawn
-            ),
+            lambda session, by: actions.keep_chart(session, by, test=by_code(session, PitchTest, code), drawn=drawn),
             lambda _: url_for("pitch.test", code=code),
         ):
             return done
-    return _test_page(code, chart_form=form)
+    return _test_page(code, **{name: form})
 
 
 _FIELDS = {"lpi": "centre", "length": "width"}
@@ -279,13 +328,22 @@ def read(code: str) -> Response | tuple[str, int]:
         done := act(
             form,
             lambda session, by: actions.record_readings(
-                session, by, made=by_code(session, PitchChart, code), counts=counts
+                session, by, made=by_code(session, PitchChart, code), counts=counts, spot=request.form.get("spot", "")
             ),
             lambda _: url_for("pitch.test", code=owner) + "#result",
         )
     ):
         return done
     return _test_page(owner, reading_form=form)
+
+
+@pages.get("/pitch/chart/<code>/on-paper.pdf")
+def on_paper(code: str) -> Response:
+    """The chart as a PDF for one paper: a4, letter, roll 24in, 300mm x 400mm."""
+    paper = request.args.get("paper", "a4")
+    with reading() as session:
+        content = actions.on_paper(by_code(session, PitchChart, code), paper)
+    return send_file(BytesIO(content), mimetype="application/pdf", download_name=f"pitch-chart_{code}.pdf")
 
 
 @pages.get("/pitch/chart/<code>/file")
@@ -305,12 +363,16 @@ def chart_file(code: str) -> Response:
 @pages.post("/pitch/test/<code>/accept")
 def accept(code: str) -> Response | tuple[str, int]:
     """Put the fit on record."""
-    form = PlainForm()
+    form = AcceptForm()
     if form.validate_on_submit() and (
         done := act(
             form,
             lambda session, by: actions.accept_result(
-                session, by, test=by_code(session, PitchTest, code), note=form.note.data or ""
+                session,
+                by,
+                test=by_code(session, PitchTest, code),
+                note=form.note.data or "",
+                reason=form.reason.data or "",
             ),
             lambda row: url_for("pitch.on_record", code=row.code),
         )

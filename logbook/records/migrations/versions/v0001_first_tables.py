@@ -423,6 +423,7 @@ def upgrade() -> None:
     op.create_table(
         "pitch_chart",
         sa.Column("test_id", sa.Integer(), nullable=False),
+        sa.Column("kind", sa.String(length=10), nullable=False),
         sa.Column("centre_lpi", logbook.records.base.DecimalText(), nullable=False),
         sa.Column("step_lpi", logbook.records.base.DecimalText(), nullable=False),
         sa.Column("bands", sa.Integer(), nullable=False),
@@ -433,6 +434,7 @@ def upgrade() -> None:
         sa.Column("made_by_id", sa.Integer(), nullable=False),
         sa.Column("code", sa.String(length=8), nullable=False),
         sa.Column("id", sa.Integer(), nullable=False),
+        sa.CheckConstraint("kind IN ('bands', 'sliding')", name=op.f("ck_pitch_chart_kind_known")),
         sa.ForeignKeyConstraint(["made_by_id"], ["person.id"], name=op.f("fk_pitch_chart_made_by_id_person")),
         sa.ForeignKeyConstraint(["raster_id"], ["kept_file.id"], name=op.f("fk_pitch_chart_raster_id_kept_file")),
         sa.ForeignKeyConstraint(["test_id"], ["pitch_test.id"], name=op.f("fk_pitch_chart_test_id_pitch_test")),
