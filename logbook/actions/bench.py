@@ -152,34 +152,19 @@ def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signatu
     roller_session = _covering(session, subject, stage) if stage in ROLLER_STAGES else None
     if stage in ROLLER_STAGES and roller_session is None:
         raise Refused("Read and tick what comes before the rollers first.")
-    if signature.machine is not None and stage not in ROLLER_STAGES:
-        settle(machine_findings(session, by, machine=signature.machine), reason=None)
     findings = findings_for(session, by, subject, signature.values)
+    if signature.machine is not None and stage not in ROLLER_STAGES:
+        findings = [*machine_findings(session, by, machine=signature.machine), *findings]
     reason = settle(findings, reason=signature.reason)
     notes = " ".join(found.sentence for found in findings)
+    machine_id = signature.machine.id if signature.machine else None
     extra = {
         "roller_session_id": roller_session.id if roller_session else None,
-        "machine_id": roller_session.machine_id
-        if roller_session
-        else signature.machine.id
-        if signature.machine
-        else None,
+        "machine_id": roller_session.machine_id if roller_session else machine_id,
     }
     rows = [_row(by, subject, stage, key, value, unit, **extra) for key, value, unit in values]
-    rows.append(
-        _row(
-            by,
-            subject,
-            stage,
-            definition.sign.key,
-            by.name,
-            "",
-            reason=reason,
-            notes=notes,
-            meaning=_MEANING.get(stage, "performed"),
-            **extra,
-        )
-    )
+    signed = {"reason": reason, "notes": notes, "meaning": _MEANING.get(stage, "performed")}
+    rows.append(_row(by, subject, stage, definition.sign.key, by.name, "", **signed, **extra))
     session.add_all(rows)
     _use_up(session, by, subject, stage)
     _move_on(subject, values)
@@ -263,7 +248,8 @@ def start_rollers(
     """What is read and ticked before the rollers move. Nothing is asked again until they have stopped."""
     for sheet in sheets:
         expect(sheet.stage, stage, who=f"Sheet {sheet.number}")
-    settle(machine_findings(session, by, machine=start.machine, helper=start.helper), reason=None)
+    findings = machine_findings(session, by, machine=start.machine, helper=start.helper)
+    settle(findings, reason=None)
     definition = stage_definition(sheets[0])
     covering = open_session(session, by, machine=start.machine, helper=start.helper)
     signing.check_ticks(definition, start.ticks, safety_covered=covering is not None)
@@ -275,34 +261,11 @@ def start_rollers(
         )
     covering = covering or _new_session(session, by, start)
     covering.last_used_at = by.now
+    notes = " ".join(found.sentence for found in findings)
+    common = {"roller_session_id": covering.id, "machine_id": start.machine.id, "meaning": "checked"}
     for sheet in sheets:
-        for key in sorted(start.ticks):
-            session.add(
-                _row(
-                    by,
-                    sheet,
-                    stage,
-                    key,
-                    "ticked",
-                    "",
-                    roller_session_id=covering.id,
-                    machine_id=start.machine.id,
-                    meaning="checked",
-                )
-            )
-        session.add(
-            _row(
-                by,
-                sheet,
-                stage,
-                f"{stage}-before",
-                "read",
-                "",
-                roller_session_id=covering.id,
-                machine_id=start.machine.id,
-                meaning="checked",
-            )
-        )
+        session.add_all(_row(by, sheet, stage, key, "ticked", "", **common) for key in sorted(start.ticks))
+        session.add(_row(by, sheet, stage, f"{stage}-before", "read", "", notes=notes, **common))
     session.flush()
     record(
         session,

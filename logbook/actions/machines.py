@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
@@ -223,25 +224,76 @@ def note_event(session: Session, by: Actor, *, machine: Machine, what: str, note
     record(session, by, Act("machine event", [ref(machine)], new={"what": what, "note": note.strip()}))
 
 
-def authorise(session: Session, by: Actor, *, machine: Machine, person: Person, until: date) -> Authorisation:
-    """Name a person for a machine until a day; only the owner does."""
+@dataclass(frozen=True, slots=True)
+class Minor:
+    """What the owner writes down before somebody under 18 works at a machine."""
+
+    document: str = ""
+    issuer: str = ""
+    adult: str = ""
+
+
+def authorise(
+    session: Session,
+    by: Actor,
+    *,
+    machine: Machine,
+    person: Person,
+    until: date,
+    reread: bool = False,
+    minor: Minor = Minor(),
+) -> Authorisation:
+    """Name a person for a machine until a day; only the owner does.
+
+    ``reread``: whoever names himself has read this machine's cautions again.
+    """
     if until < by.now.date():
         raise Refused("The last day lies in the past.", field="until")
     facts = machine_facts(machine)
-    if facts.bars_minors and is_minor(person, by.now.date()):
-        raise Refused(f"{person.name} is under 18 and cannot be named for {machine.name}.", field="person")
+    if is_minor(person, by.now.date()):
+        _check_minor(facts, person, minor)
+    if person.id == by.person_id and not reread:
+        raise Refused("Read this machine's cautions again before you name yourself.", field="reread")
     for old in standing(session, machine, person):
         old.withdrawn_at = by.now
     given = Authorisation(
-        machine_id=machine.id, person_id=person.id, given_by_id=by.person_id, given_at=by.now, until=until
+        machine_id=machine.id,
+        person_id=person.id,
+        given_by_id=by.person_id,
+        given_at=by.now,
+        until=until,
+        minor_document=minor.document.strip(),
+        minor_issuer=minor.issuer.strip(),
+        minor_adult=minor.adult.strip(),
     )
     session.add(given)
     record(
         session,
         by,
-        Act("authorised", [ref(machine), ref(person)], new={"until": until.isoformat()}, meaning="approved"),
+        Act(
+            "authorised",
+            [ref(machine), ref(person)],
+            new={"until": until.isoformat(), "reread": reread, "minor": bool(given.minor_document)},
+            meaning="approved",
+        ),
     )
     return given
+
+
+def _check_minor(facts: MachineFacts, person: Person, minor: Minor) -> None:
+    """Powered nips, guillotines, lever trimmers: document, issuer and adult. Hand-driven: a written risk assessment."""
+    told = (minor.document.strip(), minor.issuer.strip(), minor.adult.strip())
+    if facts.bars_minors and not all(told):
+        raise Refused(
+            f"{person.name} is under 18 and cannot be named for {facts.name} unless a document allows it: write down "
+            "the document, who issued it, and the adult who supervises. Check the law of this place first.",
+            field="minor_document",
+        )
+    if facts.can_hurt and not told[0]:
+        raise Refused(
+            f"{person.name} is under 18: name the shop's written risk assessment for {facts.name}.",
+            field="minor_document",
+        )
 
 
 def standing(session: Session, machine: Machine, person: Person) -> list[Authorisation]:
@@ -292,6 +344,9 @@ def worker_facts(session: Session, machine: Machine, person: Person, today: date
         authorised_until=newest.until if newest else None,
         authorised_himself=bool(newest and newest.given_by_id == person.id),
         under_18=is_minor(person, today),
+        minor_document=newest.minor_document if newest else "",
+        minor_issuer=newest.minor_issuer if newest else "",
+        minor_adult=newest.minor_adult if newest else "",
     )
 
 

@@ -179,7 +179,10 @@ def _benches(session: Session, materials: JobMaterials | None) -> list[views.Ben
             ).scalars()
         )
         found.extend(rows[:1])
-    return [bench_view(machine) for machine in found]
+    shown = [bench_view(machine) for machine in found]
+    if not any(machine.kind == "trimmer" for machine in found):
+        shown.append(views.Bench(kind="trimmer", name="by hand: knife and rule", drive="hand", cutting="knife"))
+    return shown
 
 
 def bench_view(machine: Machine) -> views.Bench:
@@ -244,6 +247,8 @@ def _closed(session: Session, job: Job, run: Run | None) -> tuple[views.Closed, 
 def _remarks(session: Session, sheets: list[Sheet], prints: list[Print]) -> tuple[str, ...]:
     told = []
     for row in (row for one in [*sheets, *prints] for row in bench.records_of(session, one)):
+        if row.notes and row.person:
+            told.append(f"{row.stage}: {row.notes}")
         if row.reason:
             told.append(f"{row.stage}: {row.reason} ({row.person.initials if row.person else ''})")
         if row.step_key.endswith("-before") and row.roller_session and row.roller_session.helper_id is None:

@@ -7,7 +7,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions.jobs import axis_of
-from logbook.engine import distance, drift
+from logbook.actions.pictures import current
+from logbook.engine import distance, drift, lens
 from logbook.records.audit import Actor
 from logbook.records.floor import JobMaterials
 from logbook.records.machines import MachineEvent
@@ -16,8 +17,8 @@ from logbook.records.orders import Job
 from logbook.records.pitch import PitchOnRecord
 from logbook.rules.validity import JobNeeds, PitchFacts
 
-# the sheet's material is not on record yet: the worst of the usual ones
-_LENS_EXPANSION = max(drift.EXPANSION_PER_C.values())
+# where the sheet's substance is not on record: the worst of the usual ones
+_WORST_EXPANSION = max(drift.EXPANSION_PER_C.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +33,13 @@ class Used:
 
 def as_used(job: Job, pitch: PitchOnRecord) -> Used:
     """The pitch converted from the reading's distance to the job's, where the lens's thickness and index are known."""
-    lens = pitch.lens_lot.material
-    if pitch.distance is None or not _optics_known(lens):
+    sheet = pitch.lens_lot.material
+    if pitch.distance is None or not _optics_known(sheet):
         same = pitch.distance is not None and pitch.distance.mm == job.distance.mm
         return Used(pitch.lpi, pitch.u_lpi, converted=same)
-    assert lens.thickness is not None
-    assert lens.refractive_index is not None
-    layer = distance.lens_layer(thickness_mm=float(lens.thickness.mm), index=float(lens.refractive_index))
+    assert sheet.thickness is not None
+    assert sheet.refractive_index is not None
+    layer = distance.lens_layer(thickness_mm=float(sheet.thickness.mm), index=float(sheet.refractive_index))
     found = distance.convert(
         pitch.lpi,
         u_lpi=float(pitch.u_lpi or 0),
@@ -53,8 +54,39 @@ def as_used(job: Job, pitch: PitchOnRecord) -> Used:
     return Used(found.lpi, doubt, converted=True, correction_lpi=found.correction_lpi)
 
 
-def _optics_known(lens: Material) -> bool:
-    return lens.thickness is not None and lens.refractive_index is not None
+def _optics_known(sheet: Material) -> bool:
+    return sheet.thickness is not None and sheet.refractive_index is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """What an error of pitch does to this print: end to end, share that flips late, degrees (None: lens unknown)."""
+
+    lenticules: float
+    late_percent: float
+    degrees: float | None
+
+
+def budget(job: Job, pitch: PitchOnRecord, used: Used) -> Budget | None:
+    """Twice the uncertainty of a pitch, as the user will see it; None where the uncertainty is not known."""
+    if used.u_lpi is None:
+        return None
+    off = drift.lenticules(width_in=pitch_width_in(job), error_lpi=2 * float(used.u_lpi))
+    late = drift.late_share(drift_lenticules=off, pictures=max(2, len(current(job))))
+    return Budget(off, 100 * late, _degrees(off, pitch.lens_lot.material))
+
+
+def _degrees(off: float, lens_type: Material) -> float | None:
+    if not _optics_known(lens_type) or lens_type.nominal_lpi is None:
+        return None
+    assert lens_type.thickness is not None
+    assert lens_type.refractive_index is not None
+    angle = lens.view_angle_deg(
+        pitch_mm=lens.lens_pitch_mm(float(lens_type.nominal_lpi)),
+        thickness_mm=float(lens_type.thickness.mm),
+        index=float(lens_type.refractive_index),
+    )
+    return drift.degrees(drift_lenticules=off, view_angle_deg=angle)
 
 
 def pitch_width_in(job: Job) -> float:
@@ -118,7 +150,7 @@ def _climate(job: Job, materials: JobMaterials, pitch: PitchOnRecord) -> float |
         width_in=pitch_width_in(job),
         lpi=float(pitch.lpi),
         change_c=float(materials.temperature_c - pitch.temperature_c),
-        lens_per_c=_LENS_EXPANSION,
+        lens_per_c=drift.EXPANSION_PER_C.get(pitch.lens_lot.material.substance, _WORST_EXPANSION),
     )
     pictures = max(2, sum(1 for picture in job.pictures if picture.replaced_at is None))
     return lenticules * pictures

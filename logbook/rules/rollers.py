@@ -52,6 +52,15 @@ class WorkerFacts:
     authorised_until: date | None
     authorised_himself: bool = False
     under_18: bool = False
+    minor_document: str = ""
+    """Under 18: what allows it; powered: with issuer and adult; hand-driven: the written risk assessment."""
+    minor_issuer: str = ""
+    minor_adult: str = ""
+
+    @property
+    def minor_lifted(self) -> bool:
+        """Whether the owner named document, issuer and supervising adult."""
+        return bool(self.minor_document and self.minor_issuer and self.minor_adult)
 
 
 _REQUIRED = (
@@ -94,9 +103,27 @@ def _machine(machine: MachineFacts, today: date, local_day: date | None) -> Iter
         yield stop("daily check", f"{machine.name}: today's machine check has not been signed.", safety=True)
 
 
-def _worker(machine: MachineFacts, worker: WorkerFacts, today: date) -> Iterator[Finding]:
-    if worker.under_18 and machine.bars_minors:
+def _minor(machine: MachineFacts, worker: WorkerFacts) -> Iterator[Finding]:
+    if machine.bars_minors and not worker.minor_lifted:
         yield stop("under 18", f"{worker.name} is under 18 and cannot work at {machine.name}.", safety=True)
+    elif not machine.bars_minors and not worker.minor_document:
+        yield stop(
+            "under 18",
+            f"{worker.name} is under 18; {machine.name} needs the owner's written risk assessment first.",
+            safety=True,
+        )
+    else:
+        told = f"{worker.minor_document}" + (f" of {worker.minor_issuer}" if worker.minor_issuer else "")
+        adult = f", supervised by {worker.minor_adult}" if worker.minor_adult else ""
+        yield note(
+            "under 18",
+            f"{worker.name} is under 18: {told}{adult}. This record is no permission; check the law of this place.",
+        )
+
+
+def _worker(machine: MachineFacts, worker: WorkerFacts, today: date) -> Iterator[Finding]:
+    if worker.under_18:
+        yield from _minor(machine, worker)
     until = worker.authorised_until
     if until is None:
         yield stop(

@@ -1,5 +1,6 @@
 """The web app: made once for one opened shop."""
 
+import atexit
 import secrets
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +12,7 @@ from sqlalchemy.exc import OperationalError
 from werkzeug.exceptions import HTTPException
 
 from logbook import resources
+from logbook.paper.writer import PdfWriter
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
 from logbook.web import gate, shown
@@ -55,6 +57,8 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
         SESSION_COOKIE_SAMESITE="Lax",
         SESSION_COOKIE_SECURE=shop.settings.secure_cookies,
     )
+    app.extensions["pdf"] = PdfWriter()
+    atexit.register(app.extensions["pdf"].close)
     app.extensions["shop"], app.extensions["ring"], app.extensions["network_address"] = shop, ring, network_address
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True

@@ -1,6 +1,6 @@
 """Papers for the web: the same HTML on screen and as PDF, with links that a browser can follow."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from flask import current_app, request, url_for
 from sqlalchemy import select
@@ -9,9 +9,9 @@ from sqlalchemy.orm import Session
 from logbook.actions import papers
 from logbook.actions.finding import fact
 from logbook.paper.forms import proof_sheet_html
-from logbook.paper.pdf import pdf_bytes
 from logbook.paper.rows import Caution, caution
 from logbook.paper.shelf import read_shelf
+from logbook.paper.writer import PdfWriter
 from logbook.records.machines import Machine
 from logbook.records.orders import Job
 from logbook.rules.traits import machine_traits
@@ -22,6 +22,12 @@ def shop_address(session: Session) -> str:
     """What QR codes open: the address the owner set, else the network's, else this request's."""
     own = fact(session, "address") or current_app.extensions["network_address"] or request.host_url
     return own if own.endswith("/") else f"{own}/"
+
+
+def pdf(html: str, assets: Mapping[str, bytes] | None = None) -> bytes:
+    """A paper as PDF, written in a limited process of its own."""
+    writer: PdfWriter = current_app.extensions["pdf"]
+    return writer.pdf(html, assets)
 
 
 def asset_link(name: str) -> str:
@@ -48,6 +54,6 @@ def proof_page(session: Session, job: Job) -> Callable[[list[bytes]], bytes]:
     view = papers.proof_sheet(session, actor(), job=job, address=shop_address(session))
 
     def drawn(views: list[bytes]) -> bytes:
-        return pdf_bytes(proof_sheet_html(view), {f"view-{number}": one for number, one in enumerate(views, start=1)})
+        return pdf(proof_sheet_html(view), {f"view-{number}": one for number, one in enumerate(views, start=1)})
 
     return drawn

@@ -374,14 +374,17 @@ def _offers(session: Session, found: Job) -> list[dict]:
     ).scalars()
     offers = []
     for row in rows:
-        findings = pitch_actions.findings_for(session, actor(), job=found, pitch=row)
+        findings, used = (
+            pitch_actions.findings_for(session, actor(), job=found, pitch=row),
+            pitchfacts.as_used(found, row),
+        )
         offers.append(
             {
                 "pitch": row,
                 "findings": findings,
                 "strength": strongest(findings) or 0,
-                "used": pitchfacts.as_used(found, row),
-                "width_in": pitchfacts.pitch_width_in(found),
+                "used": used,
+                "budget": pitchfacts.budget(found, row, used),
                 "stop": strongest(findings) is Strength.STOP,
                 "ask": strongest(findings) is Strength.ASK,
             }

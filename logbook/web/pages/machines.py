@@ -79,6 +79,14 @@ class AuthoriseForm(BenchForm):
 
     person = SelectField("Person", [NEEDED], validate_choice=False)
     until = DateField("Until", [NEEDED])
+    reread = BooleanField("I have read this machine's cautions again (only when you name yourself)")
+    minor_document = StringField(
+        "Under 18: what allows it",
+        [MAYBE, TextLength(max=300)],
+        description="The document, or for hand-driven machines the shop's written risk assessment.",
+    )
+    minor_issuer = StringField("Issued by", [MAYBE, TextLength(max=200)])
+    minor_adult = StringField("Supervised by", [MAYBE, TextLength(max=120)])
 
 
 class EventForm(BenchForm):
@@ -260,6 +268,10 @@ def authorise(code: str) -> Response | tuple[str, int]:
             machine=row,
             person=by_code(session, Person, form.person.data, field="person"),
             until=form.until.data,
+            reread=form.reread.data,
+            minor=actions.Minor(
+                form.minor_document.data or "", form.minor_issuer.data or "", form.minor_adult.data or ""
+            ),
         ),
     )
 

@@ -12,7 +12,6 @@ from logbook.actions import smallpapers
 from logbook.actions.finding import by_code, fact
 from logbook.actions.shop import facts
 from logbook.paper import customer, forms
-from logbook.paper.pdf import pdf_bytes
 from logbook.paper.render import media_type, shipped_assets
 from logbook.paper.shelf import read_shelf
 from logbook.paper.traveller import traveller_html
@@ -21,6 +20,7 @@ from logbook.records.floor import Print, Run, Sheet, TravellerIssue
 from logbook.records.machines import Machine
 from logbook.records.orders import Job
 from logbook.refusals import Refused
+from logbook.web import papering
 from logbook.web.acting import act, reading
 from logbook.web.fields import BenchForm
 from logbook.web.gate import actor, the_shop
@@ -107,7 +107,7 @@ def issue(code: str) -> Response:
     with reading() as session:
         gathered = _gathered(session, by_code(session, Job, code))
     pdf = actions.store_pdf(
-        the_shop().store, pdf_bytes(traveller_html(gathered.view, page=_page_size()), gathered.assets)
+        the_shop().store, papering.pdf(traveller_html(gathered.view, page=_page_size()), gathered.assets)
     )
     done = act(
         form,
@@ -157,7 +157,7 @@ def safety_pdf() -> Response:
     with reading() as session:
         shop, rule = fact(session, "shop name"), fact(session, "local rule")
     shelf = read_shelf(the_shop().settings.own_safety_path)
-    pdf = pdf_bytes(cards_html(shelf.cards.values(), size="wall", shop=shop, local_rule=rule, page=_page_size()))
+    pdf = papering.pdf(cards_html(shelf.cards.values(), size="wall", shop=shop, local_rule=rule, page=_page_size()))
     return send_file(BytesIO(pdf), mimetype="application/pdf", download_name="safety-cards.pdf")
 
 
@@ -213,5 +213,5 @@ def small(kind: str, code: str) -> str:
 def small_pdf(kind: str, code: str) -> Response:
     """The same paper as PDF."""
     return send_file(
-        BytesIO(pdf_bytes(_small(kind, code)())), mimetype="application/pdf", download_name=f"{kind}_{code}.pdf"
+        BytesIO(papering.pdf(_small(kind, code)())), mimetype="application/pdf", download_name=f"{kind}_{code}.pdf"
     )

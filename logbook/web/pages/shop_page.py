@@ -4,10 +4,11 @@ from flask import Blueprint, Response, current_app, g, request, url_for
 from wtforms import DateField, PasswordField, RadioField, StringField
 from wtforms.validators import Length as TextLength
 
-from logbook.actions import people, verifying
+from logbook.actions import people, strengths, verifying
 from logbook.actions import shop as actions
 from logbook.paper.codes import qr
 from logbook.records import audit
+from logbook.rules.findings import ADJUSTABLE
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import actor, owner_only, the_shop
@@ -17,6 +18,10 @@ pages = Blueprint("shop", __name__)
 
 class FactsForm(BenchForm):
     """The shop's facts; one text field each."""
+
+
+class RulesForm(BenchForm):
+    """Note or ask for each rule that allows a choice."""
 
 
 class PersonForm(BenchForm):
@@ -67,6 +72,9 @@ def _page(**forms: BenchForm) -> tuple[str, int]:
             facts=actions.facts(session),
             labels=actions.FACTS,
             people=people.everybody(session),
+            rules=ADJUSTABLE,
+            chosen=strengths.choices(session),
+            rules_form=forms.get("rules_form") or RulesForm(formdata=None),
             typed=request.form,
             facts_form=forms.get("facts_form") or FactsForm(formdata=None),
             person_form=forms.get("person_form") or PersonForm(formdata=None),
@@ -88,6 +96,21 @@ def facts() -> Response | tuple[str, int]:
     ):
         return done
     return _page(facts_form=form)
+
+
+@pages.post("/shop/rules")
+@owner_only
+def rules() -> Response | tuple[str, int]:
+    """How strict the shop is."""
+    form = RulesForm()
+    wanted = {rule: request.form.get(rule.replace(" ", "_"), "") for rule in ADJUSTABLE}
+    if form.validate_on_submit() and (
+        done := act(
+            form, lambda session, by: strengths.choose(session, by, wanted=wanted), lambda _: url_for("shop.shop")
+        )
+    ):
+        return done
+    return _page(rules_form=form)
 
 
 @pages.post("/shop/people")

@@ -5,7 +5,7 @@ from decimal import Decimal
 from flask import Blueprint, Response, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
-from wtforms import DateField, IntegerField, RadioField, StringField
+from wtforms import DateField, IntegerField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
@@ -57,6 +57,11 @@ class MaterialForm(LotFields):
         low=Decimal("1.3"),
         high=Decimal(2),
         description="PETG about 1.57, acrylic 1.49, polystyrene 1.59.",
+    )
+    substance = SelectField(
+        "Lens: made of",
+        choices=[("", "not known"), ("PETG", "PETG"), ("acrylic", "acrylic"), ("polystyrene", "polystyrene")],
+        description="For its expansion with warmth; the most of the usual ones is assumed where it is not known.",
     )
     dry_hours = NumberField(
         "Paper: hours to dry",
@@ -126,6 +131,7 @@ def _new(session: Session, by: Actor, form: MaterialForm) -> Lot:
         nominal_lpi=form.nominal_lpi.data,
         thickness=form.thickness.data,
         refractive_index=form.refractive_index.data,
+        substance=form.substance.data or "",
         dry_hours=form.dry_hours.data,
         trim_hours=form.trim_hours.data,
         ship_hours=form.ship_hours.data,
