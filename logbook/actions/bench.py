@@ -20,7 +20,7 @@ from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules import rollers, signing, waits
 from logbook.rules.findings import Finding, settle
-from logbook.rules.stages import ROLLER_STAGES, expect, next_stage
+from logbook.rules.stages import PRINT_WAY, ROLLER_STAGES, SHEET_WAY, expect, next_stage
 from logbook.rules.steplist import Stage, StepList
 
 Subject = Sheet | Print
@@ -32,10 +32,30 @@ def stage_of(subject: Subject) -> str:
     return subject.stage
 
 
+def standing(session: Session) -> dict[str, list[Subject]]:
+    """Everything on the bench by its stage, in due order: sheets until they are cut apart, then their pieces."""
+    sheets = session.execute(select(Sheet).where(Sheet.stage.in_(SHEET_WAY[:-1])).order_by(Sheet.id)).scalars()
+    pieces = session.execute(select(Print).where(Print.stage.in_(PRINT_WAY[1:-1])).order_by(Print.id)).scalars()
+    found: dict[str, list[Subject]] = {stage: [] for stage in (*SHEET_WAY[:-1], *PRINT_WAY[1:-1])}
+    everything: list[Subject] = [*sheets, *pieces]
+    for one in sorted(everything, key=_due):
+        found[one.stage].append(one)
+    return found
+
+
+def job_of(subject: Subject) -> Job:
+    """The job a sheet or print belongs to; of a sheet with several, its first."""
+    return subject.job if isinstance(subject, Print) else subject.prints[0].job
+
+
+def _due(subject: Subject) -> tuple[bool, date]:
+    due = job_of(subject).order.due_on
+    return due is None, due or date.max
+
+
 def stage_definition(subject: Subject) -> Stage:
     """The steps of the stage at which it stands, in the revision its job started with."""
-    job = subject.job if isinstance(subject, Print) else subject.prints[0].job
-    return steps_of(job).stage(subject.stage)
+    return steps_of(job_of(subject)).stage(subject.stage)
 
 
 def steps_of(job: Job) -> StepList:

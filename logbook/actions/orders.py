@@ -57,7 +57,7 @@ def place_order(
     session.add(order)
     session.flush()
     job = _new_job(session, by, own_safety, order, wish)
-    named = {"customer": keyed_hash(customer.hash_key, customer.name)} if customer and customer.hash_key else {}
+    named = {"customer": keyed_hash(customer.hash_key, customer.name or "")} if customer and customer.hash_key else {}
     touched = [ref(order), ref(job), *([ref(customer)] if customer else [])]
     record(
         session, by, Act("order placed", touched, new={**named, "number": order.number, "due": due_on, **_plain(wish)})

@@ -246,7 +246,8 @@ def _closed(session: Session, job: Job, run: Run | None) -> tuple[views.Closed, 
 
 def _remarks(session: Session, sheets: list[Sheet], prints: list[Print]) -> tuple[str, ...]:
     told = []
-    for row in (row for one in [*sheets, *prints] for row in bench.records_of(session, one)):
+    subjects: list[bench.Subject] = [*sheets, *prints]
+    for row in (row for one in subjects for row in bench.records_of(session, one)):
         if row.notes and row.person:
             told.append(f"{row.stage}: {row.notes}")
         if row.reason:

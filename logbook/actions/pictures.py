@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
-from typing import BinaryIO
+from typing import IO
 
 from sqlalchemy.orm import Session
 
@@ -35,7 +35,7 @@ class Intake:
 
 
 @contextmanager
-def received(store: FileStore, files: Sequence[tuple[str, BinaryIO]]) -> Iterator[list[Intake]]:
+def received(store: FileStore, files: Sequence[tuple[str, IO[bytes]]]) -> Iterator[list[Intake]]:
     """Receive pictures, (name, stream) each, and look at them; long work, so no transaction is open.
 
     Whatever no act has kept by the end is deleted. Raises Refused with the

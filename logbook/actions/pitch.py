@@ -205,7 +205,8 @@ def on_paper(made: PitchChart, paper: str) -> bytes:
 
 
 def _told_code(made: PitchChart) -> str | None:
-    return json.loads(made.plan).get("code")
+    code: str | None = json.loads(made.plan).get("code")
+    return code
 
 
 def _pdf_page(page: chart_pages.ChartPage, dpi: tuple[Fraction, Fraction]) -> raster_pdf.RasterPage:

@@ -4,6 +4,7 @@ import json
 import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 from sqlalchemy import ColumnElement, or_, select, update
 from sqlalchemy.orm import Session
@@ -110,7 +111,7 @@ def _claimable(now: datetime) -> ColumnElement[bool]:
 def claim(session: Session, run_id: int, now: datetime) -> Claim | None:
     """Take a run, or None when another worker was quicker or it is not to be had."""
     token = secrets.token_hex(16)
-    taken = session.execute(
+    taken: Any = session.execute(
         update(Run)
         .where(Run.id == run_id, _claimable(now), Run.attempts < MOST_ATTEMPTS, Run.cancel_wanted.is_(False))
         .values(
@@ -135,7 +136,7 @@ def provenance(run: Run) -> dict[str, str]:
 
 def beat(session: Session, claimed: Claim, *, percent: int, now: datetime) -> bool:
     """Keep the lease and report progress; True when the run is to go on."""
-    kept = session.execute(
+    kept: Any = session.execute(
         update(Run)
         .where(Run.id == claimed.run_id, Run.token == claimed.token, Run.state == "running")
         .values(lease_until=now + LEASE, progress=percent)

@@ -254,26 +254,22 @@ def quote(session: Session, desk: Desk, code: str) -> customer.Quote:
 
 def today(session: Session, desk: Desk, _code: str) -> forms.TodaySheet:
     """What stands at every stage of the bench, for the wall."""
-    sheets = session.execute(
-        select(Sheet).where(Sheet.stage.not_in(("parted", "scrapped"))).order_by(Sheet.id)
-    ).scalars()
-    pieces = session.execute(
-        select(Print).where(Print.stage.in_(("trim", "inspect", "pack"))).order_by(Print.id)
-    ).scalars()
-    sections: dict[str, tuple[forms.TodayRow, ...]] = {}
-    for one, job, name in [
-        *((sheet, sheet.prints[0].job, sheet.number) for sheet in sheets),
-        *((piece, piece.job, piece.serial) for piece in pieces),
-    ]:
-        wait = bench.wait_for(session, one)
-        waiting = (
-            f"waits until {wait.until.astimezone():%Y-%m-%d %H:%M}"
-            if wait and wait.left(desk.by.now) and wait.until
-            else ""
-        )
-        due = f"{job.order.due_on:%Y-%m-%d}" if job.order.due_on else ""
-        row = forms.TodayRow(code=name, title=job.artwork, what=waiting, due=due)
-        sections[bench.stage_definition(one).title] = (*sections.get(bench.stage_definition(one).title, ()), row)
+    sections = {
+        bench.stage_definition(rows[0]).title: tuple(_today_row(session, desk, one) for one in rows)
+        for rows in bench.standing(session).values()
+        if rows
+    }
     return forms.TodaySheet(
         imprint=_imprint(session, desk), day=f"{desk.by.now.astimezone():%Y-%m-%d}", sections=sections
+    )
+
+
+def _today_row(session: Session, desk: Desk, one: Sheet | Print) -> forms.TodayRow:
+    job, wait = bench.job_of(one), bench.wait_for(session, one)
+    until = wait.until if wait and wait.left(desk.by.now) else None
+    return forms.TodayRow(
+        code=one.serial if isinstance(one, Print) else one.number,
+        title=job.artwork,
+        what=f"waits until {until.astimezone():%Y-%m-%d %H:%M}" if until else "",
+        due=f"{job.order.due_on:%Y-%m-%d}" if job.order.due_on else "",
     )

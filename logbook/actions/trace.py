@@ -34,10 +34,16 @@ def find(session: Session, words: str, *, files: bool = True) -> dict[str, Any]:
         return of_file(session, path)
     if _SHA256.fullmatch(words.lower()):
         return of_hash(session, words.lower())
-    for table, answer in ((Print, of_print), (Sheet, of_sheet), (PitchOnRecord, of_pitch), (Lot, of_lot)):
+    answers: tuple[tuple[Any, Any], ...] = (
+        (Print, of_print),
+        (Sheet, of_sheet),
+        (PitchOnRecord, of_pitch),
+        (Lot, of_lot),
+    )
+    for table, answer in answers:
         row = session.execute(select(table).where(_named(table, words))).scalars().first()
         if row is not None:
-            return answer(session, row)
+            return dict(answer(session, row))
     test = session.execute(select(PitchTest).where(PitchTest.code == words.upper())).scalar_one_or_none()
     if test is not None:
         return of_test(session, test)
@@ -84,13 +90,17 @@ def of_print(session: Session, piece: Print) -> dict[str, Any]:
 
 def _departure(session: Session, piece: Print) -> dict[str, Any] | None:
     gone = session.execute(select(Departure).where(Departure.print_id == piece.id)).scalar_one_or_none()
-    return gone and {
-        "how": gone.how,
-        "on": gone.on.isoformat(),
-        "carrier": gone.carrier,
-        "tracking": gone.tracking,
-        "by": gone.person.name,
-    }
+    return (
+        None
+        if gone is None
+        else {
+            "how": gone.how,
+            "on": gone.on.isoformat(),
+            "carrier": gone.carrier,
+            "tracking": gone.tracking,
+            "by": gone.person.name,
+        }
+    )
 
 
 def _job(job: Job) -> dict[str, Any]:
@@ -120,7 +130,7 @@ def _sheet(sheet: Sheet) -> dict[str, Any]:
 
 
 def _lot(lot: Lot | None) -> dict[str, Any] | None:
-    return lot and {"code": lot.code, "label": lot.label, "material": lot.material.name}
+    return None if lot is None else {"code": lot.code, "label": lot.label, "material": lot.material.name}
 
 
 def _run(run: Run | None) -> dict[str, Any] | None:

@@ -37,7 +37,8 @@ class _Commands(click.Group):
         if cmd_name not in _COMMANDS:
             return None
         module = importlib.import_module(f"{__name__}.{_COMMANDS[cmd_name]}")
-        return getattr(module, cmd_name.replace("-", "_"))
+        command: click.Command = getattr(module, cmd_name.replace("-", "_"))
+        return command
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})

@@ -194,7 +194,7 @@ def _item(pad: str, part: object, indent: int) -> list[str]:
     return [f"{pad}- {part}"]
 
 
-def _existing(data: Path):  # noqa: ANN202 - the type's module is imported only when needed
+def _existing(data: Path) -> "Shop":
     from logbook.records.opened import open_shop
 
     settings = Settings(data=data.absolute())

@@ -66,7 +66,7 @@ def _use_explicit_transactions(engine: Engine) -> None:
 
 def _prepare_connection(connection: sqlite3.Connection, _record: Any) -> None:
     connection.isolation_level = None
-    wal = wal_is_safe(sqlite3.sqlite_version_info)  # type: ignore[arg-type]
+    wal = wal_is_safe(sqlite3.sqlite_version_info)
     for pragma in (
         f"busy_timeout = {BUSY_TIMEOUT_MS}",
         "foreign_keys = ON",

@@ -11,7 +11,7 @@ import tempfile
 import time
 from datetime import datetime
 from pathlib import Path
-from typing import BinaryIO
+from typing import IO
 
 from sqlalchemy import String, Text, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
@@ -59,7 +59,7 @@ class FileStore:
         os.close(handle)
         return Path(name)
 
-    def put(self, stream: BinaryIO) -> tuple[str, int]:
+    def put(self, stream: IO[bytes]) -> tuple[str, int]:
         """Store a stream; returns its SHA-256 and size in bytes."""
         temporary = self.receive(stream)
         try:
@@ -67,7 +67,7 @@ class FileStore:
         finally:
             temporary.unlink(missing_ok=True)
 
-    def receive(self, stream: BinaryIO) -> Path:
+    def receive(self, stream: IO[bytes]) -> Path:
         """A stream's bytes in a temporary file, which the caller adopts or deletes."""
         temporary = self.temporary()
         try:

@@ -2,6 +2,7 @@
 
 from datetime import datetime
 from decimal import Decimal
+from typing import Any, cast
 
 from sqlalchemy import ForeignKey, String, Text
 from sqlalchemy.orm import Mapped, declared_attr, mapped_column, relationship
@@ -35,7 +36,7 @@ class PitchConditions:
     @declared_attr
     def lens_lot(cls) -> Mapped[Lot]:
         """The lens lot that was read through."""
-        return relationship(Lot, foreign_keys=[cls.lens_lot_id], lazy="joined")
+        return relationship(Lot, foreign_keys=[cast(Any, cls.lens_lot_id)], lazy="joined")
 
     @declared_attr
     def mode(cls) -> Mapped[PrinterMode]:
@@ -50,7 +51,7 @@ class PitchConditions:
     @declared_attr
     def paper_lot(cls) -> Mapped[Lot | None]:
         """The paper lot, where known."""
-        return relationship(Lot, foreign_keys=[cls.paper_lot_id], lazy="joined")
+        return relationship(Lot, foreign_keys=[cast(Any, cls.paper_lot_id)], lazy="joined")
 
 
 class PitchTest(PitchConditions, Coded, Base):

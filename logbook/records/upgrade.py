@@ -7,7 +7,7 @@ the difference between the tables and the migrations; read it before keeping it.
 import sys
 import tempfile
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import Connection, text
 
@@ -25,14 +25,19 @@ def upgrade(database: Database) -> None:
 
     with database.engine.connect() as connection:
         # outside the transaction: otherwise a rebuilt table deletes its children
-        connection.connection.dbapi_connection.execute("PRAGMA foreign_keys = OFF").close()
+        _set_foreign_keys(connection, "OFF")
         try:
             with connection.begin():
                 command.upgrade(_config(connection), "head")
                 _keep_append_only(connection)
                 _check_foreign_keys(connection)
         finally:
-            connection.connection.dbapi_connection.execute("PRAGMA foreign_keys = ON").close()
+            _set_foreign_keys(connection, "ON")
+
+
+def _set_foreign_keys(connection: Connection, state: str) -> None:
+    raw: Any = connection.connection.dbapi_connection
+    raw.execute(f"PRAGMA foreign_keys = {state}").close()
 
 
 def _config(connection: Connection | None) -> Any:
@@ -61,7 +66,7 @@ def _check_foreign_keys(connection: Connection) -> None:
         raise Refused(f"The database has a broken reference in table {broken[0]}; it was left as it was.")
 
 
-def render_item(kind: str, item: Any, _context: Any) -> str | bool:
+def render_item(kind: str, item: Any, _context: Any) -> str | Literal[False]:
     """How our own column types are written in a migration."""
     if kind == "type" and type(item).__module__ == "logbook.records.base":
         return f"logbook.records.base.{type(item).__name__}()"

@@ -4,11 +4,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
 
-from flask import Response, redirect, render_template, request, url_for
+from flask import redirect, render_template, request, url_for
 from flask_wtf import FlaskForm
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
+from werkzeug import Response
 
 from logbook.records.audit import Actor, AuditEntry, AuditObject
 from logbook.refusals import Refused

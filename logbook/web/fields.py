@@ -10,7 +10,7 @@ from wtforms import Field, HiddenField, ValidationError
 from wtforms.validators import InputRequired, Optional
 from wtforms.widgets import TextInput
 
-from logbook.lengths import Length, parse_length
+from logbook.lengths import parse_length
 from logbook.refusals import Refused
 
 NEEDED = InputRequired(message="This is needed.")
@@ -27,7 +27,7 @@ class LengthField(Field):
     """A length; without a unit it is in the person's own units."""
 
     widget = TextInput()
-    data: Length | None
+    data: Any  # Length, or None where nothing was typed
 
     def process_formdata(self, valuelist: Sequence[str]) -> None:
         """Text to Length; the sentence of a refusal becomes the field's error."""
@@ -55,7 +55,7 @@ class NumberField(Field):
     """A decimal number, with comma or point, within limits."""
 
     widget = TextInput()
-    data: Decimal | None
+    data: Any  # Decimal, or None where nothing was typed
 
     def __init__(
         self,

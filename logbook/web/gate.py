@@ -6,7 +6,8 @@ from datetime import UTC, datetime, timedelta
 from functools import wraps
 from typing import ParamSpec, TypeVar
 
-from flask import Flask, Response, abort, current_app, g, redirect, request, url_for
+from flask import Flask, abort, current_app, g, redirect, request, url_for
+from werkzeug import Response
 
 from logbook.actions import people
 from logbook.records.audit import Actor

@@ -83,7 +83,7 @@ def length(value: Length | None) -> str:
 
 
 def _rounded(value: Fraction, places: int) -> Decimal:
-    return Decimal(round(value * 10**places)) / 10**places
+    return Decimal(round(value * 10**places)).scaleb(-places)
 
 
 def plain(value: Decimal | str | None) -> str:

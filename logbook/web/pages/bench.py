@@ -1,8 +1,9 @@
 """The bench: a sheet or a piece at its current stage, signed step by step."""
 
-from flask import Blueprint, Response, request, url_for
+from flask import Blueprint, request, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
+from werkzeug import Response
 from wtforms import DateField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 
@@ -97,17 +98,7 @@ class BackForm(BenchForm):
 def place_list() -> tuple[str, int]:
     """What stands at every stage."""
     with reading() as session:
-        sheets = list(
-            session.execute(
-                select(Sheet).where(Sheet.stage.not_in(("parted", "scrapped"))).order_by(Sheet.id)
-            ).scalars()
-        )
-        prints = list(
-            session.execute(
-                select(Print).where(Print.stage.in_(("trim", "inspect", "pack"))).order_by(Print.id)
-            ).scalars()
-        )
-        standing = {key: [one for one in [*sheets, *prints] if one.stage == key] for key in PLACES}
+        standing = actions.standing(session)
         waits = {
             (type(one).__name__, one.id): actions.wait_for(session, one) for rows in standing.values() for one in rows
         }

@@ -1,6 +1,7 @@
 """Coming in: founding the shop, signing in and out."""
 
-from flask import Blueprint, Response, current_app, redirect, render_template, request, url_for
+from flask import Blueprint, current_app, redirect, render_template, request, url_for
+from werkzeug import Response
 from wtforms import PasswordField, StringField
 from wtforms.validators import Length as TextLength
 

@@ -1,7 +1,8 @@
 """Files in the browser: previews, proofs, originals for staff."""
 
-from flask import Blueprint, Response, abort, send_file
+from flask import Blueprint, abort, send_file
 from PIL import Image
+from werkzeug import Response
 
 from logbook.actions.finding import by_code
 from logbook.engine import proofing

@@ -3,9 +3,10 @@
 from collections.abc import Callable
 from decimal import Decimal
 
-from flask import Blueprint, Response, redirect, url_for
+from flask import Blueprint, redirect, url_for
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
+from werkzeug import Response
 from wtforms import HiddenField, IntegerField, MultipleFileField, RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
@@ -14,6 +15,7 @@ from logbook.actions import jobs, orders, pictures, pitchfacts, proofs, runs, sh
 from logbook.actions import pitch as pitch_actions
 from logbook.actions.finding import by_code
 from logbook.records.audit import Actor
+from logbook.records.floor import Run
 from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job, Picture, Proof
@@ -398,7 +400,7 @@ def run(code: str) -> Response | tuple[str, int]:
     form = RunForm()
     asked: list[int] = []
 
-    def work(session: Session, by: Actor) -> object:
+    def work(session: Session, by: Actor) -> Run:
         made = runs.ask_for(
             session,
             by,

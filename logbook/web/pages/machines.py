@@ -2,9 +2,10 @@
 
 from datetime import timedelta
 
-from flask import Blueprint, Response, request, url_for
+from flask import Blueprint, request, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
+from werkzeug import Response
 from wtforms import BooleanField, DateField, RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import Length as TextLength
 

@@ -3,9 +3,10 @@
 from datetime import timedelta
 from decimal import Decimal
 
-from flask import Blueprint, Response, request, url_for
+from flask import Blueprint, request, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
+from werkzeug import Response
 from wtforms import DateField, IntegerField, MultipleFileField, RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange

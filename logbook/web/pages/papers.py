@@ -3,9 +3,12 @@
 from collections.abc import Callable
 from functools import partial
 from io import BytesIO
+from typing import Any
 
-from flask import Blueprint, Response, abort, redirect, request, send_file, url_for
+from flask import Blueprint, abort, redirect, request, send_file, url_for
 from sqlalchemy import select
+from sqlalchemy.orm import Session
+from werkzeug import Response
 
 from logbook.actions import papers as actions
 from logbook.actions import smallpapers
@@ -76,16 +79,16 @@ def traveller(code: str) -> str:
     return traveller_html(gathered.view, page=_page_size(), address=link)
 
 
-def _gathered(session: object, found: Job) -> actions.Gathered:
+def _gathered(session: Session, found: Job) -> actions.Gathered:
     shop = the_shop()
     return actions.traveller(
         session,
         actor(),
         job=found,
         store=shop.store,
-        own_safety=shop.settings.own_safety_path,  # type: ignore[arg-type]
+        own_safety=shop.settings.own_safety_path,
         address=shop_address(session),
-    )  # type: ignore[arg-type]
+    )
 
 
 @pages.get("/job/<code>/view/<name>")
@@ -179,7 +182,7 @@ def first_aid() -> str:
     )
 
 
-_SMALL = {
+_SMALL: dict[str, tuple[Callable[..., Any], Callable[..., str]]] = {
     "labels": (smallpapers.labels, forms.labels_html),
     "chart-note": (smallpapers.chart_note, forms.chart_note_html),
     "daily-check": (smallpapers.check_sheet, forms.check_sheet_html),

@@ -5,9 +5,10 @@ from datetime import UTC, datetime, time
 from decimal import Decimal
 from io import BytesIO
 
-from flask import Blueprint, Response, g, request, send_file, url_for
+from flask import Blueprint, g, request, send_file, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
+from werkzeug import Response
 from wtforms import BooleanField, DateField, IntegerField, RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
@@ -15,6 +16,7 @@ from wtforms.validators import NumberRange
 from logbook.actions import pitch as actions
 from logbook.actions.finding import by_code
 from logbook.engine import chart as charts
+from logbook.engine.fit import Fit
 from logbook.lengths import Length
 from logbook.records.audit import Actor
 from logbook.records.machines import PrinterMode
@@ -245,14 +247,14 @@ def _chart_shown(made: PitchChart) -> dict[str, object]:
     return {"chart": made, "bands": actions.bands_of(made), "readings": readings, "blind": blind and g.me.may_write}
 
 
-def _fit(found: PitchTest) -> tuple[object, str]:
+def _fit(found: PitchTest) -> tuple[Fit | None, str]:
     try:
         return actions.fit_of(found), ""
     except Refused as refusal:
         return None, refusal.sentence
 
 
-def _suggested(found: PitchTest, fit: object) -> dict[str, object]:
+def _suggested(found: PitchTest, fit: Fit | None) -> dict[str, object]:
     """The chart to print next, filled in."""
     following = getattr(fit, "next_chart", None)
     if following is not None:

@@ -3,8 +3,9 @@
 import json
 from pathlib import Path
 
-from flask import Blueprint, Response, abort, jsonify, request, send_file, url_for
+from flask import Blueprint, abort, jsonify, request, send_file, url_for
 from sqlalchemy.orm import Session
+from werkzeug import Response
 from wtforms import IntegerField
 from wtforms.validators import NumberRange
 

@@ -1,6 +1,7 @@
 """The shop: its facts, its people, its tablets, the state of its records."""
 
-from flask import Blueprint, Response, current_app, g, request, url_for
+from flask import Blueprint, current_app, g, request, url_for
+from werkzeug import Response
 from wtforms import DateField, PasswordField, RadioField, StringField
 from wtforms.validators import Length as TextLength
 

@@ -2,9 +2,10 @@
 
 from decimal import Decimal
 
-from flask import Blueprint, Response, url_for
+from flask import Blueprint, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
+from werkzeug import Response
 from wtforms import DateField, IntegerField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange

@@ -1,7 +1,8 @@
 """Which pitch produced which print: typed, scanned, or by a file found on a stick."""
 
-from flask import Blueprint, Response, redirect, request, url_for
+from flask import Blueprint, redirect, request, url_for
 from sqlalchemy import select
+from werkzeug import Response
 from wtforms import FileField
 
 from logbook.actions import trace as actions
