@@ -10,7 +10,9 @@ import click
 from logbook.command_line import one_blas_thread  # noqa: F401 - must come before numpy
 from logbook.engine.interlace import Result
 from logbook.engine.interlace import interlace as run
+from logbook.engine.phase import parse_pitch
 from logbook.engine.plan import make_plan
+from logbook.engine.sheet import Waste
 from logbook.lengths import parse_length
 from logbook.refusals import Refused
 
@@ -30,6 +32,11 @@ from logbook.refusals import Refused
 @click.option("--offset", default="0", show_default=True, help="Phase offset in lenticules.")
 @click.option("--reversed", "reversed_sheet", is_flag=True, help="Ink on the back of the lens: mirror the sheet.")
 @click.option("--bleed", help="Extra picture beyond each trimmed edge, with its unit.")
+@click.option("--marks", is_flag=True, help="Waste around the print with trim marks, check bars, scale bar, label.")
+@click.option("--label", multiple=True, help="With --marks: a line for the label; may be given more than once.")
+@click.option("--code", default="", help="With --marks: text of a QR code.")
+@click.option("--strip-lpi", help="With --marks: a pitch strip at this pitch, converted to the bench distance.")
+@click.option("--bench-distance", help="With --strip-lpi: the distance from which the strip is read, with its unit.")
 @click.option("--compression", default="none", show_default=True, help="none, lzw or deflate.")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="The print file, .tif.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
@@ -41,9 +48,20 @@ def interlace(pictures: tuple[Path, ...], out: Path, as_json: bool, **asked: Any
         bleed=parse_length(asked["bleed"], field="bleed", positive=False) if asked["bleed"] else None,
         flip=asked["flip"], fit=asked["fit"], pictures=len(pictures), order=_whole_numbers(asked["order"]),
         shares=asked["shares"], offset=asked["offset"], reversed_sheet=asked["reversed_sheet"],
-        compression=asked["compression"])
+        compression=asked["compression"], waste=_waste(asked))
     result = run(plan, pictures, out, progress=_shown if sys.stderr.isatty() else None)
     print(json.dumps(result.as_json()) if as_json else _told(result))
+
+
+def _waste(asked: dict[str, Any]) -> Waste | None:
+    if not asked["marks"]:
+        if asked["label"] or asked["code"] or asked["strip_lpi"]:
+            raise Refused("A label, a code or a pitch strip stands in the waste: add --marks.", field="marks")
+        return None
+    distance = asked["bench_distance"]
+    return Waste(label=asked["label"], code=asked["code"],
+                 strip_lpi=parse_pitch(asked["strip_lpi"], field="strip-lpi") if asked["strip_lpi"] else None,
+                 bench_distance=parse_length(distance, field="bench-distance") if distance else None)
 
 
 def _whole_numbers(text: str | None) -> list[int] | None:

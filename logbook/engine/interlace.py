@@ -21,6 +21,7 @@ from logbook import __version__
 from logbook.engine.pixelstore import PixelStore
 from logbook.engine.plan import Plan, number_text
 from logbook.engine.rasterfile import Form, Hashes, WholeFile, Writer, check_format, writer
+from logbook.engine.sheet import Piece, paste, pieces
 from logbook.engine.sources import Ground, Source, common_ground, decode, inspect
 from logbook.engine.weave import Weave
 from logbook.refusals import Refused
@@ -45,6 +46,7 @@ class Result:
     hashes: Hashes
     sources: tuple[Source, ...]
     ground: Ground
+    pieces: tuple[Piece, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """The contract of the command line: numbers that must stay exact are text."""
@@ -57,6 +59,7 @@ class Result:
             "trim_dots": list(plan.trim_dots),
             "size_in": [float(length) for length in plan.inches],
             "mode": self.ground.mode, "bits": self.ground.bits, "reversed": plan.reversed_sheet,
+            "furniture": [{"name": piece.name, "box_dots": _standing(piece, plan)} for piece in self.pieces],
             "picture_sha256": [source.sha256 for source in self.sources], "notes": list(self.ground.notes),
         }
 
@@ -83,11 +86,19 @@ def interlace(plan: Plan, picture_paths: Sequence[Path | str], out_path: Path | 
         for count in _decoded(sources, ground, store, workers=min(workers, 2)):
             _check(stop)
             tell(DECODING_PART * count / len(sources))
-        weave = _weave(plan, ground, sources)
-        for part in _written(weave, store, target, form, mirrored=plan.reversed_sheet, workers=workers, stop=stop):
+        painter = Painter(plan, ground, sources, store)
+        for part in _written(painter, target, form, workers=workers, stop=stop):
             tell(DECODING_PART + (1 - DECODING_PART) * part)
         hashes = target.finish()
-    return Result(out, plan, hashes, sources, ground)
+    return Result(out, plan, hashes, sources, ground, tuple(painter.pieces))
+
+
+def _standing(piece: Piece, plan: Plan) -> list[int]:
+    """Where a piece stands on the finished raster."""
+    left, top, right, bottom = piece.box
+    if piece.mirrors and plan.reversed_sheet:
+        left, right = plan.dots[0] - right, plan.dots[0] - left
+    return [left, top, right, bottom]
 
 
 def _silent(part: float) -> None:
@@ -138,15 +149,41 @@ def _decoded(sources: Sequence[Source], ground: Ground, store: PixelStore, *, wo
             yield count
 
 
-def _weave(plan: Plan, ground: Ground, sources: Sequence[Source]) -> Weave:
-    wide, high = plan.dots
-    return Weave([plan.place(source.size) for source in sources], plan.owners(), plan.across,
-                 np.arange(wide), np.arange(high), ground.paper, ground.bits)
+class Painter:
+    """Fills bands of the finished raster: the woven picture, the waste around it, mirrored where that is asked."""
+
+    def __init__(self, plan: Plan, ground: Ground, sources: Sequence[Source], store: PixelStore) -> None:
+        self._store, self._paper, self._mirrored = store, ground.paper, plan.reversed_sheet
+        self._left, self._top = plan.margins[:2]
+        wide, high = plan.printed.dots
+        owners, start = plan.owners(), self._left if plan.across else self._top
+        self._weave = Weave([plan.place(source.size) for source in sources],
+                            owners[start:start + (wide if plan.across else high)], plan.across,
+                            np.arange(wide), np.arange(high), ground.paper, ground.bits)
+        self.pieces: list[Piece] = pieces(plan.waste, plan.printed, owners, pictures=plan.pictures,
+                                          mirrored=plan.reversed_sheet) if plan.waste else []
+
+    def band(self, top: int, bottom: int, out: np.ndarray) -> None:
+        """Fill ``out`` with the raster's rows top … bottom-1."""
+        wide, high = self._weave.width, len(self._weave.rows)
+        low, last = max(top - self._top, 0), min(bottom - self._top, high)
+        if (wide, last - low) != (out.shape[1], len(out)):
+            out[...] = self._paper
+        if low < last:
+            woven = out[low + self._top - top:last + self._top - top, self._left:self._left + wide]
+            part = woven if woven.flags.c_contiguous else np.empty(woven.shape, dtype=out.dtype)
+            self._weave.band(self._store, low, last, part)
+            if part is not woven:
+                woven[...] = part
+        paste(self.pieces, out, top=top, paper=self._paper, mirrors=True)
+        if self._mirrored:
+            out[...] = out[:, ::-1].copy()
+        paste(self.pieces, out, top=top, paper=self._paper, mirrors=False)
 
 
-def _written(weave: Weave, store: PixelStore, target: Writer, form: Form, *, mirrored: bool, workers: int,
+def _written(painter: Painter, target: Writer, form: Form, *, workers: int,
              stop: Callable[[], bool]) -> Iterator[float]:
-    """Weave bands in several threads, write them in order; yields the part that is done."""
+    """Paint bands in several threads, write them in order; yields the part that is done."""
     high, step = form.dots[1], form.strip_rows * max(1, BAND_BYTES // (form.strip_rows * form.row_bytes))
     spare: deque[np.ndarray] = deque()
 
@@ -154,9 +191,7 @@ def _written(weave: Weave, store: PixelStore, target: Writer, form: Form, *, mir
         bottom = min(top + step, high)
         buffer = spare.pop() if spare else np.empty((step, form.dots[0], form.channels), dtype=f"<u{form.bits // 8}")
         band = buffer[:bottom - top]
-        weave.band(store, top, bottom, band)
-        if mirrored:
-            band[...] = band[:, ::-1].copy()
+        painter.band(top, bottom, band)
         return buffer, target.encode(band)
 
     with _pool(workers) as pool:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from logbook.engine.phase import dots_for, owners, parse_pitch
+from logbook.engine.sheet import Printed, Waste, margins
 from logbook.engine.weave import Placed
 from logbook.lengths import Length
 from logbook.refusals import Refused
@@ -41,6 +42,7 @@ class Plan:
     dots_per_lenticule: int | None = None
     compression: str = "none"
     backdrop: tuple[int, int, int] = (255, 255, 255)
+    waste: Waste | None = None
 
     @property
     def across(self) -> bool:
@@ -53,16 +55,32 @@ class Plan:
         return self.dpi[0] if self.across else self.dpi[1]
 
     @cached_property
-    def trim_dots(self) -> tuple[int, int, int, int]:
-        """The finished piece in the raster: left, top, right, bottom, half-open."""
-        left, top = (dots_for(self.bleed_in, dpi) if self.bleed_in else 0 for dpi in self.dpi)
-        return left, top, left + dots_for(self.width_in, self.dpi[0]), top + dots_for(self.height_in, self.dpi[1])
+    def printed(self) -> Printed:
+        """The printed picture, bleed included."""
+        bleed = tuple(dots_for(self.bleed_in, dpi) if self.bleed_in else 0 for dpi in self.dpi)
+        dots = tuple(dots_for(size, dpi) + 2 * beyond for size, dpi, beyond
+                     in zip((self.width_in, self.height_in), self.dpi, bleed, strict=True))
+        return Printed((dots[0], dots[1]), (bleed[0], bleed[1]), self.dpi, self.across)
+
+    @cached_property
+    def margins(self) -> tuple[int, int, int, int]:
+        """Dots of waste at the left, top, right, bottom, before any mirroring."""
+        return margins(self.waste, self.printed) if self.waste else (0, 0, 0, 0)
 
     @cached_property
     def dots(self) -> tuple[int, int]:
         """The raster's dots across and down."""
-        left, top, right, bottom = self.trim_dots
-        return left + right, top + bottom
+        left, top, right, bottom = self.margins
+        return left + self.printed.dots[0] + right, top + self.printed.dots[1] + bottom
+
+    @cached_property
+    def trim_dots(self) -> tuple[int, int, int, int]:
+        """The finished piece in the finished raster: left, top, right, bottom, half-open."""
+        left, top = (edge + bleed for edge, bleed in zip(self.margins[:2], self.printed.bleed, strict=True))
+        right, bottom = (edge + dots - bleed for edge, dots, bleed
+                         in zip(self.margins[:2], self.printed.dots, self.printed.bleed, strict=True))
+        return (self.dots[0] - right, top, self.dots[0] - left, bottom) if self.reversed_sheet \
+            else (left, top, right, bottom)
 
     @property
     def inches(self) -> tuple[Fraction, Fraction]:
@@ -81,8 +99,9 @@ class Plan:
                       shares=self.shares) - 1
 
     def place(self, size: tuple[int, int]) -> Placed:
-        """Where a picture of ``size`` (wide, high) lands in the raster under the plan's fit."""
-        (wide, high), (inches_wide, inches_high), (right, bottom) = size, self.inches, self.dots
+        """Where a picture of ``size`` (wide, high) lands in the printed picture under the plan's fit."""
+        (wide, high), (right, bottom) = size, self.printed.dots
+        inches_wide, inches_high = right / self.dpi[0], bottom / self.dpi[1]
         across, down = Fraction(wide) / inches_wide, Fraction(high) / inches_high
         if self.fit == "crop":
             density = min(across, down)
@@ -93,7 +112,7 @@ class Plan:
             return Placed(size, whole, (0, 0, right, bottom))
         density = max(across, down)
         filled = [min(limit, dots_for(Fraction(side) / density, dpi))
-                  for side, dpi, limit in zip(size, self.dpi, self.dots, strict=True)]
+                  for side, dpi, limit in zip(size, self.dpi, self.printed.dots, strict=True)]
         x, y = (right - filled[0]) // 2, (bottom - filled[1]) // 2
         return Placed(size, whole, (x, y, x + filled[0], y + filled[1]))
 
@@ -143,12 +162,13 @@ def make_plan(*, lpi: str | Decimal, width: Length, height: Length, flip: str, p
               dpi_down: str | None = None, fit: str = "crop", order: Sequence[int] | None = None,
               shares: str | Sequence[Fraction] | None = None, offset: str | Decimal | Fraction = "0",
               reversed_sheet: bool = False, bleed: Length | None = None, compression: str = "none",
-              backdrop: tuple[int, int, int] = (255, 255, 255)) -> Plan:
+              backdrop: tuple[int, int, int] = (255, 255, 255), waste: Waste | None = None) -> Plan:
     """Check everything that was asked and return the plan.
 
     ``dpi`` is ``"720"`` or ``"1440x720"``; instead of it the trade's whole-dot way
     takes ``dots_per_lenticule`` (dots per inch = that many times lpi). ``offset``
-    is in lenticules. Raises Refused with the field's name.
+    is in lenticules. ``waste`` asks for marks, check bars, label around the print.
+    Raises Refused with the field's name.
     """
     pitch = parse_pitch(lpi)
     _one_of(flip, FLIPS, "flip")
@@ -162,7 +182,7 @@ def make_plan(*, lpi: str | Decimal, width: Length, height: Length, flip: str, p
         width_in=_size(width, "width"), height_in=_size(height, "height"), flip=flip, pictures=pictures, fit=fit,
         order=_order(order, pictures), shares=_shares(shares, pictures), offset=_offset(offset),
         reversed_sheet=reversed_sheet, bleed_in=_bleed(bleed), dots_per_lenticule=dots_per_lenticule,
-        compression=compression, backdrop=backdrop)
+        compression=compression, backdrop=backdrop, waste=waste)
     if max(plan.dots) > SIDE_LIMIT:
         raise Refused(f"The print would be {plan.dots[0]} × {plan.dots[1]} dots; the limit is {SIDE_LIMIT} a side.",
                       field="width" if plan.dots[0] > SIDE_LIMIT else "height")
