@@ -10,11 +10,14 @@ from sqlalchemy.orm import Session
 
 from logbook.actions import machines, materials
 from logbook.actions.finding import ref
+from logbook.actions.pictures import Intake
 from logbook.actions.shop import step_list
 from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
+from logbook.records.files import FileStore, keep
 from logbook.records.floor import Print, Sheet, StepRecord
 from logbook.records.machines import Machine, RollerSession
+from logbook.records.materials import Lot
 from logbook.records.orders import Job
 from logbook.records.people import Person
 from logbook.refusals import Refused
@@ -122,12 +125,16 @@ def _makers(session: Session, piece: Print) -> set[str]:
 class Signature:
     """What was filled in on a stage's page: values by step key, a reason where one was asked for, the tool used.
 
+    ``paper_lot`` is what was really printed on; ``photos`` are received pictures by step key, kept in ``store``;
     ``more`` goes into the trail beside the values.
     """
 
     values: Mapping[str, str]
     reason: str = ""
     machine: Machine | None = None
+    paper_lot: Lot | None = None
+    photos: Sequence[tuple[str, Intake]] = ()
+    store: FileStore | None = None
     more: Mapping[str, object] = field(default_factory=dict)
 
 
@@ -135,7 +142,12 @@ def sign_stage(session: Session, by: Actor, *, subjects: Sequence[Subject], stag
     """Sign a stage of one or several sheets, or prints, at once; each moves on to its next stage."""
     if not subjects:
         raise Refused("Choose at least one.")
+    if stage == "print" and signature.paper_lot is not None:
+        for subject in subjects:
+            assert isinstance(subject, Sheet)
+            subject.paper_lot = signature.paper_lot
     rows = [row for subject in subjects for row in _sign_one(session, by, subject, stage, signature)]
+    photos = [row for subject in subjects for row in _keep_photos(session, by, subject, stage, signature)]
     rules = sorted({row.reason for row in rows if row.reason})
     touched = [*map(ref, subjects), *_around(subjects), *([ref(signature.machine)] if signature.machine else [])]
     record(
@@ -147,9 +159,22 @@ def sign_stage(session: Session, by: Actor, *, subjects: Sequence[Subject], stag
             reason="; ".join(rules) or None,
             meaning=_MEANING.get(stage, "performed"),
             new={"stage": stage, "values": dict(signature.values), "next": subjects[0].stage, **signature.more},
-            files=sorted(_files(subjects)),
+            files=sorted({*_files(subjects), *(row.value for row in photos)}),
         ),
     )
+
+
+def _keep_photos(session: Session, by: Actor, subject: Subject, stage: str, signature: Signature) -> list[StepRecord]:
+    """Photographs of a step, kept whole; the record's value is the file's SHA-256."""
+    rows = []
+    for key, intake in signature.photos:
+        assert signature.store is not None
+        sha256, size = signature.store.adopt(intake.waiting)
+        keep(session, sha256=sha256, size=size, media_type=intake.media_type, kind="record", now=by.now)
+        rows.append(_row(by, subject, stage, key, sha256, ""))
+    session.add_all(rows)
+    session.flush()
+    return rows
 
 
 def _around(subjects: Sequence[Subject]) -> list[str]:

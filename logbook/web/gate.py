@@ -14,7 +14,7 @@ from logbook.records.audit import Actor
 from logbook.records.opened import Shop
 
 COOKIE = "bench-sign-in"
-UPLOADS = {"orders.new", "jobs.add_pictures", "jobs.replace", "tracing.by_file"}
+UPLOADS = {"orders.new", "jobs.add_pictures", "jobs.replace", "tracing.by_file", "bench.sign_sheet", "bench.sign_piece"}
 """Endpoints that take files, for signed-in people only; everywhere else a request is small."""
 PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static"}
 _TOUCH_EVERY = timedelta(minutes=1)

@@ -1,5 +1,7 @@
 """The bench: a sheet or a piece at its current stage, signed step by step."""
 
+from collections.abc import Callable, Sequence
+
 from flask import Blueprint, request, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -10,6 +12,7 @@ from wtforms.validators import Length as TextLength
 from logbook.actions import bench as actions
 from logbook.actions import leaving, trace
 from logbook.actions.finding import by_code
+from logbook.actions.pictures import Intake
 from logbook.paper.rows import Caution
 from logbook.records.audit import Actor
 from logbook.records.floor import Print, Sheet
@@ -21,9 +24,10 @@ from logbook.rules.findings import Strength
 from logbook.rules.stages import ROLLER_STAGES
 from logbook.rules.steplist import Stage
 from logbook.web import choices, papering
-from logbook.web.acting import act, page, reading
+from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
-from logbook.web.gate import actor
+from logbook.web.gate import actor, the_shop
+from logbook.web.uploads import taken_in
 
 pages = Blueprint("bench", __name__)
 PLACES = {
@@ -56,6 +60,10 @@ class RollersForm(BenchForm):
         [MAYBE, TextLength(max=200)],
         description="Only when nobody helps at powered rollers.",
     )
+
+
+Photos = Sequence[tuple[str, Intake]]
+"""Received photographs by the key of their step."""
 
 
 class LeaveForm(SignForm):
@@ -240,17 +248,29 @@ def left_rollers(code: str) -> Response | tuple[str, int]:
 def sign_sheet(code: str, stage: str) -> Response | tuple[str, int]:
     """Sign a stage of a sheet."""
     form = SignForm()
-    if form.validate_on_submit() and (
-        done := act(
-            form,
-            lambda session, by: _sign(session, by, [by_code(session, Sheet, code)], stage, form),
-            lambda _: url_for("bench.sheet", code=code),
-        )
-    ):
+
+    def work(session: Session, by: Actor, photos: Photos) -> None:
+        _sign(session, by, [by_code(session, Sheet, code)], stage, form, photos)
+
+    if done := _with_photos(form, work, url_for("bench.sheet", code=code)):
         return done
     with reading() as session:
         _offer(session, form)
     return _sheet_page(code, sign_form=form)
+
+
+def _with_photos(form: SignForm, work: Callable[[Session, Actor, Photos], object], back: str) -> Response | None:
+    """Receive the photographs of a stage's page and sign with them."""
+    if not form.validate_on_submit():
+        return None
+    sent = [(key, file) for key, file in request.files.items(multi=True) if file.filename]
+    try:
+        with taken_in([file for _, file in sent]) as taken:
+            photos = [(key, intake) for (key, _), intake in zip(sent, taken, strict=True)]
+            return act(form, lambda session, by: work(session, by, photos), lambda _: back)
+    except Refused as refusal:
+        say(form, Refused(refusal.sentence))
+        return None
 
 
 @pages.post("/bench/<stage>/sign")
@@ -270,19 +290,23 @@ def sign_several(stage: str) -> Response | tuple[str, int]:
     raise Refused(" ".join(form.form_errors) or "Something was not filled in; sign them on their own pages.")
 
 
-def _sign(session: Session, by: Actor, subjects: list, stage: str, form: SignForm) -> None:
-    if stage == "print" and form.paper_lot.data:
-        for one in subjects:
-            one.paper_lot = by_code(session, Lot, form.paper_lot.data)
+def _sign(session: Session, by: Actor, subjects: list, stage: str, form: SignForm, photos: Photos = ()) -> None:
     machine = by_code(session, Machine, form.machine.data) if stage == "trim" and form.machine.data else None
-    if stage == "print" and subjects and isinstance(subjects[0], Sheet) and subjects[0].mode:
+    if stage == "print" and subjects[0].mode:
         machine = subjects[0].mode.machine
     actions.sign_stage(
         session,
         by,
         subjects=subjects,
         stage=stage,
-        signature=actions.Signature(values=request.form.to_dict(), reason=form.reason.data or "", machine=machine),
+        signature=actions.Signature(
+            values=request.form.to_dict(),
+            reason=form.reason.data or "",
+            machine=machine,
+            paper_lot=by_code(session, Lot, form.paper_lot.data) if form.paper_lot.data else None,
+            photos=photos,
+            store=the_shop().store,
+        ),
     )
 
 
@@ -322,13 +346,11 @@ def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
 def sign_piece(code: str, stage: str) -> Response | tuple[str, int]:
     """Sign trimming or inspection of a piece."""
     form = SignForm()
-    if form.validate_on_submit() and (
-        done := act(
-            form,
-            lambda session, by: _sign(session, by, [by_code(session, Print, code)], stage, form),
-            lambda _: url_for("bench.piece", code=code),
-        )
-    ):
+
+    def work(session: Session, by: Actor, photos: Photos) -> None:
+        _sign(session, by, [by_code(session, Print, code)], stage, form, photos)
+
+    if done := _with_photos(form, work, url_for("bench.piece", code=code)):
         return done
     with reading() as session:
         _offer(session, form)

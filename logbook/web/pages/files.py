@@ -2,11 +2,14 @@
 
 from flask import Blueprint, abort, send_file
 from PIL import Image
+from sqlalchemy import select
 from werkzeug import Response
 
 from logbook.actions.finding import by_code
 from logbook.engine import proofing
+from logbook.engine.sources import inspect
 from logbook.records.files import KeptFile
+from logbook.records.floor import StepRecord
 from logbook.records.orders import Picture, Proof
 from logbook.web.acting import reading
 from logbook.web.gate import the_shop
@@ -60,6 +63,17 @@ def original(code: str) -> Response:
         response = _send(picture.file, picture.original_name, attachment=True)
     response.headers["Content-Security-Policy"] = "sandbox; default-src 'none'"
     return response
+
+
+@pages.get("/photograph/<sha256>")
+def photo(sha256: str) -> Response:
+    """A photograph kept with a signature: small, from its pixels only."""
+    with reading() as session:
+        wanted = select(KeptFile).join(StepRecord, StepRecord.value == KeptFile.sha256).where(KeptFile.sha256 == sha256)
+        if session.execute(wanted.limit(1)).first() is None:
+            abort(404)
+    small = proofing.preview(inspect(the_shop().store.path(sha256)))
+    return Response(small, mimetype="image/jpeg")
 
 
 @pages.get("/proof/<code>/moving.gif")
