@@ -9,15 +9,17 @@ from typing import Any
 from sqlalchemy import ColumnElement, or_, select, update
 from sqlalchemy.orm import Session
 
+from logbook.actions import recipes
 from logbook.actions.finding import ref
 from logbook.actions.jobs import gates, materials_of, pitch_of
 from logbook.actions.pictures import current
 from logbook.actions.pitch import findings_for
 from logbook.actions.pitchfacts import as_used
 from logbook.actions.strengths import weigh
-from logbook.records.audit import Act, Actor, canonical, record
+from logbook.records.audit import Act, Actor, record
+from logbook.records.base import new_code
 from logbook.records.files import keep
-from logbook.records.floor import JobMaterials, Run, RunPiece
+from logbook.records.floor import Run, RunPiece
 from logbook.records.orders import Job
 from logbook.refusals import Refused
 from logbook.rules.findings import Strength, settle
@@ -27,20 +29,37 @@ LEASE = timedelta(seconds=30)
 MOST_ATTEMPTS = 3
 
 
-def ask_for(session: Session, by: Actor, *, job: Job, sample: bool = False, reason: str = "") -> Run:
+@dataclass(frozen=True, slots=True)
+class RunWish:
+    """How a run is wanted: for the order or as a sample, with or without marks in the waste."""
+
+    sample: bool = False
+    waste: bool = False
+    reason: str = ""
+    address: str = ""
+    """This logbook's address, for the code in the waste."""
+
+
+def ask_for(session: Session, by: Actor, *, job: Job, wish: RunWish = RunWish()) -> Run:
     """A run for a job: every number it needs is copied into it now."""
-    settled = settle(weigh(session, may_interlace(gates(session, job), sample=sample)), reason=reason)
+    # stops first: without materials or pitch there is nothing to plan
+    findings = weigh(session, may_interlace(gates(session, job), sample=wish.sample))
+    settle([found for found in findings if found.strength is Strength.STOP], reason=None)
     materials, chosen = materials_of(session, job), pitch_of(session, job)
     assert materials is not None
     assert chosen is not None
     # what was true when the pitch was chosen may not be true any more
-    settle(
-        [found for found in findings_for(session, by, job=job, pitch=chosen.pitch) if found.strength is Strength.STOP],
-        reason=None,
+    still = findings_for(session, by, job=job, pitch=chosen.pitch)
+    settle([found for found in still if found.strength is Strength.STOP], reason=None)
+    used, code = as_used(job, chosen.pitch), new_code()
+    made = recipes.recipe(
+        recipes.Ingredients(job, materials, chosen.pitch, str(used.lpi), code, wish.waste, wish.address)
     )
-    used = as_used(job, chosen.pitch)
+    plan = recipes.plan_of(recipes.load(made))
+    settled = settle([*findings, *recipes.fits(plan, materials)], reason=wish.reason)
     run = Run(
-        sample=sample,
+        code=code,
+        sample=wish.sample,
         pitch=chosen.pitch,
         pitch_lpi=chosen.pitch.lpi,
         lpi=used.lpi,
@@ -49,42 +68,22 @@ def ask_for(session: Session, by: Actor, *, job: Job, sample: bool = False, reas
         lens_lot=materials.lens_lot,
         mode=materials.mode,
         paper=materials.paper,
-        recipe=recipe(job, materials, lpi=str(used.lpi)),
+        recipe=made,
         asked_at=by.now,
         asked_by_id=by.person_id,
     )
     run.pieces.append(RunPiece(job=job))
     session.add(run)
     session.flush()
-    hashes = [picture.file.sha256 for picture in current(job)]
-    record(
-        session,
-        by,
-        Act(
-            "interlace run asked for",
-            [ref(run), ref(job), ref(chosen.pitch), ref(materials.lens_lot)],
-            reason=settled or None,
-            new={"lpi": run.lpi, "pitch on record": run.pitch_lpi, "sample": sample, "origin": chosen.pitch.origin},
-            files=hashes,
-        ),
-    )
+    _record_asked(session, by, job, run, settled)
     return run
 
 
-def recipe(job: Job, materials: JobMaterials, *, lpi: str) -> str:
-    """Everything needed to make the output anew, as canonical JSON."""
-    return canonical(
-        {
-            "pictures": [{"sha256": picture.file.sha256, "name": picture.original_name} for picture in current(job)],
-            "lpi": lpi,
-            "dpi": [materials.mode.dpi_across, materials.mode.dpi_down],
-            "flip": job.flip,
-            "fit": job.fit,
-            "width": str(job.width),
-            "height": str(job.height),
-            "bleed": str(job.bleed),
-        }
-    )
+def _record_asked(session: Session, by: Actor, job: Job, run: Run, settled: str) -> None:
+    told = {"lpi": run.lpi, "pitch on record": run.pitch_lpi, "sample": run.sample, "origin": run.pitch.origin}
+    hashes = [picture.file.sha256 for picture in current(job)]
+    touched = [ref(run), ref(job), ref(run.pitch), ref(run.lens_lot)]
+    record(session, by, Act("interlace run asked for", touched, reason=settled or None, new=told, files=hashes))
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,10 +5,8 @@ import threading
 from datetime import UTC, datetime
 from pathlib import Path
 
-from logbook.actions import runs
+from logbook.actions import recipes, runs
 from logbook.engine.interlace import Cancelled, Result, decoder_versions, interlace
-from logbook.engine.plan import Plan, make_plan
-from logbook.lengths import parse_length
 from logbook.records.audit import Actor
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
@@ -47,22 +45,6 @@ def work_on(shop: Shop, run_id: int) -> None:
         out.unlink(missing_ok=True)
 
 
-def plan_of(recipe: dict) -> Plan:
-    """The engine's plan for a run's recipe."""
-    bleed = parse_length(recipe["bleed"], positive=False)
-    across, down = recipe["dpi"]
-    return make_plan(
-        lpi=recipe["lpi"],
-        dpi=f"{across}x{down}",
-        width=parse_length(recipe["width"]),
-        height=parse_length(recipe["height"]),
-        flip=recipe["flip"],
-        fit=recipe["fit"],
-        pictures=len(recipe["pictures"]),
-        bleed=bleed if bleed.value else None,
-    )
-
-
 def _computed(shop: Shop, claimed: runs.Claim, out: Path, heart: "_Heart") -> Result:
     paths = [shop.store.path(picture["sha256"]) for picture in claimed.recipe["pictures"]]
     missing = [
@@ -73,7 +55,7 @@ def _computed(shop: Shop, claimed: runs.Claim, out: Path, heart: "_Heart") -> Re
     tif = out.with_suffix(".tif")
     try:
         result = interlace(
-            plan_of(claimed.recipe),
+            recipes.plan_of(claimed.recipe),
             paths,
             tif,
             progress=heart.tell,

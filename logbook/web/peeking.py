@@ -41,9 +41,15 @@ def seen(run: Run, place: str) -> Response:
         pictures=int(raster.story["pictures"]),
         place=where,
     )
-    return _image(
-        proofing.jpeg(view_of_raster(raster, dots, across=across, long_side=LONG_SIDE).convert("RGB")), "image/jpeg"
-    )
+    image = view_of_raster(raster, dots, across=across, long_side=LONG_SIDE).convert("RGB")
+    return _image(proofing.jpeg(_finished(image, raster)), "image/jpeg")
+
+
+def _finished(image: Image.Image, raster: Raster) -> Image.Image:
+    """Only what stays after trimming: the waste around it is for the bench, not for the eye."""
+    left, top, right, bottom = raster.story["trim_dots"]
+    across, down = image.width / raster.dots[0], image.height / raster.dots[1]
+    return image.crop((round(left * across), round(top * down), round(right * across), round(bottom * down)))
 
 
 def strips(run: Run, *, x: int, y: int) -> Response:

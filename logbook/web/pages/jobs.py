@@ -117,6 +117,14 @@ class RunForm(BenchForm):
     sample = RadioField(
         "What for", choices=[("order", "the order"), ("sample", "a sample, cannot leave as the order")], default="order"
     )
+    waste = RadioField(
+        "Around the print",
+        choices=[
+            ("yes", "trim marks, check bars, pitch strip, scale bar and label in the waste"),
+            ("no", "nothing: the lens has no waste"),
+        ],
+        default="yes",
+    )
     reason = StringField("Reason", [MAYBE, TextLength(max=300)], description="Only where something above asks for one.")
 
 
@@ -401,13 +409,13 @@ def run(code: str) -> Response | tuple[str, int]:
     asked: list[int] = []
 
     def work(session: Session, by: Actor) -> Run:
-        made = runs.ask_for(
-            session,
-            by,
-            job=by_code(session, Job, code),
+        wish = runs.RunWish(
             sample=form.sample.data == "sample",
+            waste=form.waste.data == "yes",
             reason=form.reason.data or "",
+            address=papering.shop_address(session),
         )
+        made = runs.ask_for(session, by, job=by_code(session, Job, code), wish=wish)
         asked.append(made.id)
         return made
 
