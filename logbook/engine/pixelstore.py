@@ -1,7 +1,6 @@
 """Decoded pictures by rows: in memory while they are small, else in an unnamed temporary file."""
 
 import os
-import tempfile
 import threading
 from pathlib import Path
 from types import TracebackType
@@ -46,6 +45,7 @@ class PixelStore:
                 self._kept[picture] = rows
                 return
             if self._file is None:
+                import tempfile  # only many pictures need it
                 self._file = tempfile.TemporaryFile(dir=self._folder, buffering=0)  # noqa: SIM115 - closed in __exit__
             start, self._end = self._end, self._end + rows.nbytes
         self._where[picture] = start, rows.shape[1], rows.dtype

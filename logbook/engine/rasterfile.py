@@ -8,7 +8,6 @@ import contextlib
 import errno
 import hashlib
 import os
-import secrets
 import zlib
 from dataclasses import dataclass
 from fractions import Fraction
@@ -108,7 +107,7 @@ class WholeFile:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+        self._part = path.with_name(f".{path.name}.{os.urandom(4).hex()}.part")
 
     def __enter__(self) -> "WholeFile":
         try:

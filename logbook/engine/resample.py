@@ -12,6 +12,7 @@ differ between processors in the last digit.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -120,13 +121,20 @@ def largest_gain(windows: Windows) -> float:
     return float(np.abs(windows.weights).sum(axis=1).max(initial=1.0))
 
 
-def blocks(windows: Windows, *, span: int) -> list[Block]:
-    """Cut a run of windows into blocks that reach over at most ``span`` source pixels (one window at least)."""
+def blocks(windows: Windows, *, span: int, cuts: Sequence[int] = ()) -> list[Block]:
+    """Cut a run of windows into blocks that reach over at most ``span`` source pixels (one window at least).
+
+    No block goes across one of the rising ``cuts`` (numbers of windows).
+    """
     ends = windows.starts + windows.taps
     found, first, count = [], 0, len(windows.starts)
+    borders = iter([*cuts, count])
+    border = next(borders)
     while first < count:
+        while border <= first:
+            border = next(borders)
         low = int(windows.starts[first])
-        stop = max(first + 1, int(np.searchsorted(ends, low + span, side="right")))
+        stop = min(border, max(first + 1, int(np.searchsorted(ends, low + span, side="right"))))
         found.append(Block(first, stop, low, int(ends[stop - 1])))
         first = stop
     return found

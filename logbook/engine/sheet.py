@@ -4,6 +4,9 @@ Seen with the check bars along the pitch axis: one beyond the first trimmed edge
 is black in PICTURE 1's strips, one beyond the other edge in PICTURE N's, both in
 the phase of the print. With the lens right each looks solid from its own side,
 so the lens must cover them.
+
+Lettering, codes and strips are imported where they are drawn: most prints have none,
+and a command that lasts half a second should not wait for them.
 """
 
 from collections.abc import Sequence
@@ -12,11 +15,8 @@ from decimal import Decimal
 from fractions import Fraction
 
 import numpy as np
-import segno
 
-from logbook.engine.lettering import draw_line, wrapped
 from logbook.engine.phase import dots_for
-from logbook.engine.strip import draw_strip, make_strip, strip_depth_dots
 from logbook.lengths import INCH_IN_MM, Length
 from logbook.refusals import Refused
 
@@ -93,6 +93,7 @@ def margins(waste: Waste, printed: Printed) -> Box:
 def _strip_dots(waste: Waste, printed: Printed) -> int:
     if waste.strip_lpi is None:
         return 0
+    from logbook.engine.strip import strip_depth_dots
     axis = 1 if printed.across else 0
     return strip_depth_dots(printed.dpi[axis]) + printed.to_dots(_GAP, axis)
 
@@ -142,6 +143,7 @@ def _check_bars(printed: Printed, owners: np.ndarray, *, left: int, top: int, la
 
 
 def _strip(waste: Waste, printed: Printed, *, left: int, top: int, mirrored: bool, width: int) -> Piece:
+    from logbook.engine.strip import draw_strip, make_strip
     assert waste.strip_lpi is not None
     if waste.bench_distance is None:
         raise Refused("strip: a pitch strip needs the distance from which it is read.", field="strip")
@@ -158,6 +160,7 @@ def _strip(waste: Waste, printed: Printed, *, left: int, top: int, mirrored: boo
 
 def _information(waste: Waste, printed: Printed, *, width: int) -> np.ndarray:
     """Scale bar and label at the left, the QR code at the right, on bare paper ``width`` dots wide."""
+    from logbook.engine.lettering import draw_line, wrapped
     code = _code(waste.code, printed) if waste.code else np.empty((0, 0), dtype=np.uint8)
     gap = printed.to_dots(_GAP, 0), printed.to_dots(_GAP, 1)
     room_mm = float((width - code.shape[1] - 4 * gap[0]) / printed.dpi[0] * INCH_IN_MM)
@@ -185,6 +188,7 @@ def _scale_bar(panel: np.ndarray, printed: Printed, *, left: int, length_mm: int
 
 def _code(text: str, printed: Printed) -> np.ndarray:
     """The QR code (ISO/IEC 18004) with its quiet zone; a module is half a millimetre and at least four dots."""
+    import segno
     symbol = segno.make_qr(text, error="m")
     dark = np.array([list(row) for row in symbol.matrix_iter(border=_QUIET_MODULES)], dtype=np.uint8)
     wide, high = (max(_LEAST_MODULE_DOTS, printed.to_dots(_MODULE, axis)) for axis in (0, 1))

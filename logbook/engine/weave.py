@@ -16,6 +16,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from logbook.engine.resample import Block, Windows, blocks, lanczos_windows, largest_gain, matrix
+from logbook.engine.scratch import Scratch
 
 _ALONG_BITS = {8: 15, 16: 26}
 _OTHER_BITS = {8: 22, 16: 26}
@@ -25,7 +26,7 @@ _WHOLE = {8: np.int16, 16: np.int32}
 _ALONG_SPAN, _DOWN_SPAN, _ACROSS_SPAN = 20, 12, 32
 """Source pixels that one small product reaches over; with the sizes below the quickest of those measured."""
 
-_CHUNK, _TALL = 4096, 128
+_CHUNK, _TALL, _RUN = 4096, 128, 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +131,17 @@ class Weave:
         last = self._down[0][1] if self.across else self._last_across[0][0]
         return len(last) == (len(self.rows) if self.across else self.width)
 
+    @cached_property
+    def _scratch(self) -> Scratch:
+        return Scratch()
+
+    def _source(self, store: Rows, number: int, low: int, high: int) -> np.ndarray:
+        """Rows of a picture as floats."""
+        rows = store.rows(number, low, high)
+        source = self._scratch.take("source", rows.shape, self._working)
+        np.copyto(source, rows)
+        return source
+
     @property
     def _working(self) -> type[np.floating[Any]]:
         return np.float32 if self.bits == 8 else np.float64
@@ -137,44 +149,77 @@ class Weave:
     # -- left-right: columns are owned, rows are resampled last ----------------------------------
 
     @cached_property
+    def _runs(self) -> list[np.ndarray]:
+        """Per picture: where among its columns a new run of neighbouring columns begins."""
+        return [np.flatnonzero(np.diff(index) != 1) + 1 for index, _ in self._owned]
+
+    @cached_property
+    def _in_place(self) -> bool:
+        """Whether the runs are long enough for each product to write straight into its columns."""
+        return sum(len(index) for index, _ in self._owned) >= _RUN * sum(len(runs) + 1 for runs in self._runs)
+
+    @cached_property
     def _column_products(self) -> list[list[tuple[Block, np.ndarray]]]:
         return [[(block, matrix(windows, block, channels=self.channels, kind=self._working))
-                 for block in blocks(windows, span=max(_ALONG_SPAN, windows.taps * 3 // 2))]
-                for _, windows in self._owned]
+                 for block in blocks(windows, span=max(_ALONG_SPAN, windows.taps * 3 // 2),
+                                     cuts=runs.tolist() if self._in_place else ())]
+                for (_, windows), runs in zip(self._owned, self._runs, strict=True)]
+
+    @cached_property
+    def _columns(self) -> list[tuple[np.ndarray, np.ndarray]]:
+        """Per group: its columns from the left, and the places of these among its pictures' columns in turn."""
+        found = []
+        for group in self._groups:
+            columns = np.concatenate([self._owned[number][0] for number in group])
+            order = np.argsort(columns, kind="stable")
+            found.append((columns[order], order))
+        return found
 
     def _band_across(self, store: Rows, top: int, bottom: int, out: np.ndarray) -> None:
         if not self._whole:
             out[...] = self.paper
-        for group, (_, covered, windows) in zip(self._groups, self._down, strict=True):
+        for at, (group, (_, covered, windows)) in enumerate(zip(self._groups, self._down, strict=True)):
             inside = _within(covered, top, bottom)
             if inside.stop == inside.start:
                 continue
-            columns = np.concatenate([self._owned[number][0] for number in group])
-            middle, low = self._columns_of(store, group, windows, inside)
-            order = np.argsort(columns, kind="stable")
-            middle = _picked(middle, order, self.channels)
+            columns, order = self._columns[at]
+            middle, low = self._columns_of(store, group, windows, inside, columns)
+            if not self._in_place:
+                middle = self._picked(middle, order)
             rows = covered[inside] - top
             if self._whole:
                 self._rows_of(middle, low, windows, inside, out.reshape(len(out), -1))
                 continue
             part = np.empty((len(rows), len(columns) * self.channels), dtype=out.dtype)
             self._rows_of(middle, low, windows, inside, part)
-            out[np.ix_(rows, columns[order])] = part.reshape(len(rows), len(columns), -1)
+            out[np.ix_(rows, columns)] = part.reshape(len(rows), len(columns), -1)
 
-    def _columns_of(self, store: Rows, group: list[int], windows: Windows, inside: slice) -> tuple[np.ndarray, int]:
-        """The owned columns of a group at source height: (source rows, columns * channels), picture by picture."""
+    def _columns_of(self, store: Rows, group: list[int], windows: Windows, inside: slice,
+                    columns: np.ndarray) -> tuple[np.ndarray, int]:
+        """The owned columns of a group at source height: (source rows, columns * channels), and the first of the rows.
+
+        In their places where the products write there, else picture by picture.
+        """
         low, high = int(windows.starts[inside.start]), int(windows.starts[inside.stop - 1]) + windows.taps
-        count = sum(len(self._owned[number][0]) for number in group)
-        middle: np.ndarray = np.empty((high - low, count * self.channels), dtype=self._working)
+        middle = self._scratch.take("middle", (high - low, len(columns) * self.channels), self._working)
         at = 0
         for number in group:
-            source: np.ndarray = store.rows(number, low, high).astype(self._working)
+            source = self._source(store, number, low, high)
+            places = np.searchsorted(columns, self._owned[number][0]) * self.channels
             for block, weights in self._column_products[number]:
                 wide = weights.shape[1]
+                at = int(places[block.first]) if self._in_place else at
                 np.matmul(source[:, block.low * self.channels:block.high * self.channels], weights,
                           out=middle[:, at:at + wide])
                 at += wide
         return _settled(middle, self.bits), low
+
+    def _picked(self, middle: np.ndarray, order: np.ndarray) -> np.ndarray:
+        """The columns of interleaved pixels in another order, a whole pixel at a time."""
+        pixel = np.dtype((np.void, self.channels * middle.itemsize))
+        picked = self._scratch.take("picked", middle.shape, middle.dtype)
+        np.take(middle.view(pixel), order, axis=1, out=picked.view(pixel), mode="clip")
+        return picked
 
     def _rows_of(self, middle: np.ndarray, low: int, windows: Windows, inside: slice, out: np.ndarray) -> None:
         """Resample (source rows, values) to the output rows, rounded half up and clipped."""
@@ -182,9 +227,12 @@ class Weave:
         products = [(block, np.ascontiguousarray(matrix(part, block).T))
                     for block in blocks(part, span=max(_DOWN_SPAN, part.taps * 3 // 2))]
         tallest = max(len(weights) for _, weights in products)
-        buffer, whole = np.empty(tallest * _CHUNK), np.empty(tallest * _CHUNK, dtype=_WHOLE[self.bits])
+        buffer = self._scratch.take("product", (tallest * _CHUNK,), np.float64)
+        whole = self._scratch.take("levels", (tallest * _CHUNK,), _WHOLE[self.bits])
         for left in range(0, middle.shape[1], _CHUNK):
-            chunk = np.add(middle[:, left:left + _CHUNK], 0.5, dtype=np.float64)  # weights sum to one: halves round up
+            piece = middle[:, left:left + _CHUNK]
+            chunk = self._scratch.take("chunk", piece.shape, np.float64)
+            np.add(piece, 0.5, out=chunk)  # weights sum to one: halves round up
             for block, weights in products:
                 shape, size = (len(weights), chunk.shape[1]), len(weights) * chunk.shape[1]
                 np.matmul(weights, chunk[block.low - low:block.high - low], out=buffer[:size].reshape(shape))
@@ -221,7 +269,8 @@ class Weave:
         """The group's rows of the band at source width: (rising positions in it, (rows, wide, channels))."""
         shares = [(number, _within(self._owned[number][0], top, bottom)) for number in group]
         rows = np.sort(np.concatenate([self._owned[number][0][inside] for number, inside in shares])) - top
-        middle: np.ndarray = np.empty((len(rows), self.pictures[group[0]].size[0] * self.channels), dtype=self._working)
+        wide = self.pictures[group[0]].size[0] * self.channels
+        middle = self._scratch.take("middle", (len(rows), wide), self._working)
         for number, inside in shares:
             index, windows = self._owned[number]
             if inside.stop > inside.start:
@@ -231,8 +280,8 @@ class Weave:
 
     def _rows_of_one(self, store: Rows, number: int, windows: Windows) -> np.ndarray:
         low, high = int(windows.starts[0]), int(windows.starts[-1]) + windows.taps
-        source: np.ndarray = store.rows(number, low, high).astype(self._working)
-        result: np.ndarray = np.empty((len(windows.starts), source.shape[1]), dtype=self._working)
+        source = self._source(store, number, low, high)
+        result = self._scratch.take("rows", (len(windows.starts), source.shape[1]), self._working)
         for block in blocks(windows, span=max(_ALONG_SPAN, windows.taps * 3 // 2)):
             weights = np.ascontiguousarray(matrix(windows, block, kind=self._working).T)
             np.matmul(weights, source[block.low - low:block.high - low], out=result[block.first:block.stop])
@@ -242,11 +291,13 @@ class Weave:
         """Resample (rows, source width, channels) to the output columns, a few rows and one channel at a time."""
         tall = min(_TALL, len(middle))
         widest = max(weights.shape[1] for _, weights in products)
-        buffer, whole = np.empty(tall * widest), np.empty((tall, out.shape[1]), dtype=_WHOLE[self.bits])
+        buffer = self._scratch.take("product", (tall * widest,), np.float64)
+        whole = self._scratch.take("levels", (tall, out.shape[1]), _WHOLE[self.bits])
         for top in range(0, len(middle), tall):
             part = middle[top:top + tall]
             for channel in range(self.channels):
-                plane = np.add(part[:, :, channel], 0.5, dtype=np.float64)
+                plane = self._scratch.take("chunk", part.shape[:2], np.float64)
+                np.add(part[:, :, channel], 0.5, out=plane)
                 levels = whole[:len(plane)]
                 for block, weights in products:
                     shape = len(plane), weights.shape[1]
@@ -260,12 +311,6 @@ class Weave:
 def _within(index: np.ndarray, top: int, bottom: int) -> slice:
     """The part of a rising index that lies in top … bottom-1."""
     return slice(int(np.searchsorted(index, top)), int(np.searchsorted(index, bottom)))
-
-
-def _picked(middle: np.ndarray, order: np.ndarray, channels: int) -> np.ndarray:
-    """The columns of interleaved pixels in another order, a whole pixel at a time."""
-    pixel = np.dtype((np.void, channels * middle.itemsize))
-    return np.take(middle.view(pixel), order, axis=1).view(middle.dtype)
 
 
 def _settled(middle: np.ndarray, bits: int) -> np.ndarray:
