@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from logbook.actions.jobs import axis_of
 from logbook.actions.pictures import current
 from logbook.engine import distance, drift, lens
+from logbook.lengths import Length
 from logbook.records.audit import Actor
 from logbook.records.floor import JobMaterials
 from logbook.records.machines import MachineEvent
@@ -37,9 +38,7 @@ def as_used(job: Job, pitch: PitchOnRecord) -> Used:
     if pitch.distance is None or not _optics_known(sheet):
         same = pitch.distance is not None and pitch.distance.mm == job.distance.mm
         return Used(pitch.lpi, pitch.u_lpi, converted=same)
-    assert sheet.thickness is not None
-    assert sheet.refractive_index is not None
-    layer = distance.lens_layer(thickness_mm=float(sheet.thickness.mm), index=float(sheet.refractive_index))
+    layer = _layer(sheet)
     found = distance.convert(
         pitch.lpi,
         u_lpi=float(pitch.u_lpi or 0),
@@ -52,6 +51,25 @@ def as_used(job: Job, pitch: PitchOnRecord) -> Used:
     )
     doubt = Decimal(str(round(found.u_lpi, 5))) if pitch.u_lpi is not None else None
     return Used(found.lpi, doubt, converted=True, correction_lpi=found.correction_lpi)
+
+
+def to_distance(sheet: Material, lpi: Decimal, *, seen: Length | None, wanted: Length | None) -> Decimal:
+    """A pitch read with the lens laid on, as it would be read from another distance; unknown optics: as it is."""
+    if seen is None or wanted is None or seen.mm == wanted.mm or not _optics_known(sheet):
+        return lpi
+    layer = _layer(sheet)
+    return distance.convert(
+        lpi,
+        u_lpi=0.0,
+        seen=distance.sight(distance_mm=float(seen.mm), lens=layer, extra=distance.AIR_GAP),
+        wanted=distance.sight(distance_mm=float(wanted.mm), lens=layer, extra=distance.AIR_GAP),
+    ).lpi
+
+
+def _layer(sheet: Material) -> distance.Layer:
+    assert sheet.thickness is not None
+    assert sheet.refractive_index is not None
+    return distance.lens_layer(thickness_mm=float(sheet.thickness.mm), index=float(sheet.refractive_index))
 
 
 def _optics_known(sheet: Material) -> bool:

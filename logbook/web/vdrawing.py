@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from logbook.actions.strips import Course
 from logbook.engine.fit import Fit
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 640, 260, 46, 14, 16, 40
@@ -79,3 +80,47 @@ def _ticks(scale: _Scale) -> Markup:
         for value, anchor in ((scale.low, "start"), (scale.high, "end"))
     ]
     return Markup("").join([*marks, *ends])
+
+
+def course(found: Course, on_record: float) -> Markup:
+    """Fitted pitches print after print, with limits where there are enough, and the pitch on record as a line."""
+    if not found.lpi:
+        return Markup("")
+    edges = [*found.lpi, *found.run.lower, *found.run.upper, on_record]
+    margin = (max(edges) - min(edges)) * 0.1 or 0.01
+    scale = _Scale(-0.5, len(found.lpi) - 0.5, max(edges) - min(edges) + 2 * margin)
+    base = min(edges) - margin
+
+    def y(lpi: float) -> float:
+        return scale.y(lpi - base)
+
+    dots = Markup("").join(
+        Markup('<circle class="{}" cx="{:.1f}" cy="{:.1f}" r="4"><title>{}</title></circle>').format(
+            "out" if number in found.run.outside else "in", scale.x(number), y(lpi), f"{point.sheet.number}: {lpi:.4f}"
+        )
+        for number, (lpi, point) in enumerate(zip(found.lpi, found.points, strict=True))
+    )
+    limits = Markup("").join(
+        _line(scale, [y(value) for value in row]) for row in (found.run.lower, found.run.upper) if row
+    )
+    return Markup(
+        '<svg class="vee" viewBox="0 0 {w} {h}" role="img" aria-label="{label}">'
+        '<line class="tip" x1="{left}" y1="{record:.1f}" x2="{right}" y2="{record:.1f}"/>{limits}{dots}'
+        '<text x="{left}" y="{words:.1f}" class="tick">{on_record} on record</text></svg>'
+    ).format(
+        w=WIDTH,
+        h=HEIGHT,
+        left=LEFT,
+        right=WIDTH - RIGHT,
+        record=y(on_record),
+        words=y(on_record) - 4,
+        limits=limits,
+        dots=dots,
+        on_record=f"{on_record:.4f}",
+        label=f"{len(found.lpi)} strips from {min(found.lpi):.4f} to {max(found.lpi):.4f} lines per inch",
+    )
+
+
+def _line(scale: _Scale, heights: list[float]) -> Markup:
+    points = " ".join(f"{scale.x(number):.1f},{height:.1f}" for number, height in enumerate(heights))
+    return Markup('<polyline class="limit" points="{}"/>').format(points)

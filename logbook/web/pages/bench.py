@@ -10,9 +10,10 @@ from wtforms import DateField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import bench as actions
-from logbook.actions import leaving, trace
+from logbook.actions import leaving, strips, trace
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
+from logbook.engine.strip import BANDS
 from logbook.paper.rows import Caution
 from logbook.records.audit import Actor
 from logbook.records.floor import Print, Sheet
@@ -80,6 +81,10 @@ class LeaveForm(SignForm):
     tracking = StringField("Their number", [MAYBE, TextLength(max=120)])
 
 
+class StripForm(BenchForm):
+    """Five counts beside the print; they stand beside it, named by their bands."""
+
+
 class VerdictForm(BenchForm):
     """What becomes of a print that did not pass."""
 
@@ -137,6 +142,9 @@ def _sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             "now": actor().now,
             "typed": request.form,
             "Strength": Strength,
+            "strip": strips.plan_of(found.run) if found.stage in strips.BEFORE_BONDING else None,
+            "strip_fit": strips.fit_of(session, found),
+            "strip_form": forms.get("strip_form") or StripForm(formdata=None),
             "sign_form": forms.get("sign_form") or _sign_form(session, found),
             "left_form": forms.get("left_form") or BackForm(formdata=None),
         }
@@ -225,6 +233,22 @@ def _start_rollers(session: Session, by: Actor, code: str, form: RollersForm) ->
             helper=by_code(session, Person, form.helper.data) if form.helper.data else None,
         ),
     )
+
+
+@pages.post("/sheet/<code>/strip")
+def strip(code: str) -> Response | tuple[str, int]:
+    """The five counts of the pitch strip."""
+    form = StripForm()
+    counts = {band: request.form.get(f"strip_{band}", "") for band in range(1, BANDS + 1)}
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: strips.record_counts(session, by, sheet=by_code(session, Sheet, code), counts=counts),
+            lambda _: url_for("bench.sheet", code=code),
+        )
+    ):
+        return done
+    return _sheet_page(code, strip_form=form)
 
 
 @pages.post("/sheet/<code>/left-rollers")

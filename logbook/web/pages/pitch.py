@@ -14,6 +14,7 @@ from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
 from logbook.actions import pitch as actions
+from logbook.actions import strips
 from logbook.actions.finding import by_code
 from logbook.engine import chart as charts
 from logbook.engine.fit import Fit
@@ -381,6 +382,15 @@ def accept(code: str) -> Response | tuple[str, int]:
     ):
         return done
     return _test_page(code, accept_form=form)
+
+
+@pages.get("/pitch/<code>/over-time")
+def over_time(code: str) -> tuple[str, int]:
+    """The strips of this pairing of lens lot and printer, print after print."""
+    with reading() as session:
+        found = by_code(session, PitchOnRecord, code)
+        course = strips.course(session, lens_lot=found.lens_lot, mode=found.mode, axis=found.axis)
+        return page("pitch_course.html", pitch=found, course=course, drawing=vdrawing.course(course, float(found.lpi)))
 
 
 @pages.route("/pitch/<code>", methods=["GET", "POST"])

@@ -1,0 +1,141 @@
+"""Every print is a test: five counts beside each print, and the pitch of a lens lot on a printer over time."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.actions import recipes
+from logbook.actions.finding import ref
+from logbook.actions.pitchfacts import to_distance
+from logbook.engine.control import PitchRun, pitch_run
+from logbook.engine.fit import Fit
+from logbook.engine.readings import parse_count
+from logbook.engine.strip import BANDS, StripPlan, fit_strip, make_strip
+from logbook.records.audit import Act, Actor, record
+from logbook.records.floor import Run, Sheet, StripReading
+from logbook.records.machines import PrinterMode
+from logbook.records.materials import Lot
+from logbook.refusals import Refused
+
+BEFORE_BONDING = ("print", "dry", "adhesive", "laminate")
+
+
+def plan_of(run: Run | None) -> StripPlan | None:
+    """The strip that was printed beside a run's print; None where there is none."""
+    if run is None:
+        return None
+    plan = recipes.plan_of(recipes.load(run.recipe))
+    if plan.waste is None or plan.waste.strip_lpi is None or plan.waste.bench_distance is None:
+        return None
+    axis = 0 if plan.across else 1
+    return make_strip(
+        lpi=plan.waste.strip_lpi,
+        length_dots=plan.printed.dots[axis],
+        pitch_dpi=plan.dpi[axis],
+        line_dpi=plan.dpi[1 - axis],
+        bench_distance=plan.waste.bench_distance,
+    )
+
+
+def record_counts(session: Session, by: Actor, *, sheet: Sheet, counts: Mapping[int, str]) -> Fit:
+    """The five counts of a sheet's strip, lens laid on, before bonding. Returns what fits them."""
+    plan = plan_of(sheet.run)
+    if plan is None:
+        raise Refused("There is no pitch strip beside this print.")
+    if sheet.stage not in BEFORE_BONDING:
+        raise Refused("The strip is read before bonding, with the lens laid on.")
+    told = [counts.get(band, "").strip() for band in range(1, BANDS + 1)]
+    if not all(told):
+        raise Refused("All five bands are needed; skip the strip where you cannot tell them.", field="strip_1")
+    taps = [parse_count(words, field=f"strip_{band}") for band, words in enumerate(told, start=1)]
+    fit = fit_strip(plan, taps, reader=by.name)
+    distance = recipes.plan_of(recipes.load(sheet.run.recipe)).waste.bench_distance  # type: ignore[union-attr]
+    session.add_all(
+        StripReading(
+            sheet_id=sheet.id,
+            band=band,
+            lpi=pitch,
+            fringes=tap,
+            reader_id=by.person_id,
+            at=by.now,
+            distance=distance,
+        )
+        for band, ((pitch, _), tap) in enumerate(zip(plan.bands, taps, strict=True), start=1)
+    )
+    session.flush()
+    new = {"fringes": [str(tap) for tap in taps], "lpi": fit.lpi, "u_lpi": round(fit.u_lpi, 5)}
+    record(session, by, Act("pitch strip read", [ref(sheet), *map(ref, sheet.prints)], new=new, meaning="performed"))
+    return fit
+
+
+def counts_of(session: Session, sheet: Sheet) -> list[StripReading]:
+    """The newest five counts of a sheet; empty where nobody read its strip."""
+    rows = list(
+        session.execute(
+            select(StripReading).where(StripReading.sheet_id == sheet.id).order_by(StripReading.id.desc()).limit(BANDS)
+        ).scalars()
+    )
+    return rows[::-1]
+
+
+@dataclass(frozen=True, slots=True)
+class StripFit:
+    """What a sheet's strip says: the pitch at the bench distance, and how far the print is off, end to end."""
+
+    at: datetime
+    sheet: Sheet
+    lpi: Decimal
+    u_lpi: float
+    off_lenticules: float
+
+
+def fit_of(session: Session, sheet: Sheet) -> StripFit | None:
+    """A sheet's strip, fitted; None where it was not read or its counts fit nothing."""
+    rows, plan = counts_of(session, sheet), plan_of(sheet.run)
+    if not rows or plan is None:
+        return None
+    try:
+        fit = fit_strip(plan, [row.fringes for row in rows])
+    except Refused:
+        return None
+    off = float(fit.lpi - plan.lpi) * float(plan.length_in)
+    return StripFit(rows[-1].at, sheet, fit.lpi, fit.u_lpi, off)
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """The pitch of one lens lot on one printer mode and axis over its prints, at one distance."""
+
+    points: tuple[StripFit, ...]
+    lpi: tuple[float, ...]
+    run: PitchRun
+    distance: str
+
+
+def course(session: Session, *, lens_lot: Lot, mode: PrinterMode, axis: str) -> Course:
+    """Every strip of this pairing in the order of printing, all carried to the first one's distance."""
+    rows = session.execute(
+        select(Sheet)
+        .join(Run, Sheet.run_id == Run.id)
+        .where(Sheet.lens_lot_id == lens_lot.id, Run.mode_id == mode.id)
+        .where(Sheet.id.in_(select(StripReading.sheet_id)))
+        .order_by(Sheet.id)
+    ).scalars()
+    fits = [fit for sheet in rows if _axis(sheet) == axis and (fit := fit_of(session, sheet)) is not None]
+    distances = [counts_of(session, fit.sheet)[0].distance for fit in fits]
+    goal = distances[0] if distances else None
+    carried = [
+        float(to_distance(lens_lot.material, fit.lpi, seen=seen, wanted=goal))
+        for fit, seen in zip(fits, distances, strict=True)
+    ]
+    found = pitch_run(carried, u_pitches=[fit.u_lpi for fit in fits])
+    return Course(tuple(fits), tuple(carried), found, str(goal) if goal else "")
+
+
+def _axis(sheet: Sheet) -> str:
+    assert sheet.run is not None
+    return "across" if recipes.load(sheet.run.recipe)["flip"] == "left-right" else "down"
