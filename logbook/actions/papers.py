@@ -1,6 +1,7 @@
 """Papers: what the shop knows, gathered for printing. The paper room turns it into HTML and PDF."""
 
 import json
+from collections.abc import Iterator
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
@@ -203,23 +204,38 @@ def bench_view(machine: Machine) -> views.Bench:
 
 
 def _entries(session: Session, sheets: list[Sheet], prints: list[Print]) -> list[views.Entry]:
-    columns = [(sheet.number, bench.records_of(session, sheet)) for sheet in sheets]
+    columns: list[tuple[str, list[StepRecord]]] = [(sheet.number, bench.records_of(session, sheet)) for sheet in sheets]
     columns += [(piece.serial, bench.records_of(session, piece)) for piece in prints]
-    return [
-        _entry(column, row)
-        for column, rows in columns
-        for row in rows
-        if not row.step_key.endswith(("-before", "-interrupted"))
-    ]
+    shown = [(column, row) for column, rows in columns for row in rows if not row.step_key.endswith(_UNSHOWN)]
+    covered = [entry for sheet in sheets for entry in _covered(session, sheet)]
+    return [*(_entry(column, row) for column, row in shown), *covered]
+
+
+_UNSHOWN = ("-before", "-interrupted")
+_SHA256_LENGTH = 64
 
 
 def _entry(column: str, row: StepRecord) -> views.Entry:
     if row.person is None:
         return views.Entry(step=row.step_key, column=column, value=row.value)
-    value = "" if row.step_key.endswith("-sign") else f"{row.value} {row.unit}".strip()
-    return views.Entry(
-        step=row.step_key, column=column, value=value, by=row.person.initials, at=f"{row.at.astimezone():%m-%d %H:%M}"
-    )
+    value = "photo" if len(row.value) == _SHA256_LENGTH else f"{row.value} {row.unit}".strip()
+    value = "" if row.step_key.endswith("-sign") else value
+    at = f"{row.at.astimezone():%m-%d %H:%M}"
+    return views.Entry(step=row.step_key, column=column, value=value, by=row.person.initials, at=at)
+
+
+def _covered(session: Session, sheet: Sheet) -> Iterator[views.Entry]:
+    """Safety ticks that an earlier sheet's session at the rollers covers for this one."""
+    rows = bench.records_of(session, sheet)
+    recorded = {row.step_key for row in rows}
+    for row in rows:
+        if row.step_key != f"{row.stage}-before" or row.roller_session is None:
+            continue
+        for step in bench.steps_of(bench.job_of(sheet)).stage(row.stage).steps:
+            if step.safety and step.record == "tick" and step.key not in recorded:
+                told = row.roller_session
+                since = f"{told.started_at.astimezone():%m-%d %H:%M}"
+                yield views.Entry(step.key, sheet.number, "ticked for this session", told.person.initials, since)
 
 
 def _closed(session: Session, job: Job, run: Run | None) -> tuple[views.Closed, ...]:
