@@ -8,6 +8,7 @@ import contextlib
 import errno
 import hashlib
 import os
+import threading
 import zlib
 from dataclasses import dataclass
 from fractions import Fraction
@@ -24,6 +25,7 @@ from logbook.refusals import Refused
 
 COMPRESSIONS = ("none", "lzw", "deflate")
 STRIP_BYTES = 2**21
+SYNC_BYTES = 2**25
 PHASE_TOLERANCE = Fraction(1, 100)
 """The most, in lenticules over the print, that a file format's rounding of the resolution may move the phase."""
 
@@ -108,6 +110,8 @@ class WholeFile:
     def __init__(self, path: Path) -> None:
         self.path = path
         self._part = path.with_name(f".{path.name}.{os.urandom(4).hex()}.part")
+        self._written = 0
+        self._syncing: threading.Thread | None = None
 
     def __enter__(self) -> "WholeFile":
         try:
@@ -118,11 +122,28 @@ class WholeFile:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None,
                  trace: TracebackType | None) -> None:
+        if self._syncing is not None:
+            self._syncing.join()
         self.file.close()
         with contextlib.suppress(FileNotFoundError):
             self._part.unlink()
         if isinstance(error, OSError):
             raise refused_writing(self.path, error) from None
+
+    def write(self, data: memoryview) -> None:
+        """Append bytes; what is there already goes to the disk meanwhile, so that the end has less to wait for."""
+        done = 0
+        while done < len(data):
+            done += self.file.write(data[done:done + 2**24])
+        self._written += done
+        if self._written >= SYNC_BYTES and (self._syncing is None or not self._syncing.is_alive()):
+            self._written = 0
+            self._syncing = threading.Thread(target=self._sync, name="sync")
+            self._syncing.start()
+
+    def _sync(self) -> None:
+        with contextlib.suppress(OSError):  # the last fsync is the one that counts, and it reports
+            os.fsync(self.file.fileno())
 
     def commit(self) -> None:
         """Bring the bytes to the disk and give the file its name."""
@@ -164,10 +185,8 @@ class TiffWriter:
         return tiff.header_and_directory(form, self._lengths, big=self._big)
 
     def _put(self, data: bytes | np.ndarray) -> None:
-        view, done = (data if isinstance(data, bytes) else data.data), 0
-        view = memoryview(view).cast("B")
-        while done < len(view):
-            done += self._whole.file.write(view[done:done + 2**24])
+        view = memoryview(data if isinstance(data, bytes) else data.data).cast("B")
+        self._whole.write(view)
         if self._plain:
             self._bytes.update(view)
 
