@@ -8,7 +8,7 @@ from typing import IO
 
 import numpy as np
 
-MEMORY_BUDGET = 88 * 2**20
+MEMORY_BUDGET = 48 * 2**20
 _PIECE = 2**24
 
 

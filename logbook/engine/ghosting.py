@@ -1,0 +1,191 @@
+"""Ghosting: how much of the other pictures an eye sees, and whether it will notice.
+
+Light is added in linear light. What mixes the pictures: the spot into which a real round ridge gathers the rays of
+its whole aperture (exact rays, not the paraxial focus), the spreading of ink, a lens that lies beside its place,
+and a floor of stray light. The model's numbers belong to lens type, printer and paper, and are there to be edited.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from logbook.engine.lens import lens_pitch_mm
+from logbook.refusals import Refused
+
+VISIBLE_DELTA_L = 1.0
+"""About one unit of CIE L* is just seen: common practice, no source."""
+
+DISTURBING_CROSSTALK = 0.058
+"""Crosstalk that is perceptible but not yet annoying ("73.4 Investigation of Crosstalk in a 2-View 3D Display", SID
+Symposium Digest)."""
+
+_RAYS, _INK_STEPS, _MIDDLE_GREY = 2000, 41, 0.18
+
+
+@dataclass(frozen=True, slots=True)
+class Mixing:
+    """What mixes the pictures of one lens type on one printer and paper.
+
+    ``radius_mm`` of the ridges (None: as a sheet focused on its back has it), ``ink_spread_mm`` the standard
+    deviation of the ink's blur, ``registration`` lenticules by which the lens lies beside its place, ``floor`` the
+    share of light that is spread evenly over all pictures.
+    """
+
+    lens_lpi: float
+    thickness_mm: float
+    index: float
+    radius_mm: float | None = None
+    ink_spread_mm: float = 0.02
+    registration: float = 0.02
+    floor: float = 0.01
+
+    def __post_init__(self) -> None:
+        if self.lens_lpi <= 0 or self.thickness_mm <= 0 or not 1 < self.index < 3:
+            raise Refused("A lens has more than zero lines per inch, a thickness, and an index between 1 and 3.")
+        if min(self.ink_spread_mm, self.registration) < 0 or not 0 <= self.floor < 1:
+            raise Refused("Ink spread and registration are not below zero, the floor lies between 0 and 1.")
+        if self.ridge_mm < self.pitch_mm / 2:
+            raise Refused("radius: at least half of the pitch.", field="radius")
+
+    @property
+    def pitch_mm(self) -> float:
+        """Width of one ridge."""
+        return lens_pitch_mm(self.lens_lpi)
+
+    @property
+    def ridge_mm(self) -> float:
+        """The ridge's radius, that of a focused sheet where none was measured: e (n - 1) / n, half a pitch at least."""
+        focused = self.thickness_mm * (self.index - 1) / self.index
+        return self.radius_mm if self.radius_mm is not None else max(focused, self.pitch_mm / 2)
+
+
+def landings_mm(mixing: Mixing, *, angle_rad: float = 0.0, apertures: np.ndarray) -> np.ndarray:
+    """Where parallel rays at ``angle_rad`` to the sheet's normal land on its back, one for each place on the ridge.
+
+    ``apertures``: -1 … 1 over the ridge's half width. Snell's law at a circle; a ray on the ridge's flank that
+    would graze it is left where it stands (it carries no light).
+    """
+    height = apertures * mixing.pitch_mm / 2
+    tilt = np.arcsin(height / mixing.ridge_mm)
+    sag = mixing.ridge_mm - np.sqrt(mixing.ridge_mm**2 - height**2)
+    inside = np.arcsin(np.clip(np.sin(angle_rad + tilt) / mixing.index, -1, 1))
+    landed: np.ndarray = height + (mixing.thickness_mm - sag) * np.tan(inside - tilt)
+    return landed
+
+
+def crosstalk(mixing: Mixing, *, pictures: int, shares: Sequence[float] | None = None) -> np.ndarray:
+    """M[j, k]: the share of PICTURE k + 1 in what is seen from the middle of PICTURE j + 1's zone; rows sum to 1."""
+    parts = np.full(pictures, 1 / pictures) if shares is None else np.asarray(shares, dtype=float)
+    upper = 1 - np.concatenate([[0.0], np.cumsum(parts)])
+    middles = (upper[:-1] + upper[1:]) / 2
+    rows = [_row(mixing, middle=middle, upper=upper) for middle in middles]
+    mixed: np.ndarray = (1 - mixing.floor) * np.array(rows) + mixing.floor * parts[None, :]
+    return mixed
+
+
+def _row(mixing: Mixing, *, middle: float, upper: np.ndarray) -> np.ndarray:
+    """One row without the floor; of the two directions in which the lens may lie off, the worse counts."""
+    offset_mm = (middle - 0.5) * mixing.pitch_mm
+    angle = math.asin(min(1.0, mixing.index * math.sin(math.atan(offset_mm / mixing.thickness_mm))))
+    apertures = (np.arange(_RAYS) + 0.5) / _RAYS * 2 - 1
+    vertex = mixing.thickness_mm * math.tan(math.asin(math.sin(angle) / mixing.index))
+    spot = (landings_mm(mixing, angle_rad=angle, apertures=apertures) - vertex) / mixing.pitch_mm
+    ink = _normal_steps() * mixing.ink_spread_mm / mixing.pitch_mm
+    phases = middle + spot[:, None] + ink[None, :]
+    own = int(np.argmax((middle < upper[:-1]) & (middle >= upper[1:])))
+    rows = [_shares_of((phases + side * mixing.registration) % 1, upper) for side in (-1, 1)]
+    return min(rows, key=lambda row: row[own])
+
+
+def _normal_steps() -> np.ndarray:
+    """Equally likely deviations of a normal distribution, by bisection of its distribution function."""
+    wanted, low, high = (np.arange(_INK_STEPS) + 0.5) / _INK_STEPS, np.full(_INK_STEPS, -6.0), np.full(_INK_STEPS, 6.0)
+    for _ in range(50):
+        middle = (low + high) / 2
+        below = np.array([0.5 * (1 + math.erf(value / math.sqrt(2))) for value in middle]) < wanted
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return (low + high) / 2
+
+
+def _shares_of(phases: np.ndarray, upper: np.ndarray) -> np.ndarray:
+    counts, _ = np.histogram(phases, bins=upper[::-1])
+    parts: np.ndarray = counts[::-1] / phases.size
+    return parts
+
+
+def linear(levels: np.ndarray) -> np.ndarray:
+    """sRGB levels 0 … 255 as linear light 0 … 1 (IEC 61966-2-1)."""
+    coded = np.asarray(levels, dtype=np.float64) / 255
+    light: np.ndarray = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
+    return light
+
+
+def coded(light: np.ndarray) -> np.ndarray:
+    """Linear light as sRGB levels, rounded."""
+    light = np.clip(light, 0, 1)
+    levels = np.where(light <= 0.0031308, light * 12.92, 1.055 * light ** (1 / 2.4) - 0.055)
+    rounded: np.ndarray = np.rint(levels * 255).astype(np.uint8)
+    return rounded
+
+
+def lightness(luminance: np.ndarray) -> np.ndarray:
+    """CIE L* of Y / Yn (CIE 15): 116 f(Y) - 16."""
+    luminance = np.asarray(luminance, dtype=np.float64)
+    cube = np.where(luminance > (6 / 29) ** 3, np.cbrt(luminance), luminance * (29 / 6) ** 2 / 3 + 4 / 29)
+    light: np.ndarray = 116 * cube - 16
+    return light
+
+
+def disturbing_delta_l() -> float:
+    """The change of L* that the published crosstalk makes when white shines through a middle grey."""
+    grey = np.array([_MIDDLE_GREY, _MIDDLE_GREY + DISTURBING_CROSSTALK * (1 - _MIDDLE_GREY)])
+    return float(np.diff(lightness(grey))[0])
+
+
+@dataclass(frozen=True)
+class Ghosts:
+    """What is seen of each picture: ``seen`` (levels) and ``delta_l`` (L* seen less L* meant) per picture;
+    ``number`` the 95th percentile of the worst picture's changes, ``visible`` and ``disturbing`` shares of its area."""
+
+    seen: tuple[np.ndarray, ...]
+    delta_l: tuple[np.ndarray, ...]
+    number: float
+    visible: float
+    disturbing: float
+
+
+def ghosts(pictures: Sequence[np.ndarray], mixing: np.ndarray) -> Ghosts:
+    """Mix sRGB pictures of one size, (high, wide, 3) levels, by a crosstalk matrix."""
+    if len({picture.shape for picture in pictures}) != 1 or len(pictures) != len(mixing):
+        raise Refused("Ghosting compares as many pictures as the mixing has, all of one size.", field="pictures")
+    light = np.stack([linear(picture) for picture in pictures])
+    seen = np.tensordot(mixing, light, axes=(1, 0))
+    weights = np.array([0.2126, 0.7152, 0.0722])  # Y of linear sRGB, IEC 61966-2-1
+    change = lightness(seen @ weights) - lightness(light @ weights)
+    numbers = np.percentile(np.abs(change), 95, axis=(1, 2))
+    worst = np.abs(change[int(numbers.argmax())])
+    return Ghosts(tuple(coded(picture) for picture in seen), tuple(change), float(numbers.max()),
+                  float((worst >= VISIBLE_DELTA_L).mean()), float((worst >= disturbing_delta_l()).mean()))
+
+
+def what_helps(pictures: Sequence[np.ndarray], mixing: Mixing) -> dict[str, float]:
+    """The number as it is and as it would be: with the contrast lowered to 80 and 60 per cent, with every second
+    picture (from four on), with the lens exactly in place."""
+    def number(chosen: Sequence[np.ndarray], bench: Mixing) -> float:
+        return ghosts(chosen, crosstalk(bench, pictures=len(chosen))).number
+
+    found = {"as it is": number(pictures, mixing)}
+    for percent in (80, 60):
+        found[f"contrast {percent} %"] = number([_paler(picture, percent / 100) for picture in pictures], mixing)
+    if len(pictures) >= 4:
+        found["every second picture"] = number(pictures[::2], mixing)
+    found["lens exactly in place"] = number(pictures, Mixing(
+        mixing.lens_lpi, mixing.thickness_mm, mixing.index, mixing.radius_mm, mixing.ink_spread_mm, 0.0, mixing.floor))
+    return found
+
+
+def _paler(picture: np.ndarray, part: float) -> np.ndarray:
+    """Contrast lowered around the middle level."""
+    return np.rint(127.5 + (picture.astype(np.float64) - 127.5) * part).astype(np.uint8)
