@@ -30,14 +30,25 @@ def test(diary: Diary, start: datetime, lens: str, *, true_lpi: str, fine: bool)
         kept["code"] = pitch.start_test(session, by, conditions=conditions(session, lens)).code
 
     diary.act(start, OPERATOR, begin)
-    _chart(diary, start + timedelta(minutes=5), kept, lambda found: pitch.ChartWish(pitch.first_wish(found).centre_lpi, Decimal("0.1"), 11, WIDTH))
+    _chart(
+        diary,
+        start + timedelta(minutes=5),
+        kept,
+        lambda found: pitch.ChartWish(pitch.first_wish(found).centre_lpi, Decimal("0.1"), 11, WIDTH),
+    )
     for minutes, who, bias in ((40, OPERATOR, "0.05"), (55, OWNER, "-0.05")):
         diary.act(start + timedelta(minutes=minutes), who, _read(kept, truth, Decimal(bias)))
     if fine:
         centre = round(truth * 50) / Decimal(50)
-        _chart(diary, start + timedelta(minutes=70), kept, lambda _: pitch.ChartWish(centre, Decimal("0.02"), 11, WIDTH))
+        _chart(
+            diary, start + timedelta(minutes=70), kept, lambda _: pitch.ChartWish(centre, Decimal("0.02"), 11, WIDTH)
+        )
         diary.act(start + timedelta(minutes=90), OPERATOR, _read(kept, truth, Decimal(0)))
-    diary.act(start + timedelta(minutes=100), OWNER, lambda session, by: pitch.accept_result(session, by, test=_find(session, kept)))
+    diary.act(
+        start + timedelta(minutes=100),
+        OWNER,
+        lambda session, by: pitch.accept_result(session, by, test=_find(session, kept)),
+    )
 
 
 def _find(session: Session, kept: dict[str, str]) -> PitchTest:
@@ -49,7 +60,9 @@ def _chart(diary: Diary, when: datetime, kept: dict[str, str], wish: Callable[[P
         with diary.shop.database.reading() as session:
             found = _find(session, kept)
             drawn = pitch.draw_chart(diary.shop.store, found, wish(found))
-        diary.act(at, OPERATOR, lambda session, by: pitch.keep_chart(session, by, test=_find(session, kept), drawn=drawn))
+        diary.act(
+            at, OPERATOR, lambda session, by: pitch.keep_chart(session, by, test=_find(session, kept), drawn=drawn)
+        )
 
     diary.outside(when, draw)
 
@@ -68,15 +81,38 @@ def pitches(diary: Diary) -> None:
     start = diary.now - LONG_AGO + timedelta(days=1)
     test(diary, start, "R20-4471", true_lpi="20.063", fine=True)
     test(diary, start + timedelta(days=1), "R60-0877", true_lpi="59.87", fine=False)
-    diary.act(start + timedelta(days=2), OWNER, lambda session, by: pitch.carry_over(
-        session, by, conditions=conditions(session, "R60-0912"), lpi=Decimal("59.912"), note="blue notebook, page 31",
-        known_since=by.now - timedelta(days=120)))
-    diary.act(start + timedelta(days=2, minutes=5), OWNER, lambda session, by: pitch.carry_over(
-        session, by, conditions=conditions(session, "R20-4471", axis="down"), lpi=Decimal("20.081"), note="blue notebook, page 33",
-        known_since=by.now - timedelta(days=90)))
+    diary.act(
+        start + timedelta(days=2),
+        OWNER,
+        lambda session, by: pitch.carry_over(
+            session,
+            by,
+            conditions=conditions(session, "R60-0912"),
+            lpi=Decimal("59.912"),
+            note="blue notebook, page 31",
+            known_since=by.now - timedelta(days=120),
+        ),
+    )
+    diary.act(
+        start + timedelta(days=2, minutes=5),
+        OWNER,
+        lambda session, by: pitch.carry_over(
+            session,
+            by,
+            conditions=conditions(session, "R20-4471", axis="down"),
+            lpi=Decimal("20.081"),
+            note="blue notebook, page 33",
+            known_since=by.now - timedelta(days=90),
+        ),
+    )
 
 
 def withdraw(diary: Diary, when: datetime) -> None:
     """Somebody finds out that the test of one lot was read on the wrong paper."""
-    diary.act(when, OWNER, lambda session, by: pitch.withdraw(
-        session, by, pitch=pitch_for(session, "R60-0877"), reason="the chart was printed on the wrong paper"))
+    diary.act(
+        when,
+        OWNER,
+        lambda session, by: pitch.withdraw(
+            session, by, pitch=pitch_for(session, "R60-0877"), reason="the chart was printed on the wrong paper"
+        ),
+    )

@@ -28,7 +28,9 @@ def _hills(image: Image.Image, *, colours: list[Colour], seed: int) -> None:
 
 def _stars(image: Image.Image, *, seed: int) -> None:
     rng, draw = np.random.default_rng(seed), ImageDraw.Draw(image)
-    for x, y, size in zip(rng.uniform(0, SIZE[0], 160), rng.uniform(0, SIZE[1] * 0.6, 160), rng.uniform(0.8, 3, 160), strict=True):
+    for x, y, size in zip(
+        rng.uniform(0, SIZE[0], 160), rng.uniform(0, SIZE[1] * 0.6, 160), rng.uniform(0.8, 3, 160), strict=True
+    ):
         draw.ellipse((x - size, y - size, x + size, y + size), fill=(240, 240, 220))
 
 
@@ -37,8 +39,11 @@ def lighthouse(*, night: bool) -> Image.Image:
     image = _sky((12, 20, 48), (58, 62, 104)) if night else _sky((96, 170, 224), (226, 240, 246))
     if night:
         _stars(image, seed=7)
-    sea, rock, tower, stripe = ((16, 34, 58), (30, 30, 36), (150, 150, 160), (96, 30, 36)) if night else \
-        ((44, 118, 150), (104, 92, 84), (246, 244, 236), (196, 52, 48))
+    sea, rock, tower, stripe = (
+        ((16, 34, 58), (30, 30, 36), (150, 150, 160), (96, 30, 36))
+        if night
+        else ((44, 118, 150), (104, 92, 84), (246, 244, 236), (196, 52, 48))
+    )
     draw = ImageDraw.Draw(image)
     draw.rectangle((0, 1080, *SIZE), fill=sea)
     draw.polygon([(240, 1210), (420, 1000), (800, 985), (980, 1210)], fill=rock)
@@ -46,7 +51,10 @@ def lighthouse(*, night: bool) -> Image.Image:
         top, bottom = 380 + part * 104, 380 + (part + 1) * 104
         inset = [46 - 30 * (y - 380) / 624 for y in (top, bottom)]
         colour = stripe if part % 2 else tower
-        draw.polygon([(520 + inset[0], top), (680 - inset[0], top), (680 - inset[1], bottom), (520 + inset[1], bottom)], fill=colour)
+        draw.polygon(
+            [(520 + inset[0], top), (680 - inset[0], top), (680 - inset[1], bottom), (520 + inset[1], bottom)],
+            fill=colour,
+        )
     draw.rectangle((540, 372, 660, 388), fill=rock)
     draw.rectangle((566, 296, 634, 372), fill=(255, 226, 130) if night else (206, 222, 230))
     draw.polygon([(552, 296), (600, 238), (648, 296)], fill=stripe)
@@ -90,8 +98,12 @@ def kite(*, high: bool) -> Image.Image:
     _hills(image, colours=[(150, 190, 120), (112, 164, 92), (78, 130, 70)], seed=5)
     draw, x, y = ImageDraw.Draw(image), 600 + (130 if high else -60), 260 if high else 760
     draw.line([(x, y + 150), (x - 40, y + 300), (560, 1320)], fill=(90, 80, 70), width=4)
-    for points, colour in (([(x, y - 150), (x + 110, y), (x, y)], (226, 92, 60)), ([(x, y - 150), (x - 110, y), (x, y)], (244, 190, 66)),
-                           ([(x + 110, y), (x, y + 170), (x, y)], (64, 120, 168)), ([(x - 110, y), (x, y + 170), (x, y)], (238, 232, 214))):
+    for points, colour in (
+        ([(x, y - 150), (x + 110, y), (x, y)], (226, 92, 60)),
+        ([(x, y - 150), (x - 110, y), (x, y)], (244, 190, 66)),
+        ([(x + 110, y), (x, y + 170), (x, y)], (64, 120, 168)),
+        ([(x - 110, y), (x, y + 170), (x, y)], (238, 232, 214)),
+    ):
         draw.polygon(points, fill=colour)
     return image
 
@@ -103,6 +115,9 @@ def jpeg(image: Image.Image) -> bytes:
     return out.getvalue()
 
 
-LIGHTHOUSE = [("lighthouse-day.jpg", lambda: jpeg(lighthouse(night=False))), ("lighthouse-night.jpg", lambda: jpeg(lighthouse(night=True)))]
+LIGHTHOUSE = [
+    ("lighthouse-day.jpg", lambda: jpeg(lighthouse(night=False))),
+    ("lighthouse-night.jpg", lambda: jpeg(lighthouse(night=True))),
+]
 MOONS = [(f"moon-{phase + 1}.jpg", lambda phase=phase: jpeg(moon(phase=phase))) for phase in range(4)]
 KITE = [("kite-low.jpg", lambda: jpeg(kite(high=False))), ("kite-high.jpg", lambda: jpeg(kite(high=True)))]

@@ -1,6 +1,6 @@
 """Loads the demo: an invented workshop on an ordinary day. Loading it again changes nothing.
 
-    python demo/scenario.py --data FOLDER
+python demo/scenario.py --data FOLDER
 """
 
 import argparse
@@ -21,14 +21,35 @@ from logbook.settings import Settings
 
 PLANS = {
     "gone": Plan("Bluefin Books", "Lighthouse", LIGHTHOUSE, "pack", due_in=-3, price="48.00"),
-    "copies": Plan("Tidewater Museum", "Moon over the hills", MOONS, "pack", lens="R60-0912", quantity=5, due_in=2, price="19.50", results={2: "failed"}),
+    "copies": Plan(
+        "Tidewater Museum",
+        "Moon over the hills",
+        MOONS,
+        "pack",
+        lens="R60-0912",
+        quantity=5,
+        due_in=2,
+        price="19.50",
+        results={2: "failed"},
+    ),
     "conceded": Plan("Madame Orel", "Kite", KITE, "inspect", flip="up-down", due_in=1, results={0: "failed"}),
     "withdrawn": Plan("Tidewater Museum", "Moon, small", MOONS[:2], "dwell", lens="R60-0877", due_in=4),
     "asked": Plan("Café Sextant", "Lighthouse, menu", LIGHTHOUSE, "proof", due_in=12),
-    "change": Plan("Nils Okafor", "Kite for Ada", KITE, "answer", answer="change", words="Could the kite be larger?", due_in=10),
+    "change": Plan(
+        "Nils Okafor", "Kite for Ada", KITE, "answer", answer="change", words="Could the kite be larger?", due_in=10
+    ),
     "no pitch": Plan("Café Sextant", "Moon, menu", MOONS[:2], "answer", lens="R60-0912", due_in=11),
     "sample": Plan("Harbour Trust", "Lighthouse, sample", LIGHTHOUSE, "accept", sample=True, nominal=True, due_in=14),
-    "reorder": Plan("Bluefin Books", "Lighthouse", LIGHTHOUSE, "accept", quantity=2, due_in=8, note="Reorder, exactly as before.", price="48.00"),
+    "reorder": Plan(
+        "Bluefin Books",
+        "Lighthouse",
+        LIGHTHOUSE,
+        "accept",
+        quantity=2,
+        due_in=8,
+        note="Reorder, exactly as before.",
+        price="48.00",
+    ),
     "drying": Plan("Orchard School", "Kite, entrance", KITE[::-1], "print", due_in=6),
     "adhesive": Plan("Orchard School", "Lighthouse, library", LIGHTHOUSE, "dry", due_in=5),
     "lens": Plan("Nils Okafor", "Moon for Ada", MOONS[:2], "adhesive", lens="R60-0912", due_in=5),
@@ -66,11 +87,21 @@ def _tell(diary: Diary) -> None:
     for telling in told.values():
         telling.tell()
     ends = diary.now - timedelta(hours=1)
-    decide(diary, told["copies"], told["copies"].start + timedelta(hours=75), "replace", "diagonal bands: skew at the rollers")
+    decide(
+        diary,
+        told["copies"],
+        told["copies"].start + timedelta(hours=75),
+        "replace",
+        "diagonal bands: skew at the rollers",
+    )
     decide(diary, told["conceded"], ends, "concession", "the customer has seen it and takes it as it is")
     half_done(diary, told["half done"], "trim")
     measuring.withdraw(diary, ends + timedelta(minutes=5))
-    diary.act(diary.now, OPERATOR, lambda session, by: workshop.check_laminator(session, by, diary.shop.settings.own_safety_path))
+    diary.act(
+        diary.now,
+        OPERATOR,
+        lambda session, by: workshop.check_laminator(session, by, diary.shop.settings.own_safety_path),
+    )
     diary.play()
 
 

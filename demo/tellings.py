@@ -19,8 +19,22 @@ from logbook.records.floor import Print, Run, RunPiece, Sheet
 from logbook.records.orders import Job
 from logbook.rules.stages import ROLLER_STAGES
 
-HOURS = {"order": 0.0, "proof": 1, "answer": 20, "pitch": 21, "run": 21.2, "accept": 21.4, "print": 22, "dry": 47, "adhesive": 48,
-         "laminate": 48.4, "dwell": 73, "trim": 73.5, "inspect": 74, "pack": 122}
+HOURS = {
+    "order": 0.0,
+    "proof": 1,
+    "answer": 20,
+    "pitch": 21,
+    "run": 21.2,
+    "accept": 21.4,
+    "print": 22,
+    "dry": 47,
+    "adhesive": 48,
+    "laminate": 48.4,
+    "dwell": 73,
+    "trim": 73.5,
+    "inspect": 74,
+    "pack": 122,
+}
 """When each step of a job is done, in hours after its order."""
 STEPS = tuple(HOURS)
 DRAWN = Sequence[tuple[str, Callable[[], bytes]]]
@@ -59,7 +73,7 @@ class Telling:
 
     def tell(self) -> None:
         """Every step up to the one that is done."""
-        for step in STEPS[:STEPS.index(self.plan.done) + 1]:
+        for step in STEPS[: STEPS.index(self.plan.done) + 1]:
             self._step(step, self.start + timedelta(hours=HOURS[step]))
 
     def _step(self, step: str, when: datetime) -> None:
@@ -87,18 +101,42 @@ class Telling:
 
     def _place(self, session: Session, by: Actor, taken: list[pictures.Intake]) -> None:
         plan = self.plan
-        wish = orders.JobWish(width=parse_length("80mm"), height=parse_length("100mm"), flip=plan.flip, artwork=plan.artwork,
-                              quantity=plan.quantity, price=Decimal(plan.price) if plan.price else None)
+        wish = orders.JobWish(
+            width=parse_length("80mm"),
+            height=parse_length("100mm"),
+            flip=plan.flip,
+            artwork=plan.artwork,
+            quantity=plan.quantity,
+            price=Decimal(plan.price) if plan.price else None,
+        )
         own = self.diary.shop.settings.own_safety_path
-        job = orders.place_order(session, by, own, customer_name=plan.customer, wish=wish, note=plan.note,
-                                 due_on=(self.diary.now + timedelta(days=plan.due_in)).date())
+        job = orders.place_order(
+            session,
+            by,
+            own,
+            customer_name=plan.customer,
+            wish=wish,
+            note=plan.note,
+            due_on=(self.diary.now + timedelta(days=plan.due_in)).date(),
+        )
         self.code = job.code
         pictures.add_pictures(session, by, self.diary.shop.store, job=job, taken=taken)
         paper = material_named(session, "satin 260")
         assert paper is not None
-        jobs.choose_materials(session, by, job=job, choice=jobs.MaterialChoice(
-            lens_lot=lot(session, plan.lens), mode=mode(session), paper=paper, paper_lot=lot(session, "S-118"),
-            adhesive_lot=lot(session, "CF-31"), temperature_c=Decimal("22.5"), humidity_percent=Decimal(49)))
+        jobs.choose_materials(
+            session,
+            by,
+            job=job,
+            choice=jobs.MaterialChoice(
+                lens_lot=lot(session, plan.lens),
+                mode=mode(session),
+                paper=paper,
+                paper_lot=lot(session, "S-118"),
+                adhesive_lot=lot(session, "CF-31"),
+                temperature_c=Decimal("22.5"),
+                humidity_percent=Decimal(49),
+            ),
+        )
 
     def job(self, session: Session) -> Job:
         """The plan's job."""
@@ -109,19 +147,33 @@ class Telling:
             return
         with self.diary.shop.database.reading() as session:
             draft = proofs.draw(self.diary.shop.store, self.job(session))
-        self.diary.act(at, OPERATOR, lambda session, by: proofs.keep_proof(session, by, job=self.job(session), draft=draft))
+        self.diary.act(
+            at, OPERATOR, lambda session, by: proofs.keep_proof(session, by, job=self.job(session), draft=draft)
+        )
 
     def _answer(self, session: Session, by: Actor) -> None:
         if self.plan.customer:
-            proofs.record_answer(session, by, proof=self.job(session).proofs[-1], verdict=self.plan.answer, how="e-mail", words=self.plan.words)
+            proofs.record_answer(
+                session,
+                by,
+                proof=self.job(session).proofs[-1],
+                verdict=self.plan.answer,
+                how="e-mail",
+                words=self.plan.words,
+            )
 
     def _pitch(self, session: Session, by: Actor) -> None:
         job = self.job(session)
         chosen = jobs.materials_of(session, job)
         assert chosen is not None
         if self.plan.nominal:
-            wanted = pitch.take_nominal(session, by, conditions=pitch.Conditions(
-                lens_lot=chosen.lens_lot, mode=chosen.mode, paper=chosen.paper, axis=jobs.axis_of(job)))
+            wanted = pitch.take_nominal(
+                session,
+                by,
+                conditions=pitch.Conditions(
+                    lens_lot=chosen.lens_lot, mode=chosen.mode, paper=chosen.paper, axis=jobs.axis_of(job)
+                ),
+            )
         else:
             wanted = pitch_for(session, self.plan.lens, jobs.axis_of(job))
         pitch.choose(session, by, job=job, pitch=wanted, reason="it served well before")
@@ -130,7 +182,13 @@ class Telling:
         runs.ask_for(session, by, job=self.job(session), wish=runs.RunWish(sample=self.plan.sample, waste=True))
 
     def _run(self, session: Session) -> Run:
-        return session.execute(select(Run).join(RunPiece).join(Job, RunPiece.job_id == Job.id).where(Job.code == self.code)).scalars().one()
+        return (
+            session.execute(
+                select(Run).join(RunPiece).join(Job, RunPiece.job_id == Job.id).where(Job.code == self.code)
+            )
+            .scalars()
+            .one()
+        )
 
     def _compute(self, _at: datetime) -> None:
         with self.diary.shop.database.reading() as session:
@@ -145,12 +203,27 @@ class Telling:
     # --- the bench
 
     def _sheets(self, session: Session, stage: str) -> list[Sheet]:
-        return list(session.execute(select(Sheet).join(Print, Print.sheet_id == Sheet.id).join(Job, Print.job_id == Job.id).where(
-            Job.code == self.code, Sheet.stage == stage).order_by(Sheet.id)).scalars().unique())
+        return list(
+            session.execute(
+                select(Sheet)
+                .join(Print, Print.sheet_id == Sheet.id)
+                .join(Job, Print.job_id == Job.id)
+                .where(Job.code == self.code, Sheet.stage == stage)
+                .order_by(Sheet.id)
+            )
+            .scalars()
+            .unique()
+        )
 
     def _pieces(self, session: Session, stage: str) -> list[Print]:
-        return list(session.execute(select(Print).join(Job, Print.job_id == Job.id).where(
-            Job.code == self.code, Print.stage == stage).order_by(Print.id)).scalars())
+        return list(
+            session.execute(
+                select(Print)
+                .join(Job, Print.job_id == Job.id)
+                .where(Job.code == self.code, Print.stage == stage)
+                .order_by(Print.id)
+            ).scalars()
+        )
 
     def _bench(self, session: Session, by: Actor, stage: str) -> None:
         if stage in ("inspect", "pack"):
@@ -160,28 +233,53 @@ class Telling:
         subjects: list = self._pieces(session, stage) if stage == "trim" else self._sheets(session, stage)
         tool = machine(session, "Wheel cutter") if stage == "trim" else None
         values = {"trim-width": "80.0", "trim-height": "100.2", "dwell-bow": "0.4", "print-scale": "100"}
-        bench.sign_stage(session, by, subjects=subjects, stage=stage, signature=bench.Signature(values=values, machine=tool, reason="as agreed"))
+        bench.sign_stage(
+            session,
+            by,
+            subjects=subjects,
+            stage=stage,
+            signature=bench.Signature(values=values, machine=tool, reason="as agreed"),
+        )
 
     def _last_stages(self, session: Session, by: Actor, stage: str, piece: Print, number: int) -> None:
         if stage == "pack":
             leaving.leave(session, by, piece=piece, way=leaving.WayOut(how="collected", on=by.now.date()), values={})
             return
         result = self.plan.results.get(number, "passed")
-        bench.sign_stage(session, by, subjects=[piece], stage="inspect", signature=bench.Signature(
-            values={"inspect-ghosting": "1" if result == "passed" else "3", "inspect-bubbles": "0", "inspect-result": result},
-            reason="" if result == "passed" else "ghosting too strong"))
+        bench.sign_stage(
+            session,
+            by,
+            subjects=[piece],
+            stage="inspect",
+            signature=bench.Signature(
+                values={
+                    "inspect-ghosting": "1" if result == "passed" else "3",
+                    "inspect-bubbles": "0",
+                    "inspect-result": result,
+                },
+                reason="" if result == "passed" else "ghosting too strong",
+            ),
+        )
 
     def _rollers(self, session: Session, by: Actor, stage: str) -> None:
         check_laminator(session, by, self.diary.shop.settings.own_safety_path)
         waiting = self._sheets(session, stage)
         ticks = frozenset(step.key for step in bench.stage_definition(waiting[0]).steps if step.record == "tick")
-        bench.start_rollers(session, by, sheets=waiting, stage=stage, start=bench.RollerStart(
-            machine=machine(session, "Rosa"), helper=None, alone_with="Ilse looks in every half hour", ticks=ticks))
+        bench.start_rollers(
+            session,
+            by,
+            sheets=waiting,
+            stage=stage,
+            start=bench.RollerStart(
+                machine=machine(session, "Rosa"), helper=None, alone_with="Ilse looks in every half hour", ticks=ticks
+            ),
+        )
         bench.sign_stage(session, by, subjects=waiting, stage=stage, signature=bench.Signature(values={}))
 
 
 def decide(diary: Diary, telling: Telling, when: datetime, kind: str, reason: str) -> None:
     """What becomes of the piece that failed its inspection."""
+
     def verdict(session: Session, by: Actor) -> None:
         failed = [piece for piece in telling._pieces(session, "inspect") if leaving.failed_inspection(session, piece)]
         leaving.decide(session, by, piece=failed[0], kind=kind, reason=reason)
@@ -191,7 +289,15 @@ def decide(diary: Diary, telling: Telling, when: datetime, kind: str, reason: st
 
 def half_done(diary: Diary, telling: Telling, stage: str) -> None:
     """A job that was begun before the logbook enters at a stage."""
-    diary.act(telling.start + timedelta(hours=2), OWNER, lambda session, by: sheets.enter_midway(
-        session, by, job=telling.job(session), stage=stage, count=1, note="begun before the logbook, pitch in the blue notebook"))
-
-
+    diary.act(
+        telling.start + timedelta(hours=2),
+        OWNER,
+        lambda session, by: sheets.enter_midway(
+            session,
+            by,
+            job=telling.job(session),
+            stage=stage,
+            count=1,
+            note="begun before the logbook, pitch in the blue notebook",
+        ),
+    )

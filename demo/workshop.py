@@ -75,14 +75,30 @@ def conditions(session: Session, lens: str, axis: str = "across", distance: str 
     """A pitch's conditions for a lens lot in this workshop."""
     paper = material_named(session, "satin 260")
     assert paper is not None
-    return pitch.Conditions(lens_lot=lot(session, lens), mode=mode(session), paper=paper, paper_lot=lot(session, "S-118"), axis=axis,
-                            distance=parse_length(distance), temperature_c=Decimal("22.5"), humidity_percent=Decimal(48))
+    return pitch.Conditions(
+        lens_lot=lot(session, lens),
+        mode=mode(session),
+        paper=paper,
+        paper_lot=lot(session, "S-118"),
+        axis=axis,
+        distance=parse_length(distance),
+        temperature_c=Decimal("22.5"),
+        humidity_percent=Decimal(48),
+    )
 
 
 def pitch_for(session: Session, lens: str, axis: str = "across") -> PitchOnRecord:
     """The newest pitch on record of a lens lot and axis."""
-    return session.execute(select(PitchOnRecord).join(Lot, PitchOnRecord.lens_lot_id == Lot.id).where(
-        Lot.label == lens, PitchOnRecord.axis == axis).order_by(PitchOnRecord.id.desc())).scalars().first()  # type: ignore[return-value]
+    return (
+        session.execute(
+            select(PitchOnRecord)
+            .join(Lot, PitchOnRecord.lens_lot_id == Lot.id)
+            .where(Lot.label == lens, PitchOnRecord.axis == axis)
+            .order_by(PitchOnRecord.id.desc())
+        )
+        .scalars()
+        .first()
+    )  # type: ignore[return-value]
 
 
 def found(diary: Diary) -> None:
@@ -92,24 +108,54 @@ def found(diary: Diary) -> None:
         people.found_shop(session, by, shop_name=SHOP, name=OWNER, password=PASSWORDS[OWNER])
     start = diary.now - LONG_AGO + timedelta(minutes=5)
     for name, role in ((OPERATOR, "operator"), (VIEWER, "viewer")):
-        diary.act(start, OWNER, lambda session, by, name=name, role=role: people.add_person(
-            session, by, name=name, password=PASSWORDS[name], role=role))
-    diary.act(start, OWNER, lambda session, by: shop.set_facts(session, by, {
-        "first-aider": OPERATOR, "dressings": "white box beside the door", "eyewash": "at the sink",
-        "emergency number": "as on the telephone", "ambulance address": "Slipway 4, back yard, green door"}))
+        diary.act(
+            start,
+            OWNER,
+            lambda session, by, name=name, role=role: people.add_person(
+                session, by, name=name, password=PASSWORDS[name], role=role
+            ),
+        )
+    diary.act(
+        start,
+        OWNER,
+        lambda session, by: shop.set_facts(
+            session,
+            by,
+            {
+                "first-aider": OPERATOR,
+                "dressings": "white box beside the door",
+                "eyewash": "at the sink",
+                "emergency number": "as on the telephone",
+                "ambulance address": "Slipway 4, back yard, green door",
+            },
+        ),
+    )
     diary.act(start + timedelta(hours=1), OWNER, _machines)
     diary.act(start + timedelta(hours=2), OWNER, _materials)
 
 
 def _machines(session: Session, by: Actor) -> None:
-    printer = machines.add_printer(session, by, name="Ida", dpi="720", mode_name="720 best", widest=Length(Decimal(610), "mm"))
+    printer = machines.add_printer(
+        session, by, name="Ida", dpi="720", mode_name="720 best", widest=Length(Decimal(610), "mm")
+    )
     machines.add_mode(session, by, machine=printer.machine, dpi="360", name="360 fine")
-    rosa = machines.add_machine(session, by, kind="laminator", name="Rosa", drive="powered", widest=Length(Decimal(700), "mm"))
-    machines.set_machine_facts(session, by, machine=rosa, values={
-        "manual": "Rosa operating manual, second edition, drawer under the feed table",
-        "freeing_procedure": "Hit a stop. Switch the isolator off. Raise the top roller with the hand wheel. Do not reverse.",
-        "stop_position": "red buttons, feed side left and exit side right", "isolator": "wall switch left of the machine",
-        "competent_role": "workshop lead", "last_inspection": "last spring, Harrow Machine Service"})
+    rosa = machines.add_machine(
+        session, by, kind="laminator", name="Rosa", drive="powered", widest=Length(Decimal(700), "mm")
+    )
+    machines.set_machine_facts(
+        session,
+        by,
+        machine=rosa,
+        values={
+            "manual": "Rosa operating manual, second edition, drawer under the feed table",
+            "freeing_procedure": "Hit a stop. Switch the isolator off. Raise the top roller with the hand wheel. "
+            "Do not reverse.",
+            "stop_position": "red buttons, feed side left and exit side right",
+            "isolator": "wall switch left of the machine",
+            "competent_role": "workshop lead",
+            "last_inspection": "last spring, Harrow Machine Service",
+        },
+    )
     machines.add_machine(session, by, kind="laminator", name="Old crank", drive="hand")
     wheel = machines.add_machine(session, by, kind="trimmer", name="Wheel cutter", drive="hand", cutting="rotary")
     until = by.now.date() + timedelta(days=300)
@@ -121,18 +167,52 @@ def _machines(session: Session, by: Actor) -> None:
 
 def _materials(session: Session, by: Actor) -> None:
     day = by.now.date()
-    coarse = materials.add_material(session, by, kind="lens", name="Ridge 20", nominal_lpi=Decimal(20), thickness=Length(Decimal("2.4"), "mm"),
-                                    refractive_index=Decimal("1.57"), substance="PETG")
-    fine = materials.add_material(session, by, kind="lens", name="Ridge 60", nominal_lpi=Decimal(60), thickness=Length(Decimal("0.62"), "mm"),
-                                  refractive_index=Decimal("1.57"), substance="PETG")
+    coarse = materials.add_material(
+        session,
+        by,
+        kind="lens",
+        name="Ridge 20",
+        nominal_lpi=Decimal(20),
+        thickness=Length(Decimal("2.4"), "mm"),
+        refractive_index=Decimal("1.57"),
+        substance="PETG",
+    )
+    fine = materials.add_material(
+        session,
+        by,
+        kind="lens",
+        name="Ridge 60",
+        nominal_lpi=Decimal(60),
+        thickness=Length(Decimal("0.62"), "mm"),
+        refractive_index=Decimal("1.57"),
+        substance="PETG",
+    )
     size = {"sheet_width": Length(Decimal(300), "mm"), "sheet_height": Length(Decimal(400), "mm")}
-    materials.add_lot(session, by, material=coarse, label="R20-4471", count=24, place="rack 1", price=Decimal("6.80"), **size)
-    materials.add_lot(session, by, material=fine, label="R60-0912", count=40, place="rack 2", price=Decimal("2.10"), **size)
-    materials.add_lot(session, by, material=fine, label="R60-0877", count=9, place="rack 2", price=Decimal("2.05"), **size)
+    materials.add_lot(
+        session, by, material=coarse, label="R20-4471", count=24, place="rack 1", price=Decimal("6.80"), **size
+    )
+    materials.add_lot(
+        session, by, material=fine, label="R60-0912", count=40, place="rack 2", price=Decimal("2.10"), **size
+    )
+    materials.add_lot(
+        session, by, material=fine, label="R60-0877", count=9, place="rack 2", price=Decimal("2.05"), **size
+    )
     paper = materials.add_material(session, by, kind="paper", name="satin 260", dry_hours=Decimal(24))
-    materials.add_lot(session, by, material=paper, label="S-118", count=60, place="flat file", price=Decimal("0.70"), reorder_level=50)
-    film = materials.add_material(session, by, kind="adhesive", name="clear film 50", trim_hours=Decimal(24), ship_hours=Decimal(72))
-    materials.add_lot(session, by, material=film, label="CF-31", count=80, price=Decimal("0.45"), expires_on=day + LONG_AGO + timedelta(days=5))
+    materials.add_lot(
+        session, by, material=paper, label="S-118", count=60, place="flat file", price=Decimal("0.70"), reorder_level=50
+    )
+    film = materials.add_material(
+        session, by, kind="adhesive", name="clear film 50", trim_hours=Decimal(24), ship_hours=Decimal(72)
+    )
+    materials.add_lot(
+        session,
+        by,
+        material=film,
+        label="CF-31",
+        count=80,
+        price=Decimal("0.45"),
+        expires_on=day + LONG_AGO + timedelta(days=5),
+    )
 
 
 def check_laminator(session: Session, by: Actor, own_safety: Any) -> None:
@@ -140,9 +220,13 @@ def check_laminator(session: Session, by: Actor, own_safety: Any) -> None:
     rosa = machine(session, "Rosa")
     if rosa.checks and rosa.checks[-1].at.astimezone().date() == by.now.astimezone().date():
         return
-    items = read_shelf(own_safety).machine_check.items_for(rosa.kind, machine_traits(drive=rosa.drive, heated=rosa.heated))
+    items = read_shelf(own_safety).machine_check.items_for(
+        rosa.kind, machine_traits(drive=rosa.drive, heated=rosa.heated)
+    )
     answers = {item.key: "yes" if item.record == "yes-no" else "" for item in items}
-    machines.check_machine(session, by, machine=rosa, items=items, answers={**answers, "temperature": "22.5", "humidity": "48"})
+    machines.check_machine(
+        session, by, machine=rosa, items=items, answers={**answers, "temperature": "22.5", "humidity": "48"}
+    )
 
 
 def today() -> datetime:

@@ -111,6 +111,8 @@ def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[
     wait = wait_for(session, subject)
     found = list(wait.findings(by.now)) if wait else []
     found.extend(signing.outside_limits(stage_definition(subject), values))
+    prints = [subject] if isinstance(subject, Print) else subject.prints
+    found.extend(signing.set_aside(piece.serial, piece.set_aside_reason) for piece in prints if piece.set_aside_reason)
     if isinstance(subject, Print) and subject.stage == "inspect" and by.name in _makers(session, subject):
         found.append(signing.inspected_by_maker(by.name))
     return weigh(session, found)

@@ -43,6 +43,9 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
     from logbook.web.app import create_app
 
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s: %(message)s")
+    # a short queue is no trouble, and a browser's own rules in a paper's style sheet are none either
+    for chatty in ("waitress.queue", "weasyprint"):
+        logging.getLogger(chatty).setLevel(logging.ERROR)
     settings = Settings(data=data.absolute())
     shop = open_shop(settings)
     _tidy(shop)
@@ -77,6 +80,8 @@ def _listen(host: str, port: int) -> socket.socket:
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host, port))
+        # from here on a browser is answered, if only after the rest has started
+        listener.listen()
     except OSError as error:
         raise Refused(f"Port {port} cannot be used ({error.strerror}); give another with --port.") from None
     return listener

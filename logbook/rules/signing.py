@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from decimal import Decimal, InvalidOperation
 
 from logbook.refusals import Refused
-from logbook.rules.findings import Finding, ask, note
+from logbook.rules.findings import Finding, ask, note, stop
 from logbook.rules.steplist import Stage, Step
 
 
@@ -78,3 +78,8 @@ def check_ticks(stage: Stage, ticks: Iterable[str], *, safety_covered: bool) -> 
 def inspected_by_maker(name: str) -> Finding:
     """A note: a second pair of eyes would be better."""
     return note("inspector", f"Inspected by the maker: {name} also made this piece.")
+
+
+def set_aside(serial: str, reason: str) -> Finding:
+    """A stop: what is in doubt waits until the owner puts it back or it is scrapped."""
+    return stop("set aside", f"{serial} was set aside: {reason}; the owner puts it back, or it is scrapped.")
