@@ -38,7 +38,7 @@ from logbook.refusals import Refused
 @click.option("--strip-lpi", help="With --marks: a pitch strip at this pitch, converted to the bench distance.")
 @click.option("--bench-distance", help="With --strip-lpi: the distance from which the strip is read, with its unit.")
 @click.option("--compression", default="none", show_default=True, help="none, lzw or deflate.")
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="The print file, .tif.")
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="The print file, .tif (or .png, .pdf).")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 def interlace(pictures: tuple[Path, ...], out: Path, as_json: bool, **asked: Any) -> None:
     """Interlace two or more pictures into one raster for a lenticular print."""

@@ -81,7 +81,7 @@ def check_format(path: Path, *, dpi: tuple[Fraction, Fraction], lpi: Fraction, i
     ``inches`` is the print's length along the pitch axis.
     """
     kind, pitch_dpi = path.suffix.lower(), dpi[0] if across else dpi[1]
-    if kind in (".tif", ".tiff"):
+    if kind in (".tif", ".tiff", ".pdf"):
         return
     if kind == ".png":
         error = abs(Fraction(_per_metre(pitch_dpi)) * Fraction(254, 10000) / pitch_dpi - 1) * inches * lpi
@@ -282,4 +282,8 @@ class PngWriter:
 
 def writer(whole: WholeFile, form: Form) -> Writer:
     """The writer for the file's suffix."""
-    return PngWriter(whole, form) if whole.path.suffix.lower() == ".png" else TiffWriter(whole, form)
+    kind = whole.path.suffix.lower()
+    if kind == ".pdf":
+        from logbook.engine.printpdf import PdfWriter  # only such prints wait for its library
+        return PdfWriter(whole, form)
+    return PngWriter(whole, form) if kind == ".png" else TiffWriter(whole, form)

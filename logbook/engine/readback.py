@@ -39,6 +39,8 @@ def read_raster(path: Path | str) -> Raster:
     """Open a TIFF or PNG print. Raises Refused where it cannot be read."""
     path = Path(path)
     kind = _kind(path)
+    if kind == "PDF":
+        raise Refused(f"{path.name} is a PDF: views and traces of dots need the TIFF.", field="file")
     try:
         return _read_tiff(path) if kind == "TIFF" else _read_png(path)
     except Refused:
@@ -49,6 +51,9 @@ def read_raster(path: Path | str) -> Raster:
 
 def read_provenance(path: Path | str) -> dict[str, Any]:
     """What an interlaced file tells of itself: plan, run, pitch source, hashes, versions. Empty for other files."""
+    path = Path(path)
+    if _kind(path) == "PDF":
+        return _pdf_provenance(path)
     raster = read_raster(path)
     return {**raster.story, "software": raster.software} if raster.story else {}
 
@@ -65,7 +70,19 @@ def _kind(path: Path) -> str:
         return "TIFF"
     if start == b"\x89PNG\r\n\x1a\n":
         return "PNG"
-    raise Refused(f"{path.name} is neither a TIFF nor a PNG print.", field="file")
+    if start.startswith(b"%PDF-"):
+        return "PDF"
+    raise Refused(f"{path.name} is neither a TIFF, a PNG nor a PDF print.", field="file")
+
+
+def _pdf_provenance(path: Path) -> dict[str, Any]:
+    import pikepdf  # only such prints need it
+    try:
+        with pikepdf.open(path) as pdf:
+            told, software = (str(pdf.docinfo.get(name, "")) for name in ("/Subject", "/Producer"))
+    except pikepdf.PdfError as error:
+        raise Refused(f"{path.name} cannot be read ({str(error)[:120]}).", field="file") from None
+    return {**_story(told), "software": software} if _story(told) else {}
 
 
 def _story(text: str) -> dict[str, Any]:

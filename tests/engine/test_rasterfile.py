@@ -3,9 +3,12 @@
 import errno
 import hashlib
 import json
+from decimal import Decimal
 from fractions import Fraction
 
 import numpy as np
+import pikepdf
+import pypdfium2
 import pytest
 import tifffile
 from PIL import Image, ImageCms
@@ -109,6 +112,56 @@ def test_jpeg_is_refused_with_its_phase_error(pictures, tmp_path):
         interlace(planned(), pictures, tmp_path / "out.jpg")
     with pytest.raises(Refused, match=r"use \.tif"):
         interlace(planned(), pictures, tmp_path / "out.bmp")
+
+
+@pytest.mark.parametrize("dpi", ["362.16", "1440x720"])
+def test_a_pdf_page_is_exactly_the_raster_and_holds_every_dot(pictures, tmp_path, dpi):
+    # ISO 32000: one unit is 1/72 inch. The page and its picture are read by two other libraries.
+    plan, out = planned(dpi=dpi), tmp_path / "out.pdf"
+    described = interlace(plan, pictures, out, provenance={"run": "R-7K2"}).as_json()
+    interlace(plan, pictures, tmp_path / "out.tif")
+    with Image.open(tmp_path / "out.tif") as image, pypdfium2.PdfDocument(out) as pdf:
+        page = pdf[0]
+        for points, inches in zip(page.get_size(), plan.inches, strict=True):
+            assert points == pytest.approx(float(inches * 72), rel=1e-6)
+        (embedded,) = page.get_objects()
+        assert embedded.get_px_size() == plan.dots
+        assert (embedded.get_bitmap(render=False).to_numpy()[:, :, ::-1] == np.asarray(image)).all()
+    with pikepdf.open(out) as pdf:
+        assert [Decimal(side) * 1_000_000 % 1 for side in pdf.pages[0].MediaBox] == [0] * 4
+        raw = pdf.pages[0].Resources.XObject.Print
+        assert hashlib.sha256(raw.read_bytes()).hexdigest() == described["pixels_sha256"]
+        assert str(raw.ColorSpace[0]) == "/ICCBased"
+    assert described["file_sha256"] == hashlib.sha256(out.read_bytes()).hexdigest()
+    assert read_provenance(out)["run"] == "R-7K2"
+    with pytest.raises(Refused, match="is a PDF"):
+        read_raster(out)
+
+
+@pytest.mark.parametrize(("mode", "space"), [("L", "/DeviceGray"), ("RGB", "/DeviceRGB"), ("CMYK", "/DeviceCMYK")])
+@pytest.mark.parametrize("kind", [np.uint8, np.uint16])
+def test_a_pdf_keeps_grey_colour_and_ink_in_eight_and_sixteen_bits(tmp_path, mode, space, kind):
+    # ISO 32000: samples of 16 bits stand with the high byte first.
+    channels = {"L": 1, "RGB": 3, "CMYK": 4}[mode]
+    band = np.random.default_rng(1).integers(0, np.iinfo(kind).max, (4, 6, channels), dtype=kind)
+    form = rasterfile.Form(dots=(6, 4), channels=channels, bits=band.itemsize * 8, dpi=(Fraction(72), Fraction(72)))
+    with rasterfile.WholeFile(tmp_path / "out.pdf") as whole:
+        writer = rasterfile.writer(whole, form)
+        writer.append(band, writer.encode(band))
+        writer.finish()
+    with pikepdf.open(tmp_path / "out.pdf") as pdf:
+        raw = pdf.pages[0].Resources.XObject.Print
+        assert (str(raw.ColorSpace), int(raw.BitsPerComponent)) == (space, band.itemsize * 8)
+        assert raw.read_bytes() == band.astype(band.dtype.newbyteorder(">")).tobytes()
+    assert read_provenance(tmp_path / "out.pdf") == {}
+
+
+def test_a_pdf_page_longer_than_readers_take_is_refused(pictures, tmp_path):
+    with pytest.raises(Refused, match="200 inches"):
+        interlace(planned(dpi="50", width=parse_length("6m")), pictures, tmp_path / "out.pdf")
+    (tmp_path / "cut.pdf").write_bytes(b"%PDF-1.7\n")
+    with pytest.raises(Refused, match="cannot be read"):
+        read_provenance(tmp_path / "cut.pdf")
 
 
 def test_the_file_tells_its_plan_its_pictures_and_what_the_caller_adds_and_no_clock(pictures, tmp_path):
