@@ -76,12 +76,6 @@ class Weave:
         """Fill ``out`` (bottom - top, width, channels) with the wanted rows top … bottom-1."""
         (self._band_across if self.across else self._band_down)(store, top, bottom, out)
 
-    def source_rows(self, top: int, bottom: int) -> int:
-        """How many rows of one source the band top … bottom-1 needs, at most."""
-        spans = [int(windows.starts[inside][-1] - windows.starts[inside][0]) + windows.taps
-                 for _, index, windows in self._down if (inside := _within(index, top, bottom)).stop > inside.start]
-        return max(spans, default=0)
-
     # -- geometry shared by the bands ------------------------------------------------------------
 
     @cached_property

@@ -113,6 +113,43 @@ def test_grey_beside_colour_becomes_equal_red_green_and_blue(tmp_path):
     assert any("equal red" in note for note in ground.notes)
 
 
+def test_a_grey_picture_with_a_profile_of_its_own_is_converted_beside_colour(tmp_path, photograph):
+    # scikit-image's page.png carries a grey profile; LittleCMS called by hand on the whole picture is the reference.
+    ground = common_ground([inspect(IMAGES / "china.jpg"), inspect(DATA / "page.png")])
+    with Image.open(DATA / "page.png") as page:
+        expected = ImageCms.profileToProfile(
+            page, ImageCms.ImageCmsProfile(io.BytesIO(page.info["icc_profile"])),
+            ImageCms.ImageCmsProfile(io.BytesIO(photograph.info["icc_profile"])), renderingIntent=1, outputMode="RGB",
+            flags=0x2000)
+    assert (decode(inspect(DATA / "page.png"), ground) == np.asarray(expected)).all()
+    assert any("page.png: converted" in note for note in ground.notes)
+    plain = saved(tmp_path, "plain.png", Image.new("L", (4, 4), 90))
+    pixels = decode(inspect(plain), common_ground([inspect(IMAGES / "china.jpg"), inspect(plain)]))
+    assert np.abs(pixels.astype(int) - 90).max() <= 1  # sRGB to sRGB: the same levels
+
+
+def test_sixteen_and_eight_bits_meet_at_sixteen_unless_profiles_differ(tmp_path, photograph):
+    deep = np.full((4, 5, 3), 1000, dtype=np.uint16)
+    tifffile.imwrite(tmp_path / "deep.tif", deep, photometric="rgb")
+    plain = saved(tmp_path, "plain.png", Image.new("RGB", (5, 4), (1, 2, 255)))
+    pixels, ground = opened(plain, tmp_path / "deep.tif")
+    assert (ground.bits, pixels[0, 0].tolist()) == (16, [257, 514, 65535])
+    assert any("without change of value" in note for note in ground.notes)
+    with pytest.raises(Refused, match="16-bit pictures cannot be converted"):
+        common_ground([inspect(IMAGES / "china.jpg"), inspect(tmp_path / "deep.tif")])
+    lzw = saved(tmp_path, "lzw.tif", photograph, compression="tiff_lzw").read_bytes()
+    assert opened(tmp_path / "lzw.tif")[0].shape == (427, 640, 3)
+    assert len(lzw) > 1000
+
+
+def test_sixteen_bit_colour_in_a_compression_that_cannot_be_read_is_refused(tmp_path):
+    import cv2
+    ramp = np.repeat(np.arange(300, dtype=np.uint16)[None, :, None] * 9, 3, axis=2)
+    cv2.imwrite(str(tmp_path / "lzw.tif"), ramp, [cv2.IMWRITE_TIFF_COMPRESSION, 5])
+    with pytest.raises(Refused, match="not with LZW"):
+        opened(tmp_path / "lzw.tif")
+
+
 def test_sixteen_bit_pictures_are_kept_or_refused_with_the_reason(tmp_path):
     # Pillow opens 16-bit colour as 8 bits without a word; this ramp has 300 levels within one 8-bit step and more.
     ramp = np.repeat(np.arange(30000, 30300, dtype=np.uint16)[None, :, None], 3, axis=2)

@@ -6,7 +6,7 @@ from math import asin, atan, cos, floor, sin, tan
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageCms
 
 from logbook.engine.interlace import interlace
 from logbook.engine.plan import make_plan
@@ -103,6 +103,37 @@ def test_the_wrong_pitch_shows_both_pictures_and_the_right_pitch_one(coloured, t
 
     assert share("20.1007") > 0.99
     assert share("20") < 0.65
+
+
+@pytest.mark.parametrize(("mode", "levels", "shown"), [
+    ("CMYK", [(0, 255, 255, 0), (255, 255, 0, 0)], [(255, 0, 0), (0, 0, 255)]), ("L", [40, 200], [40, 200])])
+def test_prints_in_ink_and_in_grey_are_shown_too(tmp_path, mode, levels, shown):
+    for number, level in enumerate(levels, start=1):
+        Image.new(mode, (40, 30), level).save(tmp_path / f"{number}.tif")
+    plan = planned(2)
+    interlace(plan, [tmp_path / "1.tif", tmp_path / "2.tif"], tmp_path / "out.tif")
+    for place, colour in ((-1, shown[0]), (1, shown[1])):
+        seen = seen_from(1440, lpi=plan.lpi, dpi=plan.pitch_dpi, pictures=2, place=Fraction(place))
+        view = view_of_raster(read_raster(tmp_path / "out.tif"), seen, across=True, long_side=200)
+        assert view.getpixel((100, 20)) == colour
+
+
+def test_a_sixteen_bit_print_is_shown_in_eight_with_its_profile(tmp_path):
+    import tifffile
+    profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    for number in (1, 2):
+        tifffile.imwrite(tmp_path / f"{number}.tif", np.full((9, 9, 3), 257 * 50 * number, dtype=np.uint16),
+                         photometric="rgb", iccprofile=profile)
+    plan = planned(2)
+    interlace(plan, [tmp_path / "1.tif", tmp_path / "2.tif"], tmp_path / "out.tif")
+    seen = seen_from(1440, lpi=plan.lpi, dpi=plan.pitch_dpi, pictures=2, place=Fraction(-1))
+    view = view_of_raster(read_raster(tmp_path / "out.tif"), seen, across=True, long_side=100)
+    save_view(view, tmp_path / "view.png")
+    with Image.open(tmp_path / "view.png") as image:
+        assert image.getpixel((50, 9)) == (50, 50, 50)
+        assert image.info["icc_profile"] == profile
+    with pytest.raises(Refused, match="at least one dot"):
+        view_of_raster(read_raster(tmp_path / "out.tif"), seen, across=True, long_side=0)
 
 
 def test_an_impossible_bench_is_refused():
