@@ -1,4 +1,4 @@
-"""The demo: loads once, never into a real shop's folder, shows every stage; its check fails when something is broken."""
+"""The demo: loads once, never into a real shop's folder, shows every stage; its check fails when a part is broken."""
 
 import json
 import subprocess
