@@ -8,6 +8,7 @@ and a floor of stray light. The model's numbers belong to lens type, printer and
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 
@@ -100,13 +101,9 @@ def _row(mixing: Mixing, *, middle: float, upper: np.ndarray) -> np.ndarray:
 
 
 def _normal_steps() -> np.ndarray:
-    """Equally likely deviations of a normal distribution, by bisection of its distribution function."""
-    wanted, low, high = (np.arange(_INK_STEPS) + 0.5) / _INK_STEPS, np.full(_INK_STEPS, -6.0), np.full(_INK_STEPS, 6.0)
-    for _ in range(50):
-        middle = (low + high) / 2
-        below = np.array([0.5 * (1 + math.erf(value / math.sqrt(2))) for value in middle]) < wanted
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    return (low + high) / 2
+    """Equally likely deviations of a normal distribution."""
+    normal = NormalDist()
+    return np.array([normal.inv_cdf((step + 0.5) / _INK_STEPS) for step in range(_INK_STEPS)])
 
 
 def _shares_of(phases: np.ndarray, upper: np.ndarray) -> np.ndarray:
