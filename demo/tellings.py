@@ -190,10 +190,10 @@ class Telling:
             .one()
         )
 
-    def _compute(self, _at: datetime) -> None:
+    def _compute(self, at: datetime) -> None:
         with self.diary.shop.database.reading() as session:
             run_id = self._run(session).id
-        work_on(self.diary.shop, run_id)
+        work_on(self.diary.shop, run_id, clock=lambda: at)
 
     def _accept(self, session: Session, by: Actor) -> None:
         run = self._run(session)
@@ -290,7 +290,7 @@ def decide(diary: Diary, telling: Telling, when: datetime, kind: str, reason: st
 def half_done(diary: Diary, telling: Telling, stage: str) -> None:
     """A job that was begun before the logbook enters at a stage."""
     diary.act(
-        telling.start + timedelta(hours=2),
+        telling.start + timedelta(hours=1),
         OWNER,
         lambda session, by: sheets.enter_midway(
             session,

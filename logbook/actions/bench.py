@@ -66,6 +66,15 @@ def steps_of(job: Job) -> StepList:
     return step_list(job.step_list)
 
 
+def step_texts(subject: Subject) -> dict[str, str]:
+    """The words of every step that may be recorded on it."""
+    stages = steps_of(job_of(subject)).stages
+    texts = {step.key: step.text for stage in stages for step in stage.steps}
+    return texts | {
+        f"{stage.key}-before": "Read and set up before the rollers:" for stage in stages if stage.has_rollers
+    }
+
+
 def records_of(session: Session, subject: Subject) -> list[StepRecord]:
     """Everything recorded on it that nobody replaced, oldest first."""
     column = StepRecord.print_id if isinstance(subject, Print) else StepRecord.sheet_id

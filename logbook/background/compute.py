@@ -2,6 +2,7 @@
 
 import logging
 import threading
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -15,22 +16,27 @@ BEAT_SECONDS = 1.0
 _log = logging.getLogger(__name__)
 
 
-def worker_actor() -> Actor:
+def right_now() -> datetime:
+    """The time, aware."""
+    return datetime.now(UTC)
+
+
+def worker_actor(now: datetime | None = None) -> Actor:
     """The worker signs its own entries."""
-    return Actor(person_id=None, name="background worker", role="worker", now=datetime.now(UTC))
+    return Actor(person_id=None, name="background worker", role="worker", now=now or right_now())
 
 
-def work_on(shop: Shop, run_id: int) -> None:
+def work_on(shop: Shop, run_id: int, *, clock: Callable[[], datetime] = right_now) -> None:
     """Do one run from claim to record; harmless when somebody else has it."""
     with shop.database.writing() as session:
-        claimed = runs.claim(session, run_id, datetime.now(UTC))
+        claimed = runs.claim(session, run_id, clock())
     if claimed is None:
         return
     out = shop.store.temporary()
     try:
-        with _Heart(shop, claimed) as heart:
+        with _Heart(shop, claimed, clock) as heart:
             result = _computed(shop, claimed, out, heart)
-        _record(shop, claimed, out, result)
+        _record(shop, claimed, out, result, worker_actor(clock()))
     except Cancelled:
         with shop.database.writing() as session:
             runs.stopped(session, worker_actor(), claimed)
@@ -68,12 +74,12 @@ def _computed(shop: Shop, claimed: runs.Claim, out: Path, heart: "_Heart") -> Re
     return result
 
 
-def _record(shop: Shop, claimed: runs.Claim, out: Path, result: Result) -> None:
+def _record(shop: Shop, claimed: runs.Claim, out: Path, result: Result, by: Actor) -> None:
     stored = shop.store.adopt(out)
     told = {key: value for key, value in result.as_json().items() if key != "out"}
     told["notes"] = [_with_names(note, claimed.recipe) for note in told["notes"]]
     with shop.database.writing() as session:
-        runs.finish(session, worker_actor(), claimed, stored=stored, result=told, engine_version=engine_version())
+        runs.finish(session, by, claimed, stored=stored, result=told, engine_version=engine_version())
 
 
 def _with_names(note: str, recipe: dict) -> str:
@@ -99,8 +105,8 @@ def _failed(shop: Shop, claimed: runs.Claim, trouble: str) -> None:
 class _Heart:
     """Keeps a run's lease alive from its own thread, and learns there whether the run is to stop."""
 
-    def __init__(self, shop: Shop, claimed: runs.Claim) -> None:
-        self._shop, self._claimed = shop, claimed
+    def __init__(self, shop: Shop, claimed: runs.Claim, clock: Callable[[], datetime]) -> None:
+        self._shop, self._claimed, self._clock = shop, claimed, clock
         self._percent, self._stop, self._done = 0, False, threading.Event()
         self._thread = threading.Thread(target=self._beat, daemon=True)
 
@@ -123,7 +129,7 @@ class _Heart:
     def _beat(self) -> None:
         while not self._done.wait(BEAT_SECONDS):
             with self._shop.database.writing() as session:
-                going = runs.beat(session, self._claimed, percent=min(self._percent, 99), now=datetime.now(UTC))
+                going = runs.beat(session, self._claimed, percent=min(self._percent, 99), now=self._clock())
             if not going:
                 self._stop = True
                 return

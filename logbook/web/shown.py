@@ -1,5 +1,6 @@
 """How values look on screen: times, lengths, pitches, waits, strengths."""
 
+import json
 import secrets
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -9,6 +10,7 @@ from flask import Flask, g, render_template
 from markupsafe import Markup
 
 from logbook.lengths import INCH_IN_MM, Length
+from logbook.records.audit import AuditEntry
 from logbook.web.gate import the_shop
 
 STAGE_WORDS = {
@@ -37,6 +39,7 @@ def teach(app: Flask) -> None:
     app.add_template_filter(plain)
     app.add_template_filter(short)
     app.add_template_filter(stage_words)
+    app.add_template_filter(act_words)
     app.add_template_global(way_marks)
     app.add_template_global(_request_id, "new_request_id")
     app.context_processor(_everywhere)
@@ -99,6 +102,13 @@ def plain(value: Decimal | str | None) -> str:
 def short(sha256: str | None) -> str:
     """The first characters of a hash, as printed on travellers."""
     return (sha256 or "")[:8]
+
+
+def act_words(entry: AuditEntry) -> str:
+    """What an act was, with the stage it was about."""
+    told = json.loads(entry.body)["new"]
+    words = [entry.action, *(str(told[key]) for key in ("stage", "verdict") if key in told)]
+    return ": ".join(words)
 
 
 def stage_words(stage: str) -> str:

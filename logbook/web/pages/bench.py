@@ -130,13 +130,19 @@ def _sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
     with reading() as session:
         found = by_code(session, Sheet, code)
         if found.stage in ("parted", "scrapped"):
-            return page("sheet_done.html", sheet=found, records=actions.records_of(session, found))
+            return page(
+                "sheet_done.html",
+                sheet=found,
+                records=actions.records_of(session, found),
+                step_texts=actions.step_texts(found),
+            )
         stage = actions.stage_definition(found)
         values = {
             "sheet": found,
             "stage": stage,
             "cards": _cards(session, stage),
             "records": actions.records_of(session, found),
+            "step_texts": actions.step_texts(found),
             "wait": actions.wait_for(session, found),
             "findings": actions.findings_for(session, actor(), found, request.form),
             "now": actor().now,
@@ -360,6 +366,7 @@ def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             records=actions.records_of(session, found.sheet) + actions.records_of(session, found),
             verdicts=leaving.verdicts_on(session, found),
             traced=trace.of_print(session, found),
+            step_texts=actions.step_texts(found),
             sign_form=forms.get("sign_form") or _sign_form(session, found),
             verdict_form=forms.get("verdict_form") or VerdictForm(formdata=None),
             back_form=forms.get("back_form") or BackForm(formdata=None),
