@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import simplejpeg
-from PIL import Image
+from PIL import Image, ImageFile
 
 from logbook.engine.headers import FORMATS, TURNED, Source, inspect, unreadable
 from logbook.refusals import Refused
@@ -103,8 +103,18 @@ def _profile_name(source: Source) -> str:
         return "its own profile"
 
 
+def _whole_pictures_only() -> None:
+    """A picture that ends early is an error.
+
+    Pillow decides that by one switch for the whole process, and other libraries
+    (the PDF writer among them) turn it the other way when they are imported.
+    """
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
+
+
 def decode(source: Source, ground: Ground) -> np.ndarray:
     """The picture's pixels on the common ground: (high, wide, channels), 8 or 16 bits, the right way up."""
+    _whole_pictures_only()
     try:
         pixels = _pixels(source, ground)
     except Refused:

@@ -232,3 +232,13 @@ def test_damaged_files_never_raise_anything_but_a_refusal(tmp_path, photograph):
             refused += 1
             assert "\n" not in refusal.sentence
     assert refused > 50
+
+
+def test_a_truncated_picture_stays_refused_after_another_library_turned_the_switch(tmp_path, photograph, monkeypatch):
+    # the PDF writer's library sets this for the whole process when it is imported (seen in its source)
+    monkeypatch.setattr("PIL.ImageFile.LOAD_TRUNCATED_IMAGES", True)
+    whole = saved(tmp_path, "whole.png", photograph).read_bytes()
+    (tmp_path / "cut.png").write_bytes(whole[: len(whole) // 2])
+    source = inspect(tmp_path / "cut.png")
+    with pytest.raises(Refused, match="damaged"):
+        decode(source, common_ground([source]))
