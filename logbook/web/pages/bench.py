@@ -73,7 +73,7 @@ class LeaveForm(SignForm):
     how = RadioField(
         "It was",
         [NEEDED],
-        choices=[("collected", "collected"), ("sent", "sent"), ("kept", "kept in the shop")],
+        choices={"collected": "collected", "sent": "sent", "kept": "kept in the shop"},
         default="collected",
     )
     on = DateField("On", [NEEDED])
@@ -91,12 +91,12 @@ class VerdictForm(BenchForm):
     kind = RadioField(
         "Decision",
         [NEEDED],
-        choices=[
-            ("rework", "mend it and inspect again"),
-            ("concession", "let it go as it is (owner)"),
-            ("replace", "scrap it and make another from the same run"),
-            ("scrap", "scrap it"),
-        ],
+        choices={
+            "rework": "mend it and inspect again",
+            "concession": "let it go as it is (owner)",
+            "replace": "scrap it and make another from the same run",
+            "scrap": "scrap it",
+        },
     )
     reason = StringField("Why", [NEEDED, TextLength(max=300)])
 

@@ -71,10 +71,10 @@ class AnswerForm(BenchForm):
     """The customer's word."""
 
     verdict = RadioField(
-        "Answer", [NEEDED], choices=[("approved", "approved"), ("change", "wants a change")], default="approved"
+        "Answer", [NEEDED], choices={"approved": "approved", "change": "wants a change"}, default="approved"
     )
     how = RadioField(
-        "How it came", [NEEDED], choices=[(way, way) for way in ("e-mail", "telephone", "in person")], default="e-mail"
+        "How it came", [NEEDED], choices={way: way for way in ("e-mail", "telephone", "in person")}, default="e-mail"
     )
     given_by = StringField("Said by", [MAYBE, TextLength(max=200)], description="Empty: the customer.")
     words = TextAreaField("Their words", [MAYBE, TextLength(max=2000)], description="Paste what they wrote.")
@@ -101,7 +101,7 @@ class PitchChoiceForm(BenchForm):
 
     pitch = HiddenField()
     reason = SelectField(
-        "Reason", [MAYBE], choices=[(reason, reason or "choose one, or write your own") for reason in USUAL_REASONS]
+        "Reason", [MAYBE], choices={reason: reason or "choose one, or write your own" for reason in USUAL_REASONS}
     )
     own_reason = StringField("or in your own words", [MAYBE, TextLength(max=300)])
 
@@ -115,14 +115,16 @@ class RunForm(BenchForm):
     """Interlace, perhaps as a sample."""
 
     sample = RadioField(
-        "What for", choices=[("order", "the order"), ("sample", "a sample, cannot leave as the order")], default="order"
+        "What for",
+        choices={"order": "the order", "sample": "a sample, cannot leave as the order"},
+        default="order",
     )
     waste = RadioField(
         "Around the print",
-        choices=[
-            ("yes", "trim marks, check bars, pitch strip, scale bar and label in the waste"),
-            ("no", "nothing: the lens has no waste"),
-        ],
+        choices={
+            "yes": "trim marks, check bars, pitch strip, scale bar and label in the waste",
+            "no": "nothing: the lens has no waste",
+        },
         default="yes",
     )
     reason = StringField("Reason", [MAYBE, TextLength(max=300)], description="Only where something above asks for one.")
@@ -131,7 +133,7 @@ class RunForm(BenchForm):
 class MidwayForm(BenchForm):
     """Work that was half done when the logbook began."""
 
-    stage = SelectField("It stands before", [NEEDED], choices=STAGES)
+    stage = SelectField("It stands before", [NEEDED], choices=dict(STAGES))
     count = IntegerField("Sheets", [NEEDED, NumberRange(min=1, max=200)], default=1)
     note = StringField("Note", [MAYBE, TextLength(max=300)], description="What is known about its pitch and file.")
 

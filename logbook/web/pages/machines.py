@@ -31,21 +31,21 @@ class MachineForm(BenchForm):
 
     kind = RadioField(
         "What",
-        choices=[("laminator", "roller laminator"), ("trimmer", "trimmer"), ("printer", "printer")],
+        choices={"laminator": "roller laminator", "trimmer": "trimmer", "printer": "printer"},
         default="laminator",
     )
     name = StringField("Name", [NEEDED, TextLength(max=120)], description="As it is called in the shop.")
-    drive = RadioField("Driven by", choices=[("powered", "a motor"), ("hand", "hand")], default="powered")
+    drive = RadioField("Driven by", choices={"powered": "a motor", "hand": "hand"}, default="powered")
     heated = BooleanField("Heated rollers")
     cutting = RadioField(
         "Trimmer cuts with",
-        choices=[
-            ("", "not a trimmer"),
-            ("rotary", "enclosed rotary head"),
-            ("lever", "lever blade"),
-            ("guillotine", "guillotine"),
-            ("knife", "knife along a rule"),
-        ],
+        choices={
+            "": "not a trimmer",
+            "rotary": "enclosed rotary head",
+            "lever": "lever blade",
+            "guillotine": "guillotine",
+            "knife": "knife along a rule",
+        },
         default="",
     )
     widest = LengthField("Widest sheet", [MAYBE])
@@ -93,7 +93,7 @@ class AuthoriseForm(BenchForm):
 class EventForm(BenchForm):
     """Something happened to it."""
 
-    what = SelectField("What", choices=[(event, event) for event in actions.EVENTS])
+    what = SelectField("What", choices={event: event for event in actions.EVENTS})
     note = StringField("Note", [MAYBE, TextLength(max=300)])
 
 

@@ -41,7 +41,7 @@ class JobFields(BenchForm):
     )
     height = LengthField("Finished height", [NEEDED], description="After trimming.")
     flip = RadioField(
-        "Flip", choices=FLIP_WORDS, default="left-right", description="Walls: left – right. In the hand: either."
+        "Flip", choices=dict(FLIP_WORDS), default="left-right", description="Walls: left – right. In the hand: either."
     )
     artwork = StringField(
         "Artwork",
@@ -56,11 +56,11 @@ class JobFields(BenchForm):
         description="From the eye to the print where it will hang; 0.6 m is usual.",
     )
     bleed = LengthField("Bleed", [MAYBE], default=actions.DEFAULT_BLEED, description="On every side; 5 mm is usual.")
-    use = RadioField("Use", choices=[("wall", "on a wall"), ("hand", "in the hand")], default="wall")
+    use = RadioField("Use", choices={"wall": "on a wall", "hand": "in the hand"}, default="wall")
     fit = RadioField(
         "Pictures of another shape",
         default="crop",
-        choices=[("crop", "cut to fill"), ("pad", "white border"), ("stretch", "stretched")],
+        choices={"crop": "cut to fill", "pad": "white border", "stretch": "stretched"},
     )
     price = NumberField("Price", [MAYBE], low=Decimal(0))
 

@@ -42,7 +42,7 @@ class ConditionsForm(BenchForm):
     paper_lot = SelectField("Paper lot", [MAYBE])
     axis = RadioField(
         "Lines run across",
-        choices=[("across", "the carriage's way (left – right flips)"), ("down", "the paper's way (up – down flips)")],
+        choices={"across": "the carriage's way (left – right flips)", "down": "the paper's way (up – down flips)"},
         default="across",
     )
     distance = LengthField(

@@ -34,11 +34,11 @@ class PersonForm(BenchForm):
     )
     role = RadioField(
         "Role",
-        choices=[
-            ("operator", "operator: does and signs the work"),
-            ("viewer", "viewer: looks only"),
-            ("owner", "owner: everything"),
-        ],
+        choices={
+            "operator": "operator: does and signs the work",
+            "viewer": "viewer: looks only",
+            "owner": "owner: everything",
+        },
         default="operator",
     )
     under_18_until = DateField(
@@ -49,7 +49,7 @@ class PersonForm(BenchForm):
 class UnitsForm(BenchForm):
     """Own units."""
 
-    units = RadioField("Lengths in", choices=[("mm", "millimetres"), ("in", "inches")], default="mm")
+    units = RadioField("Lengths in", choices={"mm": "millimetres", "in": "inches"}, default="mm")
 
 
 class PasswordForm(BenchForm):

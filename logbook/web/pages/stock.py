@@ -42,7 +42,7 @@ class LotFields(BenchForm):
 class MaterialForm(LotFields):
     """A new type with its first lot."""
 
-    kind = RadioField("What", choices=[("lens", "lens"), ("paper", "paper"), ("adhesive", "adhesive")], default="lens")
+    kind = RadioField("What", choices={"lens": "lens", "paper": "paper", "adhesive": "adhesive"}, default="lens")
     name = StringField(
         "Name",
         [MAYBE, TextLength(max=120)],
@@ -61,7 +61,7 @@ class MaterialForm(LotFields):
     )
     substance = SelectField(
         "Lens: made of",
-        choices=[("", "not known"), ("PETG", "PETG"), ("acrylic", "acrylic"), ("polystyrene", "polystyrene")],
+        choices={"": "not known", "PETG": "PETG", "acrylic": "acrylic", "polystyrene": "polystyrene"},
         description="For its expansion with warmth; the most of the usual ones is assumed where it is not known.",
     )
     dry_hours = NumberField(

@@ -1,0 +1,155 @@
+"""Opening the database, working in it from several processes, and bringing it to this version."""
+
+import signal
+import sqlite3
+import subprocess
+import sys
+from datetime import datetime
+from decimal import Decimal
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from sqlalchemy import text
+
+from logbook.lengths import parse_length
+from logbook.records.base import CODE_ALPHABET, DecimalText, LengthText, UtcTime, new_code
+from logbook.records.database import Database, wal_is_safe
+from logbook.records.tables import Base
+from logbook.records.upgrade import upgrade
+
+RACE = """
+import sys
+from logbook.records.database import Database
+from sqlalchemy import text
+database, mine, wins = Database(sys.argv[1]), sys.argv[2], 0
+for step in range(int(sys.argv[3])):
+    with database.writing() as session:
+        taken = session.execute(text("SELECT owner FROM step WHERE id = :id"), {"id": step}).scalar_one()
+        if taken is None:
+            session.execute(text("UPDATE step SET owner = :owner WHERE id = :id"), {"owner": mine, "id": step})
+            wins += 1
+print(wins)
+"""
+STOPPED = """
+import os, signal, sys
+from alembic import op
+from logbook.records import upgrade
+from logbook.records.database import Database
+made, create = 0, op.create_table
+def dying(*words, **more):
+    global made
+    made += 1
+    if made > int(sys.argv[2]):
+        os.kill(os.getpid(), signal.SIGKILL)
+    return create(*words, **more)
+op.create_table = dying
+upgrade.upgrade(Database(sys.argv[1]))
+"""
+
+
+@pytest.mark.parametrize(
+    ("version", "safe"),
+    # SQLite release notes, 3.51.3, 3.50.7 and 3.44.6: the WAL-reset bug is fixed there (from memory)
+    [((3, 40, 1), False), ((3, 44, 5), False), ((3, 44, 6), True), ((3, 45, 0), False), ((3, 50, 6), False),
+     ((3, 50, 7), True),
+     ((3, 51, 0), False), ((3, 51, 2), False), ((3, 51, 3), True), ((3, 53, 0), True)],
+)  # fmt: skip
+def test_the_write_ahead_log_is_used_only_where_its_bug_is_fixed(version, safe):
+    assert wal_is_safe(version) is safe
+
+
+def test_every_connection_is_prepared(tmp_path):
+    database = Database(tmp_path / "one.sqlite")
+    wal = wal_is_safe(sqlite3.sqlite_version_info)
+    with database.reading() as first, database.reading() as second:
+        for session in (first, second):
+            asked = [
+                session.execute(text(f"PRAGMA {name}")).scalar_one()
+                for name in ("foreign_keys", "recursive_triggers", "busy_timeout", "journal_mode", "synchronous")
+            ]
+            assert asked == [1, 1, 5000, "wal" if wal else "delete", 2 if wal else 3]
+    database.close()
+
+
+def test_of_eight_processes_that_want_one_step_exactly_one_gets_it(tmp_path):
+    path, steps = tmp_path / "race.sqlite", 25
+    with sqlite3.connect(path) as connection:
+        connection.execute("CREATE TABLE step (id INTEGER PRIMARY KEY, owner TEXT)")
+        connection.executemany("INSERT INTO step (id) VALUES (?)", [(step,) for step in range(steps)])
+    connection.close()
+    racers = [
+        subprocess.Popen(
+            [sys.executable, "-c", RACE, path, str(number), str(steps)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        for number in range(8)
+    ]
+    told = [racer.communicate() for racer in racers]
+    assert [error for _, error in told if error] == []
+    assert sum(int(wins) for wins, _ in told) == steps
+
+
+def test_what_was_not_committed_is_gone(tmp_path):
+    database = Database(tmp_path / "one.sqlite")
+    with database.writing() as session:
+        session.execute(text("CREATE TABLE kept (id INTEGER)"))
+
+    def breaks():
+        with database.writing() as session:
+            session.execute(text("INSERT INTO kept VALUES (1)"))
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        breaks()
+    with database.reading() as session:
+        assert session.execute(text("SELECT count(*) FROM kept")).scalar_one() == 0
+    database.close()
+
+
+def test_the_migrations_make_exactly_the_tables_of_the_models(tmp_path):
+    database = Database(tmp_path / "new.sqlite")
+    upgrade(database)
+    upgrade(database)  # again: nothing to do
+    with database.engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": False})
+        assert compare_metadata(context, Base.metadata) == []
+    database.close()
+
+
+@pytest.mark.parametrize("after", [0, 1, 7, 20, 35])
+def test_an_upgrade_that_is_killed_leaves_nothing_half_done(tmp_path, after):
+    path = tmp_path / "new.sqlite"
+    ended = subprocess.run([sys.executable, "-c", STOPPED, path, str(after)], check=False, capture_output=True)
+    assert ended.returncode == -signal.SIGKILL, ended.stderr.decode()
+    database = Database(path)
+    with database.reading() as session:
+        assert (
+            session.execute(text("SELECT count(*) FROM sqlite_master WHERE name NOT LIKE 'sqlite_%'")).scalar_one() == 0
+        )
+    upgrade(database)
+    database.close()
+
+
+def test_times_without_a_zone_are_refused():
+    with pytest.raises(ValueError, match="without a zone"):
+        UtcTime().process_bind_param(datetime(2026, 1, 1), None)  # noqa: DTZ001 - that is the point
+
+
+@pytest.mark.parametrize("typed", ["8in", "203.2mm", "20.3cm", "0.6m"])
+def test_a_length_keeps_what_was_typed(typed):
+    column = LengthText()
+    assert str(column.process_result_value(column.process_bind_param(parse_length(typed), None), None)) == typed
+
+
+@pytest.mark.parametrize("written", ["19.87", "0.000001", "20.000000", "1E+2"])
+def test_a_decimal_comes_back_as_the_same_number(written):
+    column = DecimalText()
+    assert column.process_result_value(column.process_bind_param(Decimal(written), None), None) == Decimal(written)
+
+
+def test_codes_are_read_aloud_without_doubt():
+    assert not set("01OIUoiu") & set(CODE_ALPHABET)
+    assert len({new_code() for _ in range(2000)}) == 2000

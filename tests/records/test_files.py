@@ -1,0 +1,80 @@
+"""Kept files: whole or not at all, under their own hash."""
+
+import hashlib
+import os
+import signal
+import subprocess
+import sys
+import time
+from datetime import UTC, datetime
+from io import BytesIO
+
+import pytest
+
+from logbook.records.files import FileStore, hash_file, keep, sweep_orphans
+from logbook.records.opened import open_shop
+from logbook.settings import Settings
+
+KILLED = """
+import os, signal, sys
+from io import BytesIO
+from pathlib import Path
+from logbook.records import files
+store = files.FileStore(Path(sys.argv[1]))
+real = os.fsync
+def dying(handle):
+    os.kill(os.getpid(), signal.SIGKILL)
+if sys.argv[2] == "before-sync":
+    files.os.fsync = dying
+else:
+    files._sync_folder = dying
+store.put(BytesIO(b"z" * 3_000_000))
+"""
+
+
+def test_a_file_lies_under_the_sha256_of_its_bytes(tmp_path):
+    store, content = FileStore(tmp_path), os.urandom(3_000_000)
+    sha256, size = store.put(BytesIO(content))
+    assert (sha256, size) == (hashlib.sha256(content).hexdigest(), len(content))
+    assert store.path(sha256).read_bytes() == content
+    assert hash_file(store.path(sha256)) == sha256
+    assert store.put(BytesIO(content)) == (sha256, size)
+    assert store.hashes() == {sha256}
+
+
+def test_a_process_that_is_killed_leaves_no_half_file(tmp_path):
+    wanted = hashlib.sha256(b"z" * 3_000_000).hexdigest()
+    for moment in ("before-sync", "after-rename"):
+        store = FileStore(tmp_path / moment)
+        ended = subprocess.run([sys.executable, "-c", KILLED, store.folder, moment], check=False)
+        assert ended.returncode == -signal.SIGKILL
+        assert all(hash_file(store.path(sha256)) == sha256 == wanted for sha256 in store.hashes())
+        store.sweep()
+        assert list((store.folder / "incoming").iterdir()) == []
+
+
+def test_a_stream_that_breaks_leaves_nothing(tmp_path):
+    class Broken(BytesIO):
+        def read(self, size=-1):
+            raise ConnectionResetError
+
+    store = FileStore(tmp_path)
+    with pytest.raises(ConnectionResetError):
+        store.put(Broken())
+    assert [path for path in tmp_path.rglob("*") if path.is_file()] == []
+
+
+def test_files_that_no_row_knows_are_swept_after_an_hour(tmp_path):
+    shop = open_shop(Settings(data=tmp_path))
+    kept, _ = shop.store.put(BytesIO(b"kept"))
+    fresh, _ = shop.store.put(BytesIO(b"fresh"))
+    old, _ = shop.store.put(BytesIO(b"old"))
+    hours_ago = time.time() - 7200
+    for sha256 in (kept, old):
+        os.utime(shop.store.path(sha256), (hours_ago, hours_ago))
+    with shop.database.writing() as session:
+        keep(session, sha256=kept, size=4, media_type="text/plain", kind="record", now=datetime(2026, 1, 5, tzinfo=UTC))
+    with shop.database.reading() as session:
+        assert sweep_orphans(session, shop.store) == 1
+    assert shop.store.hashes() == {kept, fresh}
+    shop.database.close()

@@ -1,0 +1,135 @@
+"""The audit trail: what is changed, removed, inserted or reordered is found; what is personal can be erased."""
+
+import sqlite3
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import DatabaseError
+
+from logbook.records import audit
+from logbook.records.audit import Act, Actor
+from logbook.records.database import Database
+from logbook.records.orders import Customer
+from logbook.records.upgrade import upgrade
+
+START = datetime(2026, 1, 5, 8, 0, tzinfo=UTC)
+
+
+@pytest.fixture
+def database(tmp_path):
+    made = Database(tmp_path / "trail.sqlite")
+    upgrade(made)
+    for number in range(6):
+        with made.writing() as session:
+            by = Actor(1, "Olga", "owner", START + timedelta(minutes=number), f"form-{number}")
+            audit.record(session, by, Act("tried", [f"job:{number}", "order:1"], new={"number": number}))
+    yield made
+    made.close()
+
+
+def _raw(database, *statements):
+    """Change the file as somebody would who does not ask the program: without its triggers."""
+    connection = sqlite3.connect(database.path)
+    for name in ("audit_entry", "audit_object"):
+        for change in ("update", "delete"):
+            connection.execute(f"DROP TRIGGER {name}_no_{change}")
+    for statement in statements:
+        connection.execute(statement)
+    connection.commit()
+    connection.close()
+
+
+def _first_bad(database):
+    with database.reading() as session:
+        return audit.first_bad(session)
+
+
+def test_an_untouched_trail_is_sound(database):
+    assert _first_bad(database) is None
+
+
+@pytest.mark.parametrize(
+    ("statement", "bad"),
+    [
+        ("UPDATE audit_entry SET body = replace(body, '\"number\":2', '\"number\":9') WHERE id = 3", 3),
+        ("UPDATE audit_entry SET action = 'something else' WHERE id = 4", 4),
+        ("UPDATE audit_entry SET actor_name = 'Otto' WHERE id = 2", 2),
+        ("UPDATE audit_entry SET at = '2026-01-05T09:30:00.000000+00:00' WHERE id = 5", 5),
+        ("UPDATE audit_entry SET reason = 'because' WHERE id = 1", 1),
+        ("UPDATE audit_entry SET request_id = 'other' WHERE id = 6", 6),
+        ("UPDATE audit_entry SET previous_hash = entry_hash WHERE id = 3", 3),
+        ("DELETE FROM audit_entry WHERE id = 3", 3),
+        ("DELETE FROM audit_entry WHERE id = 1", 1),
+        ("UPDATE audit_entry SET id = 99 WHERE id = 2", 2),
+        ("DELETE FROM audit_object WHERE entry_id = 4 AND ref = 'order:1'", 4),
+        ("INSERT INTO audit_object (entry_id, ref) VALUES (2, 'job:77')", 2),
+        ("UPDATE audit_object SET ref = 'job:77' WHERE entry_id = 5 AND ref = 'order:1'", 5),
+    ],
+)
+def test_a_tampered_trail_names_its_first_bad_entry(database, statement, bad):
+    _raw(database, "PRAGMA foreign_keys = OFF", statement)
+    assert _first_bad(database).startswith(f"Entry {bad}:")
+
+
+def test_two_entries_that_changed_places_are_found(database):
+    _raw(
+        database,
+        "UPDATE audit_entry SET id = 100 WHERE id = 3",
+        "UPDATE audit_entry SET id = 3 WHERE id = 4",
+        "UPDATE audit_entry SET id = 4 WHERE id = 100",
+    )
+    assert _first_bad(database).startswith("Entry 3:")
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE audit_entry SET action = 'x' WHERE id = 1",
+        "DELETE FROM audit_entry WHERE id = 1",
+        "INSERT OR REPLACE INTO audit_entry SELECT * FROM audit_entry WHERE id = 1",
+        "REPLACE INTO audit_object SELECT * FROM audit_object WHERE id = 1",
+        "UPDATE audit_object SET ref = 'x' WHERE id = 1",
+        "DELETE FROM audit_object",
+    ],
+)
+def test_the_program_itself_cannot_change_the_trail(database, statement):
+    with pytest.raises(DatabaseError, match="append-only"), database.writing() as session:
+        session.execute(text(statement))
+    assert _first_bad(database) is None
+
+
+def test_a_clock_that_was_set_back_changes_no_order_and_is_marked(database):
+    with database.writing() as session:
+        entry = audit.record(session, Actor(1, "Olga", "owner", START - timedelta(days=1)), Act("tried", ["job:1"]))
+        assert entry.id == 7
+        assert '"clock_back":true' in entry.body
+    assert _first_bad(database) is None
+
+
+def test_erasing_a_customer_leaves_the_chain_whole_and_the_name_nowhere(database):
+    name = "Quillon & Daughters"
+    with database.writing() as session:
+        customer = Customer(name=name)
+        session.add(customer)
+        session.flush()
+        told = {"customer": audit.keyed_hash(customer.hash_key, name)}
+        audit.record(
+            session,
+            Actor(1, "Olga", "owner", START + timedelta(hours=1)),
+            Act("order placed", ["customer:1"], new=told),
+        )
+    with database.writing() as session:
+        session.execute(text("UPDATE customer SET name = NULL, contact = NULL, hash_key = NULL"))
+    assert _first_bad(database) is None
+    with sqlite3.connect(database.path) as connection:
+        connection.execute("VACUUM")
+    connection.close()
+    assert name.encode() not in database.path.read_bytes()
+
+
+def test_the_head_is_the_newest_entry(database):
+    with database.reading() as session:
+        head = audit.head(session)
+        last = audit.newest(session, before=None, count=1)[0]
+    assert (head.seq, head.hash) == (6, last.entry_hash)
