@@ -1,15 +1,18 @@
-"""A person at the logbook: every method types and clicks what that person would. Counts what is typed and touched."""
+"""A person at the logbook, from an empty shop to the door: every method does what that person would do by hand."""
 
 import re
-from dataclasses import dataclass
+from collections.abc import Sequence
 from decimal import Decimal
 from pathlib import Path
 
 import sklearn
-from playwright.sync_api import Download, Locator, Page
+from playwright.sync_api import Download
+
+from support.hands import Hands
 
 PHOTOGRAPHS = [Path(sklearn.__file__).parent / "datasets" / "images" / name for name in ("china.jpg", "flower.jpg")]
 """Real photographs of one size, shipped inside scikit-learn (CC BY 2.0)."""
+OWNER, PASSWORD = "Mara Lindqvist", "grooves-up-7"
 MACHINE_FACTS = {
     "Maker's manual": "Own manual, third edition, drawer A",
     "Freeing a trapped person": "Stop, isolate, raise the top roller by its hand wheel.",
@@ -18,57 +21,16 @@ MACHINE_FACTS = {
     "Competent person": "workshop lead",
     "Last inspection": "last October, Nordpress Service",
 }
+CHART_INCHES = Decimal(190) / Decimal("25.4")
+"""The length that the first chart proposes; 1 inch = 25.4 mm exactly."""
 
 
-@dataclass
-class Person:
-    """Somebody at a page. ``typed`` counts text fields that were typed into, ``touched`` clicks and choices."""
+class Person(Hands):
+    """Somebody who works in the shop."""
 
-    page: Page
-    address: str
-    typed: int = 0
-    touched: int = 0
+    # --- coming in
 
-    # --- hands
-
-    def go(self, where: str = "") -> None:
-        """Open an address of the logbook."""
-        self.page.goto(self.address + where.lstrip("/"))
-
-    def type(self, label: str, text: str, *, within: Locator | None = None) -> None:
-        """Type into the field with this label."""
-        (within or self.page).get_by_label(label, exact=False).first.fill(text)
-        self.typed += 1
-
-    def click(self, name: str, *, within: Locator | None = None, exact: bool = False) -> None:
-        """Press the button with this name."""
-        (within or self.page).get_by_role("button", name=name, exact=exact).first.click()
-        self.touched += 1
-
-    def follow(self, name: str, *, within: Locator | None = None, exact: bool = False) -> None:
-        """Follow the link with this name."""
-        (within or self.page.get_by_role("main")).get_by_role("link", name=name, exact=exact).first.click()
-        self.touched += 1
-
-    def choose(self, label: str, *, within: Locator | None = None) -> None:
-        """Tick a box or choose a round button by its words."""
-        (within or self.page).get_by_label(label, exact=False).first.check()
-        self.touched += 1
-
-    def open(self, summary: str) -> None:
-        """Open a folded part of the page."""
-        self.page.locator("summary", has_text=summary).first.click()
-        self.touched += 1
-
-    def download(self, link: str) -> Download:
-        """Follow a link that is a download."""
-        with self.page.expect_download() as waiting:
-            self.follow(link)
-        return waiting.value
-
-    # --- the office
-
-    def found_the_shop(self, name: str = "Mara Lindqvist", password: str = "grooves-up-7") -> None:
+    def found_the_shop(self, name: str = OWNER, password: str = PASSWORD) -> None:
         """The first page of an empty shop."""
         self.go()
         self.type("Your name", name)
@@ -76,19 +38,48 @@ class Person:
         self.click("Open the shop")
         self.page.get_by_role("heading", name="Today").wait_for()
 
-    def take_an_order(
-        self, *, customer: str = "Harbour Café", size: tuple[str, str] = ("4in", "5in"), lens: str | None = "20"
+    def sign_in(self, name: str = OWNER, password: str = PASSWORD) -> None:
+        """Somebody whom the shop knows."""
+        self.go("sign-in")
+        self.type("Name", name)
+        self.type("Password", password)
+        self.click("Sign in")
+        self.page.get_by_role("heading", name="Today").wait_for()
+
+    def let_in(self, name: str, *, role: str, password: str = PASSWORD) -> None:
+        """The owner adds somebody to the shop."""
+        self.go("shop")
+        self.open("Somebody new")
+        self.type("Name", name, exact=True)
+        self.type("First password", password)
+        self.choose(f"{role}:")
+        self.click("Add this person")
+        self.page.get_by_text(f"{name} (").first.wait_for()
+
+    # --- the office
+
+    def begin_an_order(
+        self,
+        *,
+        customer: str = "Harbour Café",
+        size: tuple[str, str] = ("4in", "5in"),
+        pictures: Sequence[Path] = tuple(PHOTOGRAPHS),
+        lens: str = "20",
     ) -> None:
-        """A customer, a size, two pictures dropped; the first time the lens, too."""
-        self.follow("Take an order")
+        """Fill in a customer, a size and two pictures; the lens, where the shop has none yet."""
+        self.go("orders/new")
         self.type("Customer", customer)
         self.type("Finished width", size[0])
         self.type("Finished height", size[1])
-        self.choose("left – right")
-        self.page.get_by_label("Pictures", exact=True).set_input_files(PHOTOGRAPHS)
-        if lens is not None:
+        self.page.get_by_label("Pictures", exact=True).set_input_files(pictures)
+        if self.page.get_by_label("Lens: lines per inch").count():
             self.type("Lens: lines per inch", lens)
+
+    def take_an_order(self, **wish: object) -> None:
+        """A whole order; ends on its job's page."""
+        self.begin_an_order(**wish)  # type: ignore[arg-type]
         self.click("Take the order")
+        self.page.get_by_role("heading", name="Where each print is").wait_for()
 
     def make_a_proof(self) -> None:
         """The proof's files."""
@@ -107,17 +98,19 @@ class Person:
         """The lens maker's number, with one of the usual reasons."""
         self.follow("Choose a pitch")
         self.page.get_by_label("Reason", exact=True).last.select_option("first print with this lens")
-        self.click("Use the nominal pitch")
+        self.page.get_by_role("button", name=re.compile("Use (this|the nominal) pitch")).last.click()
+        self.page.get_by_role("heading", name="Where each print is").wait_for()
 
     def interlace(self) -> None:
         """Ask for the run and wait until its file is there."""
         self.click("Interlace")
-        self.page.get_by_role("link", name="Download the TIFF").wait_for(timeout=60_000)
+        self.page.get_by_role("link", name="Download the TIFF").wait_for(timeout=120_000)
 
     def accept(self, sheets: int = 1) -> None:
         """Look at it and accept it for printing."""
-        self.page.get_by_label("Sheets to print").fill(str(sheets))
+        self.type("Sheets to print", str(sheets))
         self.click("I looked at it and accept it")
+        self.page.get_by_role("button", name="Start more sheets").wait_for()
 
     # --- the pitch
 
@@ -133,14 +126,15 @@ class Person:
         self.click("Make the chart")
         return self.download("Download for the printer")
 
-    def read_the_chart(self, true_pitch: Decimal) -> None:
-        """Count fringes in every band, to the quarter, as the eye sees them."""
+    def read_the_chart(self, seen: Decimal) -> None:
+        """Count the fringes in every band of the newest chart, to the quarter, through a lens seen at this pitch.
+
+        A band shows as many fringes as its lines and the lens's differ over its length (two gratings' beat).
+        """
         chart = self.page.locator(".chart", has=self.page.locator(".bands")).last
-        length = Decimal(190) / Decimal("25.4")
         for band in chart.locator(".bands li").all():
             lpi = Decimal(band.locator("label").inner_text().split()[-1])
-            band.locator("input").fill(str(round(abs(lpi - true_pitch) * length * 4) / Decimal(4)))
-            self.typed += 1
+            band.locator("input").fill(str(round(abs(lpi - seen) * CHART_INCHES * 4) / Decimal(4)))
         self.click("Write these down", within=chart)
 
     def put_on_record(self) -> None:
@@ -148,33 +142,35 @@ class Person:
         self.page.get_by_role("button", name=re.compile(r"Put .* on record")).click()
         self.page.get_by_role("heading", name="Every print from it").wait_for()
 
-    # --- the bench
+    # --- stock and machines
 
-    def add_adhesive(self) -> None:
-        """A film and its first lot."""
+    def add_adhesive(self, *, sheets: int = 20) -> None:
+        """A film and its first lot; ends on the lot's page."""
         self.go("stock/new")
         self.choose("adhesive")
-        self.page.get_by_label("Name", exact=True).fill("clear film 50")
-        self.page.get_by_label("Lot", exact=True).fill("CF-31")
-        self.page.get_by_label("Sheets", exact=True).fill("20")
+        self.type("Name", "clear film 50", exact=True)
+        self.type("Lot", "CF-31", exact=True)
+        self.type("Sheets", str(sheets), exact=True)
         self.click("Add it")
+        self.page.get_by_role("heading", name="lot CF-31").wait_for()
 
     def add_the_laminator(self, name: str = "Rosa") -> None:
         """A powered laminator, with nothing known about it yet."""
         self.go("machines/new")
-        self.page.get_by_label("Name", exact=True).fill(name)
+        self.type("Name", name, exact=True)
         self.click("Add it")
+        self.page.get_by_role("heading", name=name).wait_for()
 
     def write_its_facts_down(self) -> None:
         """Everything that must be known before anybody works at it."""
         part = self.page.locator("section", has_text="What must be known")
         for label, words in MACHINE_FACTS.items():
-            part.get_by_label(label).fill(words)
+            self.type(label, words, within=part)
         self.click("Write it down", within=part)
 
-    def name_oneself(self, name: str = "Mara Lindqvist") -> None:
+    def name_oneself(self, name: str = OWNER) -> None:
         """The owner names himself, having read the cautions again."""
-        self.page.get_by_label("Person", exact=True).select_option(label=name)
+        self.select("Person", name)
         self.choose("I have read this machine's cautions again")
         self.click("Name this person")
 
@@ -184,18 +180,27 @@ class Person:
             question.get_by_label("yes").check()
         self.click("I looked at each of these today")
 
+    def set_up_a_laminator(self) -> None:
+        """A laminator that may be used today by the owner."""
+        self.add_the_laminator()
+        self.write_its_facts_down()
+        self.name_oneself()
+        self.sign_the_daily_check()
+        self.page.get_by_text("all answered yes").wait_for()
+
+    # --- the bench
+
     def sign(self, reason: str = "") -> None:
         """Sign the stage of the page, with a reason where one is asked for."""
         if reason:
-            self.page.get_by_label("Reason", exact=True).first.fill(reason)
+            self.type("Reason", reason, exact=True)
         self.page.locator("button.sign").click()
-        self.touched += 1
 
-    def set_up_the_rollers(self, alone_with: str = "Jon looks in at three") -> None:
+    def set_up_the_rollers(self, alone_with: str = "") -> None:
         """Read and tick what comes before the rollers."""
         if alone_with:
-            self.page.get_by_label("Alone: who calls").fill(alone_with)
+            self.type("Alone: who calls", alone_with)
         for box in self.page.locator(".steps input[type=checkbox]").all():
             box.check()
-            self.touched += 1
         self.sign()
+        self.page.get_by_text("Rollers stopped.").wait_for()
