@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from sqlalchemy import select
@@ -309,7 +309,8 @@ def start_rollers(
     definition = stage_definition(sheets[0])
     covering = open_session(session, by, machine=start.machine, helper=start.helper)
     signing.check_ticks(definition, start.ticks, safety_covered=covering is not None)
-    if start.helper is None and start.machine.drive == "powered" and covering is None and not start.alone_with.strip():
+    start = replace(start, alone_with=start.alone_with.strip() or _said_today(session, by, start.machine))
+    if start.helper is None and start.machine.drive == "powered" and covering is None and not start.alone_with:
         raise Refused(
             "You work alone at powered rollers: write down who calls you, and when, as the shop's own risk "
             "assessment asks.",
@@ -345,6 +346,19 @@ def start_rollers(
         ),
     )
     return covering
+
+
+def _said_today(session: Session, by: Actor, machine: Machine) -> str:
+    """Who calls, as this person said earlier today at this machine: it is asked once a day."""
+    rows = session.execute(
+        select(RollerSession)
+        .where(RollerSession.machine_id == machine.id, RollerSession.person_id == by.person_id)
+        .order_by(RollerSession.id.desc())
+        .limit(20)
+    ).scalars()
+    today = by.now.astimezone().date()
+    said = (row.alone_with for row in rows if row.started_at.astimezone().date() == today)
+    return next((words for words in said if words), "")
 
 
 def _new_session(session: Session, by: Actor, start: RollerStart) -> RollerSession:

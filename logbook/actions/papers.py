@@ -23,11 +23,17 @@ from logbook.records.audit import Act, Actor, head, record
 from logbook.records.files import FileStore, keep
 from logbook.records.floor import JobMaterials, Print, Run, RunPiece, Sheet, StepRecord, TravellerIssue
 from logbook.records.machines import Machine
-from logbook.records.orders import Job
+from logbook.records.orders import Job, Order
+from logbook.records.people import Person
 from logbook.rules.rollers import missing_fields
 
 THUMBNAIL_LONG_SIDE = 420
 _JOB_STAGES = ("order", "pictures", "materials", "pitch", "interlace")
+
+
+LEADING_EDGE: dict[str, views.Edge] = {"left-right": "top", "up-down": "left"}
+"""Which edge of the picture enters the rollers first: the one that lets the ridges run with the feed. A shop default
+without a source; the machine maker's manual comes first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +88,8 @@ def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_sa
         entries=tuple(_entries(session, sheets, prints)),
         closed=_closed(session, job, run),
         remarks=_remarks(session, sheets, prints),
+        people=_people(session),
+        leading_edge=LEADING_EDGE[job.flip],
         local_rule=fact(session, "local rule"),
         limits={"trim-width": f"{_near(job.width)}", "trim-height": f"{_near(job.height)}"},
     )
@@ -100,6 +108,14 @@ def _newest_run(session: Session, job: Job) -> Run | None:
         .order_by(Run.accepted_at.is_(None), Run.id.desc())
         .limit(1)
     ).scalar_one_or_none()
+
+
+def open_jobs(session: Session) -> list[Job]:
+    """Every job that has not ended, in due order."""
+    rows = session.execute(
+        select(Job).join(Order).where(Job.ended_at.is_(None)).order_by(Order.due_on.is_(None), Order.due_on, Job.id)
+    )
+    return list(rows.scalars())
 
 
 def thumbnails(job: Job, store: FileStore) -> dict[str, bytes]:
@@ -258,6 +274,12 @@ def _closed(session: Session, job: Job, run: Run | None) -> tuple[views.Closed, 
             f"run {run.code} accepted by {run.accepted_by.name}, {run.accepted_at.astimezone():%Y-%m-%d %H:%M}"  # type: ignore[union-attr]
         )
     return tuple(views.Closed(stage, line) for stage, line in lines.items())
+
+
+def _people(session: Session) -> int:
+    """How many work at the rollers: one in a one-person shop, else open until somebody sets up."""
+    workers = select(func.count(Person.id)).where(Person.active, Person.role != "viewer")
+    return 1 if session.execute(workers).scalar_one() == 1 else 0
 
 
 def _remarks(session: Session, sheets: list[Sheet], prints: list[Print]) -> tuple[str, ...]:

@@ -235,16 +235,18 @@ def bands_of(made: PitchChart) -> dict[int, Decimal]:
 
 
 def record_readings(
-    session: Session, by: Actor, *, made: PitchChart, counts: dict[int, str], spot: str = ""
+    session: Session, by: Actor, *, made: PitchChart, counts: dict[int, str], spot: str = "", again: bool = False
 ) -> list[PitchReading]:
     """What the reader saw: fringes by band, or a spot in words ("band 7", "between 6 and 7", "none").
 
-    A band that the same person reads again replaces the earlier reading.
+    A band that the same person reads again replaces the earlier reading, unless it is
+    ``again``: a second, blind reading of the chart that stands beside the first.
     """
     _expect_open(made.test)
-    rows = [row for band, words in sorted(counts.items()) if (row := _count(by, made, band, words)) is not None]
+    by_round = (by, made, 2 if again else 1)
+    rows = [row for band, words in sorted(counts.items()) if (row := _count(*by_round, band, words)) is not None]
     if spot.strip():
-        rows.append(_named_spot(by, made, spot))
+        rows.append(_named_spot(*by_round, spot))
     if not rows:
         raise Refused(
             "Write down what you count in at least two bands; leave out what you cannot tell.", field="band_1"
@@ -264,33 +266,37 @@ def record_readings(
     return rows
 
 
-def _count(by: Actor, made: PitchChart, band: int, words: str) -> PitchReading | None:
+def _count(by: Actor, made: PitchChart, turn: int, band: int, words: str) -> PitchReading | None:
     if not words.strip():
         return None
     pitches = bands_of(made)
     if band not in pitches:
         raise Refused(f"This chart has no band {band}.")
     fringes = parse_count(words, field=f"band_{band}")
-    return _reading(by, made, band, pitches[band], fringes, words)
+    return _reading(by, made, turn, band=band, lpi=pitches[band], fringes=fringes, words=words)
 
 
-def _named_spot(by: Actor, made: PitchChart, words: str) -> PitchReading:
+def _named_spot(by: Actor, made: PitchChart, turn: int, words: str) -> PitchReading:
     found = _spot_in(made, words, reader=None)
     if found is None:
         raise Refused(
             "No band was solid: count fringes in the bands instead, or print a chart of another range.", field="spot"
         )
-    return _reading(by, made, 0, found.lpi, Decimal(0), words)
+    return _reading(by, made, turn, band=0, lpi=found.lpi, fringes=Decimal(0), words=words)
 
 
-def _reading(by: Actor, made: PitchChart, band: int, lpi: Decimal, fringes: Decimal, words: str) -> PitchReading:
-    earlier = next((row for row in readings_of(made) if row.band == band and row.reader_id == by.person_id), None)
+def _reading(
+    by: Actor, made: PitchChart, turn: int, *, band: int, lpi: Decimal, fringes: Decimal, words: str
+) -> PitchReading:
+    mine = [row for row in readings_of(made) if row.reader_id == by.person_id and row.round == turn]
+    earlier = next((row for row in mine if row.band == band), None)
     return PitchReading(
         chart=made,
         band=band,
         lpi=lpi,
         fringes=fringes,
         words=words.strip(),
+        round=turn,
         reader_id=by.person_id,
         at=by.now,
         replaces_id=earlier.id if earlier else None,
@@ -308,20 +314,19 @@ def fit_of(test: PitchTest, *, reader: str | None = None) -> Fit | None:
 
     Raises Refused where the readings fit no pitch.
     """
-    rows = [
-        (made, row) for made in test.charts for row in readings_of(made) if reader is None or row.reader.name == reader
-    ]
+    every = [(made, row) for made in test.charts for row in readings_of(made)]
+    rows = [(made, row) for made, row in every if reader in (None, said_by(row))]
     if not rows:
         return None
     width = _one_width([made for made, _ in rows])
-    counted = [Reading(lpi=row.lpi, fringes=row.fringes, reader=row.reader.name) for _, row in rows if row.band]
+    counted = [Reading(lpi=row.lpi, fringes=row.fringes, reader=said_by(row)) for _, row in rows if row.band]
     spots = [spot for made, row in rows if not row.band and (spot := _spot(made, row)) is not None]
     axis_dpi = test.mode.dpi_across if test.axis == "across" else test.mode.dpi_down
     return fit_readings(counted, width_in=width, spots=spots, dpi=dots_per_inch(axis_dpi))
 
 
 def _spot(made: PitchChart, row: PitchReading) -> Spot | None:
-    return _spot_in(made, row.words, reader=row.reader.name)
+    return _spot_in(made, row.words, reader=said_by(row))
 
 
 def _spot_in(made: PitchChart, words: str, *, reader: str | None) -> Spot | None:
@@ -339,7 +344,12 @@ def _one_width(charts: Sequence[PitchChart]) -> Fraction:
 
 def readers_of(test: PitchTest) -> list[str]:
     """Everybody whose readings count, in the order in which they read."""
-    return list(dict.fromkeys(row.reader.name for made in test.charts for row in readings_of(made)))
+    return list(dict.fromkeys(said_by(row) for made in test.charts for row in readings_of(made)))
+
+
+def said_by(row: PitchReading) -> str:
+    """Who read, and whether it was the same person's second, blind reading."""
+    return f"{row.reader.name}, again" if row.round > 1 else row.reader.name
 
 
 def accept_findings(session: Session, test: PitchTest) -> list[Finding]:

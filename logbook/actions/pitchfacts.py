@@ -6,18 +6,21 @@ from decimal import Decimal
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from logbook.actions import stripfits
 from logbook.actions.jobs import axis_of
 from logbook.actions.pictures import current
 from logbook.engine import distance, drift, lens
 from logbook.lengths import Length
 from logbook.records.audit import Actor
-from logbook.records.floor import JobMaterials
+from logbook.records.floor import JobMaterials, Run, Sheet
 from logbook.records.machines import MachineEvent
 from logbook.records.materials import Material
 from logbook.records.orders import Job
 from logbook.records.pitch import PitchOnRecord
 from logbook.rules.validity import JobNeeds, PitchFacts
 
+AGREE_LENTICULES = 0.15
+"""Readings agree within the larger of this, end to end, and three times their uncertainty."""
 # where the sheet's substance is not on record: the worst of the usual ones
 _WORST_EXPANSION = max(drift.EXPANSION_PER_C.values())
 
@@ -30,6 +33,8 @@ class Used:
     u_lpi: Decimal | None
     converted: bool
     correction_lpi: float = 0.0
+    conversion_share: float = 0.0
+    """Which part of the variance the conversion adds."""
 
 
 def as_used(job: Job, pitch: PitchOnRecord) -> Used:
@@ -50,7 +55,7 @@ def as_used(job: Job, pitch: PitchOnRecord) -> Used:
         wanted=distance.sight(distance_mm=float(job.distance.mm), lens=layer, extra=distance.ADHESIVE),
     )
     doubt = Decimal(str(round(found.u_lpi, 5))) if pitch.u_lpi is not None else None
-    return Used(found.lpi, doubt, converted=True, correction_lpi=found.correction_lpi)
+    return Used(found.lpi, doubt, converted=True, correction_lpi=found.correction_lpi, conversion_share=_share(found))
 
 
 def to_distance(sheet: Material, lpi: Decimal, *, seen: Length | None, wanted: Length | None) -> Decimal:
@@ -74,6 +79,10 @@ def _layer(sheet: Material) -> distance.Layer:
 
 def _optics_known(sheet: Material) -> bool:
     return sheet.thickness is not None and sheet.refractive_index is not None
+
+
+def _share(found: distance.Conversion) -> float:
+    return found.u_conversion**2 / found.u_lpi**2 if found.u_lpi else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +135,7 @@ def facts_and_needs(
         axis=pitch.axis,
         known_since=pitch.known_since,
         withdrawn=pitch.withdrawal.reason if pitch.withdrawal else None,
+        confirmed=_confirmed(session, pitch),
         scale_ended=_scale_ended(session, pitch),
     )
     needs = JobNeeds(
@@ -136,6 +146,8 @@ def facts_and_needs(
         axis=axis_of(job),
         now=by.now,
         climate_strips=_climate(job, materials, pitch),
+        conversion_share=used.conversion_share,
+        distance=str(job.distance),
         distance_known=pitch.distance is not None or pitch.origin == "nominal",
         converted=used.converted or pitch.distance is None,
         doubt_lenticules=2 * float(used.u_lpi) * pitch_width_in(job) if used.u_lpi is not None else None,
@@ -145,6 +157,20 @@ def facts_and_needs(
 
 def _lot_name(row: PitchOnRecord | JobMaterials) -> str:
     return f"{row.lens_lot.material.name}, lot {row.lens_lot.label} ({row.lens_lot.code})"
+
+
+def _confirmed(session: Session, pitch: PitchOnRecord) -> str | None:
+    """The sheet whose pitch strip agrees with a pitch that was carried over: within what readers may differ by."""
+    if pitch.origin != "carried over":
+        return None
+    sheets = session.execute(
+        select(Sheet).join(Run, Sheet.run_id == Run.id).where(Run.pitch_id == pitch.id).order_by(Sheet.id)
+    ).scalars()
+    for sheet in sheets:
+        fit = stripfits.fit_of(session, sheet)
+        if fit is not None and abs(fit.off_lenticules) <= max(AGREE_LENTICULES, 3 * fit.u_lenticules):
+            return f"the pitch strip of sheet {sheet.number}"
+    return None
 
 
 def _scale_ended(session: Session, pitch: PitchOnRecord) -> str | None:

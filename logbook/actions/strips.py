@@ -2,8 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
-from decimal import Decimal
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -11,10 +9,11 @@ from sqlalchemy.orm import Session
 from logbook.actions import recipes
 from logbook.actions.finding import ref
 from logbook.actions.pitchfacts import to_distance
+from logbook.actions.stripfits import StripFit, counts_of, fit_of, plan_of
 from logbook.engine.control import PitchRun, pitch_run
 from logbook.engine.fit import Fit
 from logbook.engine.readings import parse_count
-from logbook.engine.strip import BANDS, StripPlan, fit_strip, make_strip
+from logbook.engine.strip import BANDS, fit_strip
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import Run, Sheet, StripReading
 from logbook.records.machines import PrinterMode
@@ -22,23 +21,6 @@ from logbook.records.materials import Lot
 from logbook.refusals import Refused
 
 BEFORE_BONDING = ("print", "dry", "adhesive", "laminate")
-
-
-def plan_of(run: Run | None) -> StripPlan | None:
-    """The strip that was printed beside a run's print; None where there is none."""
-    if run is None:
-        return None
-    plan = recipes.plan_of(recipes.load(run.recipe))
-    if plan.waste is None or plan.waste.strip_lpi is None or plan.waste.bench_distance is None:
-        return None
-    axis = 0 if plan.across else 1
-    return make_strip(
-        lpi=plan.waste.strip_lpi,
-        length_dots=plan.printed.dots[axis],
-        pitch_dpi=plan.dpi[axis],
-        line_dpi=plan.dpi[1 - axis],
-        bench_distance=plan.waste.bench_distance,
-    )
 
 
 def record_counts(session: Session, by: Actor, *, sheet: Sheet, counts: Mapping[int, str]) -> Fit:
@@ -70,40 +52,6 @@ def record_counts(session: Session, by: Actor, *, sheet: Sheet, counts: Mapping[
     new = {"fringes": [str(tap) for tap in taps], "lpi": fit.lpi, "u_lpi": round(fit.u_lpi, 5)}
     record(session, by, Act("pitch strip read", [ref(sheet), *map(ref, sheet.prints)], new=new, meaning="performed"))
     return fit
-
-
-def counts_of(session: Session, sheet: Sheet) -> list[StripReading]:
-    """The newest five counts of a sheet; empty where nobody read its strip."""
-    rows = list(
-        session.execute(
-            select(StripReading).where(StripReading.sheet_id == sheet.id).order_by(StripReading.id.desc()).limit(BANDS)
-        ).scalars()
-    )
-    return rows[::-1]
-
-
-@dataclass(frozen=True, slots=True)
-class StripFit:
-    """What a sheet's strip says: the pitch at the bench distance, and how far the print is off, end to end."""
-
-    at: datetime
-    sheet: Sheet
-    lpi: Decimal
-    u_lpi: float
-    off_lenticules: float
-
-
-def fit_of(session: Session, sheet: Sheet) -> StripFit | None:
-    """A sheet's strip, fitted; None where it was not read or its counts fit nothing."""
-    rows, plan = counts_of(session, sheet), plan_of(sheet.run)
-    if not rows or plan is None:
-        return None
-    try:
-        fit = fit_strip(plan, [row.fringes for row in rows])
-    except Refused:
-        return None
-    off = float(fit.lpi - plan.lpi) * float(plan.length_in)
-    return StripFit(rows[-1].at, sheet, fit.lpi, fit.u_lpi, off)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ _COMMANDS = {
     "trace": "shop",
     "serve": "shop",
     "worker": "shop",
+    "travellers": "paper",
     "verify": "shop",
     "new-password": "shop",
     "autostart": "shop",

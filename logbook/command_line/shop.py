@@ -149,7 +149,7 @@ def trace(file_or_serial: str, data: Path, as_json: bool) -> None:
     if not Settings(data=data.absolute()).database_path.is_file() and Path(file_or_serial).is_file():
         found = _without_a_shop(Path(file_or_serial))
     else:
-        with _existing(data).database.reading() as session:
+        with existing(data).database.reading() as session:
             found = tracing.find(session, file_or_serial)
     click.echo(json.dumps(found, ensure_ascii=False) if as_json else "\n".join(_told(found)))
 
@@ -199,7 +199,8 @@ def _item(pad: str, part: object, indent: int) -> list[str]:
     return [f"{pad}- {part}"]
 
 
-def _existing(data: Path) -> "Shop":
+def existing(data: Path) -> "Shop":
+    """The shop in a folder that holds one; Refused otherwise."""
     from logbook.records.opened import open_shop
 
     settings = Settings(data=data.absolute())
@@ -215,7 +216,7 @@ def verify(data: Path, as_json: bool) -> None:
     """Recompute the audit trail and every kept file; names the first that is wrong and exits with 1."""
     from logbook.actions import verifying
 
-    shop = _existing(data)
+    shop = existing(data)
     with shop.database.reading() as session:
         found = verifying.verify(session, shop.store)
     click.echo(json.dumps(found) if as_json else found["sentence"])
@@ -232,7 +233,7 @@ def new_password(name: str, data: Path) -> None:
     from logbook.records.audit import Actor
 
     password = click.prompt("New password", hide_input=True, confirmation_prompt=True)
-    with _existing(data).database.writing() as session:
+    with existing(data).database.writing() as session:
         person = people.person_named(session, name)
         by = Actor(person_id=None, name="command line", role="owner", now=datetime.now(UTC))
         people.change_password(session, by, person=person, password=password)

@@ -110,6 +110,8 @@ class PitchReading(Base):
     """As the reader said it: solid, 2 1/4, band 7, between 6 and 7."""
     reader_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     at: Mapped[datetime] = mapped_column(UtcTime)
+    round: Mapped[int] = mapped_column(default=1)
+    """1, or 2 for the same person reading the chart again, blind."""
     replaces_id: Mapped[int | None] = mapped_column(ForeignKey("pitch_reading.id"), unique=True)
 
     chart: Mapped[PitchChart] = relationship(back_populates="readings")

@@ -15,6 +15,7 @@ OLD_AFTER = timedelta(days=365)
 """Shop default, no source: a pitch older than a year is worth a word."""
 CLIMATE_NOTE_STRIPS = 0.1
 CLIMATE_ASK_STRIPS = 0.25
+HALF = 0.5
 UNCERTAINTY_ASK_LENTICULES = 0.1
 """Half-width (k = 2) end to end over the print above which another reading is asked for."""
 
@@ -31,6 +32,8 @@ class PitchFacts:
     axis: str
     known_since: datetime
     withdrawn: str | None = None
+    confirmed: str | None = None
+    """What confirmed a pitch that was carried over: a pitch strip beside a print of it; None when nothing did."""
     scale_ended: str | None = None
     """What happened to the printer since (head change, repair …); None when nothing did."""
 
@@ -50,6 +53,10 @@ class JobNeeds:
     doubt_lenticules: float | None = None
     """Twice the standard uncertainty, end to end over this print; None where unknown."""
     distance_known: bool = True
+    conversion_share: float = 0.0
+    """Which part of the doubt's variance comes from carrying the pitch to this job's distance, 0 to 1."""
+    distance: str = ""
+    """This job's own distance, for the sentence that asks for a reading there."""
     converted: bool = True
     """False where the distances differ and the lens's thickness or index is not known."""
 
@@ -83,7 +90,9 @@ def _key(pitch: PitchFacts, job: JobNeeds) -> Iterator[Finding]:
 
 
 def _origin(pitch: PitchFacts) -> Iterator[Finding]:
-    if pitch.origin == "carried over":
+    if pitch.origin == "carried over" and pitch.confirmed is not None:
+        yield note("origin", f"It was carried over from before the logbook and confirmed by {pitch.confirmed}.")
+    elif pitch.origin == "carried over":
         yield ask("origin", "This pitch was carried over from before the logbook; no test here has confirmed it.")
     elif pitch.origin == "nominal":
         yield ask(
@@ -123,8 +132,10 @@ def _distance(job: JobNeeds) -> Iterator[Finding]:
             "on record; it is used as it stands.",
         )
     if job.doubt_lenticules is not None and job.doubt_lenticules > UNCERTAINTY_ASK_LENTICULES:
+        better = "a finer reading would make it smaller"
+        if job.conversion_share > HALF:
+            better = f"most of it comes from the change of distance, so read the chart from {job.distance}"
         yield ask(
             "uncertainty",
-            f"Its uncertainty is {job.doubt_lenticules:.2f} lenticule end to end over this print; "
-            "a finer reading would make it smaller.",
+            f"Its uncertainty is {job.doubt_lenticules:.2f} lenticule end to end over this print; {better}.",
         )

@@ -244,8 +244,18 @@ def _chart_shown(made: PitchChart) -> dict[str, object]:
     """A chart with its readings; ``blind`` while others have read it and the signed-in person has not."""
     readings = actions.readings_of(made)
     mine = any(row.reader_id == g.me.id for row in readings)
-    blind = bool(readings) and not mine and made.test.state == "open" and request.args.get("show") != "all"
-    return {"chart": made, "bands": actions.bands_of(made), "readings": readings, "blind": blind and g.me.may_write}
+    open_now = made.test.state == "open" and g.me.may_write
+    again = open_now and mine and request.args.get("again") == made.code
+    blind = open_now and bool(readings) and (again or not mine) and request.args.get("show") != "all"
+    told = [{"row": row, "by": actions.said_by(row)} for row in readings]
+    return {
+        "chart": made,
+        "bands": actions.bands_of(made),
+        "readings": told,
+        "blind": blind,
+        "mine": mine,
+        "again": again,
+    }
 
 
 def _fit(found: PitchTest) -> tuple[Fit | None, str]:
@@ -331,7 +341,12 @@ def read(code: str) -> Response | tuple[str, int]:
         done := act(
             form,
             lambda session, by: actions.record_readings(
-                session, by, made=by_code(session, PitchChart, code), counts=counts, spot=request.form.get("spot", "")
+                session,
+                by,
+                made=by_code(session, PitchChart, code),
+                counts=counts,
+                spot=request.form.get("spot", ""),
+                again=request.form.get("again") == "yes",
             ),
             lambda _: url_for("pitch.test", code=owner) + "#result",
         )

@@ -566,6 +566,7 @@ def upgrade() -> None:
         sa.Column("words", sa.String(length=80), nullable=False),
         sa.Column("reader_id", sa.Integer(), nullable=False),
         sa.Column("at", logbook.records.base.UtcTime(), nullable=False),
+        sa.Column("round", sa.Integer(), nullable=False),
         sa.Column("replaces_id", sa.Integer(), nullable=True),
         sa.Column("id", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["chart_id"], ["pitch_chart.id"], name=op.f("fk_pitch_reading_chart_id_pitch_chart")),

@@ -1,0 +1,42 @@
+"""``logbook travellers``: every open job's traveller in one PDF."""
+
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from logbook.command_line.shop import data_option, existing
+from logbook.refusals import Refused
+
+
+@click.command()
+@click.argument("out", type=click.Path(path_type=Path))
+@data_option
+@click.option("--page", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
+@click.option("--address", default="http://127.0.0.1:8420/", show_default=True, help="What the QR codes open.")
+def travellers(out: Path, data: Path, page: str, address: str) -> None:
+    """Write the travellers of all open jobs into OUT, one after the other."""
+    from logbook.actions import papers
+    from logbook.paper.traveller import traveller_html
+    from logbook.paper.writer import PdfWriter, pdf_of_many
+    from logbook.records.audit import Actor
+
+    shop, by = existing(data), Actor(None, "command line", "owner", datetime.now(UTC))
+    with shop.database.reading() as session:
+        gathered = [
+            papers.traveller(
+                session, by, job=job, store=shop.store, own_safety=shop.settings.own_safety_path, address=address
+            )
+            for job in papers.open_jobs(session)
+        ]
+    if not gathered:
+        raise Refused("No job is open.")
+    written = [(traveller_html(one.view, page=page), one.assets) for one in gathered]
+    with PdfWriter() as writer:
+        out.write_bytes(pdf_of_many(written, writer=writer, progress=_told))
+    click.echo(f"{len(written)} travellers in {out}")
+
+
+def _told(done: int, of: int) -> None:
+    print(f"\r{done} of {of} travellers", end="\n" if done == of else "", file=sys.stderr, flush=True)
