@@ -106,7 +106,9 @@ def _new_person(session: Session, *, name: str, password: str, role: str, under_
 
 
 def _named(session: Session, name: str) -> Person | None:
-    return session.execute(select(Person).where(func.lower(Person.name) == name.lower())).scalar_one_or_none()
+    # SQLite folds ASCII letters only, and a shop has few people
+    everyone = session.execute(select(Person).order_by(Person.id)).scalars()
+    return next((person for person in everyone if person.name.casefold() == name.casefold()), None)
 
 
 def _initials(name: str) -> str:
