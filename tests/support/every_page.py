@@ -121,7 +121,7 @@ def _paths(session) -> dict[str, dict[str, str]]:
         "shop.check_record": one("/shop/record/check"),
         "tracing.by_words": {"": "/trace", "lot": f"/trace?q={lot.code}", "nothing": "/trace?q=nothing-here"},
         "papers.traveller": {"": f"/job/{job.code}/traveller", "not-set": f"/job/{own.code}/traveller?page=Letter"},
-        "papers.safety": one("/safety"),
+        "papers.safety": {"wall": "/safety", "traveller": "/safety?size=traveller"},
         "papers.first_aid": one("/safety/first-aid"),
         "papers.small": {
             kind: f"/print-out/{kind}/{code}"

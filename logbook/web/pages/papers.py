@@ -15,10 +15,10 @@ from logbook.actions import smallpapers
 from logbook.actions.finding import by_code, fact
 from logbook.actions.shop import facts
 from logbook.paper import customer, forms
-from logbook.paper.render import media_type, shipped_assets
+from logbook.paper.render import asset_address, media_type, shipped_assets
 from logbook.paper.shelf import read_shelf
 from logbook.paper.traveller import traveller_html
-from logbook.paper.wallcards import cards_html, first_aid_html
+from logbook.paper.wallcards import Size, cards_html, first_aid_html
 from logbook.records.floor import Print, Run, Sheet, TravellerIssue
 from logbook.records.machines import Machine
 from logbook.records.orders import Job
@@ -145,23 +145,27 @@ def issued(code: str, revision: int) -> Response:
         )
 
 
-@pages.get("/safety")
-def safety() -> str:
-    """All hazard cards, large, as they hang on the wall."""
+def _safety_cards(*, address: Callable[[str], str] = asset_address) -> str:
+    """All hazard cards: large as they hang on the wall, or two a page to lie beside a traveller."""
     with reading() as session:
         shop, rule = fact(session, "shop name"), fact(session, "local rule")
     shelf = read_shelf(the_shop().settings.own_safety_path)
-    return cards_html(shelf.cards.values(), size="wall", shop=shop, local_rule=rule, address=asset_link)
+    size: Size = "traveller" if request.args.get("size") == "traveller" else "wall"
+    return cards_html(shelf.cards.values(), size=size, shop=shop, local_rule=rule, page=_page_size(), address=address)
+
+
+@pages.get("/safety")
+def safety() -> str:
+    """The cards in the browser."""
+    return _safety_cards(address=asset_link)
 
 
 @pages.get("/safety.pdf")
 def safety_pdf() -> Response:
-    """The wall cards as PDF."""
-    with reading() as session:
-        shop, rule = fact(session, "shop name"), fact(session, "local rule")
-    shelf = read_shelf(the_shop().settings.own_safety_path)
-    pdf = papering.pdf(cards_html(shelf.cards.values(), size="wall", shop=shop, local_rule=rule, page=_page_size()))
-    return send_file(BytesIO(pdf), mimetype="application/pdf", download_name="safety-cards.pdf")
+    """The cards as PDF."""
+    return send_file(
+        BytesIO(papering.pdf(_safety_cards())), mimetype="application/pdf", download_name="safety-cards.pdf"
+    )
 
 
 @pages.get("/safety/first-aid")
