@@ -342,6 +342,7 @@ def pitch(code: str) -> Response | tuple[str, int]:
         return page(
             "job_pitch.html",
             form=form,
+            blank=PitchChoiceForm(formdata=None),
             job=found,
             materials=jobs.materials_of(session, found),
             offers=_offers(session, found),
