@@ -7,7 +7,7 @@ PATIENCE = "the customer waits and knows"
 
 
 def _order(person: Person) -> None:
-    person.take_an_order()
+    person.take_an_order(size=("3in", "2in"))
 
 
 def _ready(person: Person) -> None:
@@ -67,16 +67,15 @@ _WAY = {
 }
 
 
-def bring_to(person: Person, place: str, *, founded: bool = False) -> None:
+def bring_to(person: Person, place: str, *, after: str = "") -> None:
     """Walk from an empty shop until the first print stands before ``place``, on the page where that is done.
 
     ``order`` is the job's page, ``ready`` the same with nothing left but to interlace, ``run`` the run's page
     with its file; ``print``, ``adhesive``, ``dwell``, ``trim``, ``inspect`` and ``pack`` are stages of the bench.
+    Somebody who stands ``after`` one of them already goes on from there.
     """
-    if not founded:
+    names = list(_WAY)
+    if not after:
         person.found_the_shop()
-    for name, step in _WAY.items():
-        step(person)
-        if name == place:
-            return
-    raise KeyError(place)
+    for name in names[names.index(after) + 1 if after else 0 : names.index(place) + 1]:
+        _WAY[name](person)

@@ -1,0 +1,120 @@
+"""The bench by hand: several sheets in one act, half-done work, two people at one sheet, a sample at the door."""
+
+import pytest
+
+from support.shop_walk import Person
+from support.to_the_door import PATIENCE, bring_to
+
+
+@pytest.fixture
+def shop(serve_logbook):
+    return serve_logbook()
+
+
+@pytest.fixture
+def person(shop, page):
+    return Person(page, shop.address)
+
+
+def _three_sheets(person):
+    """Three sheets of one run stand at the printer."""
+    bring_to(person, "run")
+    person.accept(sheets=3)
+    person.page.get_by_role("link", name="26-0001-A-S3").wait_for()
+
+
+def test_several_sheets_are_signed_in_one_act(person, page):
+    _three_sheets(person)
+    person.go("bench")
+    place = page.locator("section.place", has_text="Printing")
+    for number in (1, 3):
+        person.choose(f"choose 26-0001-A-S{number}", within=place)
+    person.click("Sign the chosen ones", within=place)
+    drying = page.locator("section.place", has_text="Drying")
+    drying.get_by_role("link", name="26-0001-A-S3").wait_for()
+    assert drying.get_by_role("link").all_inner_texts() == ["26-0001-A-S1", "26-0001-A-S3"]
+    assert place.get_by_role("link").all_inner_texts() == ["26-0001-A-S2"]
+    person.go("shop/record")
+    assert page.get_by_role("cell", name="stage signed: print").count() == 1
+
+
+def test_a_sheet_signed_meanwhile_is_not_signed_again(shop, person, page, new_page, watch):
+    bring_to(person, "print")
+    other = Person(new_page(), shop.address)
+    other.sign_in()
+    other.page.goto(page.url)
+    other.sign()
+    assert other.reads("Dry")
+    person.sign()
+    assert page.get_by_role("alert").first.inner_text()
+    watch.expect("422")
+    person.go("shop/record")
+    assert page.get_by_role("cell", name="stage signed: print").count() == 1
+
+
+def test_half_done_work_enters_where_it_stands_and_goes_on(person, page):
+    bring_to(person, "order")
+    person.follow("It was half done before the logbook")
+    page.get_by_label("It stands before").select_option(label="trimming")
+    person.type("Sheets", "2")
+    person.type("Note", "mounted in October, pitch in the blue notebook")
+    person.click("Enter them")
+    assert page.get_by_role("heading", name="Where each print is").is_visible()
+    assert page.locator("#prints ~ ul").get_by_text("before the logbook").count() == 2
+    person.follow("26-0001-A2")
+    assert person.reads("before the logbook: its pitch and file are not on record")
+    records = page.locator("table.records tbody tr")
+    assert records.count() == records.filter(has_text="before the logbook").count() == 5
+    person.sign()
+    assert page.get_by_role("heading", name="Inspect").is_visible()
+    assert page.locator("table.records tbody tr", has_text="signed: performed").count() == 1
+
+
+def test_a_sample_cannot_leave_as_the_order(person, page, watch):
+    bring_to(person, "order")
+    person.take_the_nominal_pitch()  # nobody has approved anything
+    person.open("A sample, or without marks")
+    person.choose("a sample, cannot leave as the order")
+    person.interlace()
+    bring_to(person, "pack", after="run")
+    assert page.locator(".banner", has_text="cannot leave as the order").is_visible()
+    page.get_by_role("button", name="Sign when packed").wait_for()
+    person.sign()
+    assert person.reads("is a sample and cannot leave as the order")
+    watch.expect("422")
+    person.choose("It leaves as a sample, not as the order")
+    person.sign(PATIENCE)
+    assert person.reads("gone: collected on")
+    person.go("orders")
+    assert page.get_by_role("link", name="26-0001").is_visible()  # the order is still open
+
+
+def test_a_laminator_nobody_described_does_not_run(person, page, watch):
+    bring_to(person, "print")
+    sheet = page.url
+    person.sign()
+    person.sign(PATIENCE)
+    person.add_the_laminator("Old crank")
+    assert page.locator(".banner", has_text="NOT SET, do not run").is_visible()
+    person.name_oneself()
+    person.sign_the_daily_check()
+    page.goto(sheet)
+    person.type("Alone: who calls", "Jon looks in at three")
+    for box in page.locator(".steps input[type=checkbox]").all():
+        box.check()
+    person.sign()
+    assert "NOT SET, do not run" in page.get_by_role("alert").first.inner_text()
+    watch.expect("422")
+
+
+def test_a_jam_ends_the_session_and_everything_is_asked_anew(person, page):
+    bring_to(person, "adhesive")
+    person.set_up_the_rollers("Jon looks in at three")
+    person.open("A jam, or something else came between")
+    page.locator("details", has_text="A jam").get_by_label("Why").fill("the liner ran askew")
+    person.click("Begin anew")
+    page.get_by_text("Read this before the rollers move").wait_for()
+    ticks = page.locator(".steps input[type=checkbox]")
+    assert ticks.count() == 3
+    assert page.locator(".steps input[type=checkbox]:checked").count() == 0
+    assert page.get_by_label("Alone: who calls").input_value() == ""
