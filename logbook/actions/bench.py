@@ -1,7 +1,7 @@
 """The bench: signing stages of sheets and prints, and sessions at the rollers."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
@@ -15,7 +15,7 @@ from logbook.actions.shop import step_list
 from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
 from logbook.records.files import FileStore, keep
-from logbook.records.floor import Print, Sheet, StepRecord
+from logbook.records.floor import Print, Sheet, StepRecord, Verdict
 from logbook.records.machines import Machine, RollerSession
 from logbook.records.materials import Lot
 from logbook.records.orders import Job
@@ -122,9 +122,25 @@ def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[
     found.extend(signing.outside_limits(stage_definition(subject), values))
     prints = [subject] if isinstance(subject, Print) else subject.prints
     found.extend(signing.set_aside(piece.serial, piece.set_aside_reason) for piece in prints if piece.set_aside_reason)
-    if isinstance(subject, Print) and subject.stage == "inspect" and by.name in _makers(session, subject):
-        found.append(signing.inspected_by_maker(by.name))
+    if isinstance(subject, Print) and subject.stage == "inspect":
+        found.extend(_before_inspection(session, by, subject))
     return weigh(session, found)
+
+
+def _before_inspection(session: Session, by: Actor, piece: Print) -> Iterator[Finding]:
+    if failed_inspection(session, piece) is not None:
+        yield signing.undecided(piece.serial)
+    if by.name in _makers(session, piece):
+        yield signing.inspected_by_maker(by.name)
+
+
+def failed_inspection(session: Session, piece: Print) -> StepRecord | None:
+    """The newest inspection, when it failed and nobody decided about it since."""
+    rows = [row for row in records_of(session, piece) if row.step_key == "inspect-result"]
+    if not rows or rows[-1].value != "failed":
+        return None
+    later = session.execute(select(Verdict.id).where(Verdict.print_id == piece.id, Verdict.at >= rows[-1].at)).first()
+    return None if later else rows[-1]
 
 
 def _makers(session: Session, piece: Print) -> set[str]:
@@ -153,6 +169,17 @@ def sign_stage(session: Session, by: Actor, *, subjects: Sequence[Subject], stag
     """Sign a stage of one or several sheets, or prints, at once; each moves on to its next stage."""
     if not subjects:
         raise Refused("Choose at least one.")
+    if stage == "pack":
+        raise Refused("Say how it leaves: sent, collected or kept.")
+    _sign(session, by, subjects, stage, signature)
+
+
+def sign_out(session: Session, by: Actor, *, piece: Print, signature: Signature) -> None:
+    """Sign the last stage of a print; part of its leaving, which asks first whether it may."""
+    _sign(session, by, [piece], "pack", signature)
+
+
+def _sign(session: Session, by: Actor, subjects: Sequence[Subject], stage: str, signature: Signature) -> None:
     if stage == "print" and signature.paper_lot is not None:
         for subject in subjects:
             assert isinstance(subject, Sheet)
@@ -169,10 +196,15 @@ def sign_stage(session: Session, by: Actor, *, subjects: Sequence[Subject], stag
             touched,
             reason="; ".join(rules) or None,
             meaning=_MEANING.get(stage, "performed"),
-            new={"stage": stage, "values": dict(signature.values), "next": subjects[0].stage, **signature.more},
+            new={"stage": stage, "values": _told(rows), "next": subjects[0].stage, **signature.more},
             files=sorted({*_files(subjects), *(row.value for row in photos)}),
         ),
     )
+
+
+def _told(rows: Sequence[StepRecord]) -> dict[str, str]:
+    """What was recorded, by step: a form sends more than that, its own token for one."""
+    return {row.step_key: row.value for row in rows if not row.step_key.endswith("-sign")}
 
 
 def _keep_photos(session: Session, by: Actor, subject: Subject, stage: str, signature: Signature) -> list[StepRecord]:

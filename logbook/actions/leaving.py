@@ -7,10 +7,11 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions import bench, sheets
+from logbook.actions.bench import failed_inspection
 from logbook.actions.finding import ref
 from logbook.actions.orders import close_if_done
 from logbook.records.audit import Act, Actor, record
-from logbook.records.floor import Departure, Print, StepRecord, Verdict
+from logbook.records.floor import Departure, Print, Verdict
 from logbook.refusals import Refused
 from logbook.rules.findings import settle
 from logbook.rules.gates import may_leave
@@ -18,15 +19,6 @@ from logbook.rules.stages import BONDED, expect, next_stage
 
 VERDICTS = ("rework", "concession", "replace", "scrap")
 WAYS_OUT = ("collected", "sent", "kept")
-
-
-def failed_inspection(session: Session, piece: Print) -> StepRecord | None:
-    """The newest inspection, when it failed and nobody decided about it since."""
-    rows = [row for row in bench.records_of(session, piece) if row.step_key == "inspect-result"]
-    if not rows or rows[-1].value != "failed":
-        return None
-    later = session.execute(select(Verdict.id).where(Verdict.print_id == piece.id, Verdict.at >= rows[-1].at)).first()
-    return None if later else rows[-1]
 
 
 def verdicts_on(session: Session, piece: Print) -> list[Verdict]:
@@ -117,11 +109,10 @@ def leave(session: Session, by: Actor, *, piece: Print, way: WayOut, values: dic
         ),
         reason=None,
     )
-    bench.sign_stage(
+    bench.sign_out(
         session,
         by,
-        subjects=[piece],
-        stage="pack",
+        piece=piece,
         signature=bench.Signature(
             values=values,
             reason=way.reason,

@@ -83,3 +83,8 @@ def inspected_by_maker(name: str) -> Finding:
 def set_aside(serial: str, reason: str) -> Finding:
     """A stop: what is in doubt waits until the owner puts it back or it is scrapped."""
     return stop("set aside", f"{serial} was set aside: {reason}; the owner puts it back, or it is scrapped.")
+
+
+def undecided(serial: str) -> Finding:
+    """A stop: what failed its inspection is not simply inspected again."""
+    return stop("inspection", f"{serial} failed its inspection; decide first what becomes of it.")

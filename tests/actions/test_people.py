@@ -87,9 +87,7 @@ def test_a_sign_in_ends_after_twelve_idle_hours_and_after_a_week_in_any_case(sho
 
 def test_a_new_password_ends_every_sign_in_of_that_person(shop):
     tokens = [_come_in(shop), _come_in(shop)]
-    shop.act(
-        lambda session, by: people.change_password(session, by, person=_olga(session), password="another-ridge-9")
-    )
+    shop.act(lambda session, by: people.change_password(session, by, person=_olga(session), password="another-ridge-9"))
     assert [_is_in(shop, token) for token in tokens] == [False, False]
     assert _verified(shop, "Olga", PASSWORD) is None
     assert _verified(shop, "Olga", "another-ridge-9") == "Olga"
@@ -110,18 +108,14 @@ def test_a_name_with_letters_beyond_ascii_signs_in_however_it_is_typed(shop, nam
     assert shop.read(lambda session: people.person_named(session, typed).name) == name
     with pytest.raises(Refused, match=f"There is a {name.swapcase()} here already"):
         shop.act(
-            lambda session, by: people.add_person(
-                session, by, name=name.swapcase(), password=PASSWORD, role="operator"
-            )
+            lambda session, by: people.add_person(session, by, name=name.swapcase(), password=PASSWORD, role="operator")
         )
 
 
 @pytest.mark.parametrize("password", ["short-7", "x" * 65, "Password1"])
 def test_a_password_too_short_too_long_or_too_common_is_refused(shop, password):
     with pytest.raises(Refused, match="password"):
-        shop.act(
-            lambda session, by: people.add_person(session, by, name="Nell", password=password, role="operator")
-        )
+        shop.act(lambda session, by: people.add_person(session, by, name="Nell", password=password, role="operator"))
 
 
 def test_a_shop_has_one_founder(shop):
