@@ -100,7 +100,7 @@ def _tell(diary: Diary) -> None:
     diary.act(
         diary.now,
         OPERATOR,
-        lambda session, by: workshop.check_laminator(session, by, diary.shop.settings.own_safety_path),
+        lambda session, by: workshop.check(session, by, diary.shop.settings.own_safety_path, "Rosa"),
     )
     diary.play()
 

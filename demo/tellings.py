@@ -8,7 +8,7 @@ from io import BytesIO
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
-from workshop import OPERATOR, OWNER, Diary, check_laminator, lot, machine, mode, pitch_for
+from workshop import OPERATOR, OWNER, Diary, check, lot, machine, mode, pitch_for
 
 from logbook.actions import bench, jobs, leaving, orders, pictures, pitch, proofs, runs, sheets
 from logbook.actions.materials import material_named
@@ -232,6 +232,8 @@ class Telling:
             return
         subjects: list = self._pieces(session, stage) if stage == "trim" else self._sheets(session, stage)
         tool = machine(session, "Wheel cutter") if stage == "trim" else None
+        if tool is not None:
+            check(session, by, self.diary.shop.settings.own_safety_path, "Wheel cutter")
         values = {"trim-width": "80.0", "trim-height": "100.2", "dwell-bow": "0.4", "print-scale": "100"}
         bench.sign_stage(
             session,
@@ -262,7 +264,7 @@ class Telling:
         )
 
     def _rollers(self, session: Session, by: Actor, stage: str) -> None:
-        check_laminator(session, by, self.diary.shop.settings.own_safety_path)
+        check(session, by, self.diary.shop.settings.own_safety_path, "Rosa")
         waiting = self._sheets(session, stage)
         ticks = frozenset(step.key for step in bench.stage_definition(waiting[0]).steps if step.record == "tick")
         bench.start_rollers(

@@ -215,18 +215,16 @@ def _materials(session: Session, by: Actor) -> None:
     )
 
 
-def check_laminator(session: Session, by: Actor, own_safety: Any) -> None:
-    """Today's check of Rosa, when nobody has signed it yet."""
-    rosa = machine(session, "Rosa")
-    if rosa.checks and rosa.checks[-1].at.astimezone().date() == by.now.astimezone().date():
+def check(session: Session, by: Actor, own_safety: Any, name: str) -> None:
+    """Today's check of a machine, when nobody has signed it yet."""
+    row = machine(session, name)
+    if row.checks and row.checks[-1].at.astimezone().date() == by.now.astimezone().date():
         return
-    items = read_shelf(own_safety).machine_check.items_for(
-        rosa.kind, machine_traits(drive=rosa.drive, heated=rosa.heated)
-    )
+    traits = machine_traits(drive=row.drive, heated=row.heated, cutting=row.cutting)
+    items = read_shelf(own_safety).machine_check.items_for(row.kind, traits)
     answers = {item.key: "yes" if item.record == "yes-no" else "" for item in items}
-    machines.check_machine(
-        session, by, machine=rosa, items=items, answers={**answers, "temperature": "22.5", "humidity": "48"}
-    )
+    read = {"temperature": "22.5", "humidity": "48"}
+    machines.check_machine(session, by, machine=row, items=items, answers={**answers, **read})
 
 
 def today() -> datetime:

@@ -35,8 +35,8 @@ class MachineFacts:
 
     @property
     def needs_daily_check(self) -> bool:
-        """Rollers, guillotines and lever trimmers are held until today's check is signed."""
-        return self.kind == "laminator" or self.cutting in MINORS_BARRED_CUTTING
+        """Whatever can hurt is held until today's check is signed."""
+        return self.can_hurt
 
     @property
     def bars_minors(self) -> bool:
