@@ -120,7 +120,7 @@ def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[
     wait = wait_for(session, subject)
     found = list(wait.findings(by.now)) if wait else []
     found.extend(signing.outside_limits(stage_definition(subject), values))
-    prints = [subject] if isinstance(subject, Print) else subject.prints
+    prints = [subject] if isinstance(subject, Print) else [one for one in subject.prints if one.stage != "scrapped"]
     found.extend(signing.set_aside(piece.serial, piece.set_aside_reason) for piece in prints if piece.set_aside_reason)
     if isinstance(subject, Print) and subject.stage == "inspect":
         found.extend(_before_inspection(session, by, subject))
@@ -181,6 +181,7 @@ def sign_out(session: Session, by: Actor, *, piece: Print, signature: Signature)
 
 def _sign(session: Session, by: Actor, subjects: Sequence[Subject], stage: str, signature: Signature) -> None:
     if stage == "print" and signature.paper_lot is not None:
+        materials.refuse_set_aside(signature.paper_lot)
         for subject in subjects:
             assert isinstance(subject, Sheet)
             subject.paper_lot = signature.paper_lot
@@ -287,7 +288,8 @@ def _move_on(subject: Subject, values: list[tuple[str, str, str]]) -> None:
     subject.stage = next_stage(subject.stage)
     if isinstance(subject, Sheet) and subject.stage == "parted":
         for piece in subject.prints:
-            piece.stage = next_stage(piece.stage)
+            if piece.stage != "scrapped":
+                piece.stage = next_stage(piece.stage)
 
 
 # --- at the rollers -------------------------------------------------------------------------------------------------
@@ -411,7 +413,9 @@ def _new_session(session: Session, by: Actor, start: RollerStart) -> RollerSessi
 
 def _covering(session: Session, subject: Subject, stage: str) -> RollerSession | None:
     rows = [row for row in records_of(session, subject) if row.stage == stage and row.step_key == f"{stage}-before"]
-    return rows[-1].roller_session if rows else None
+    covering = rows[-1].roller_session if rows else None
+    # a jam with one sheet ends it for every other that was set up with it
+    return covering if covering is not None and covering.ended_at is None else None
 
 
 def is_set_up(session: Session, sheet: Sheet) -> bool:

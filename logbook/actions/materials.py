@@ -130,6 +130,13 @@ def consume(session: Session, by: Actor, *, lot: Lot | None, why: str, sheet: Sh
         session.add(StockMove(lot_id=lot.id, change=-1, why=why, sheet_id=sheet.id, at=by.now))
 
 
+def refuse_set_aside(*lots: Lot | None) -> None:
+    """Refuse to make anything of a lot that is in doubt."""
+    for lot in lots:
+        if lot is not None and lot.set_aside_reason:
+            raise Refused(f"Lot {lot.label} was set aside: {lot.set_aside_reason}")
+
+
 def set_lot_aside(session: Session, by: Actor, *, lot: Lot, reason: str) -> list[Print]:
     """A lot that is in doubt, and every print made of it that has not left; returns those prints."""
     if not reason.strip():
