@@ -13,9 +13,9 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
-from logbook.actions.jobs import findings_text, materials_of
+from logbook.actions.jobs import axis_of, findings_text, materials_of, pitch_of
 from logbook.actions.machines import dots_per_inch
-from logbook.actions.pitchfacts import facts_and_needs
+from logbook.actions.pitchfacts import facts_and_needs, pitch_width_in
 from logbook.actions.strengths import weigh
 from logbook.engine import chart, chart_pages, chart_tiff, raster_pdf, sliding
 from logbook.engine.fit import Fit, fit_readings, readers_agree
@@ -340,6 +340,28 @@ def _one_width(charts: Sequence[PitchChart]) -> Fraction:
     if len(widths) > 1:
         raise Refused("All charts of a test have bands of one length; start a new test for another.")
     return widths.pop()
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """An open job that could use a test's pitch, and its finished length along the pitch axis in inches."""
+
+    job: Job
+    width_in: float
+
+
+def jobs_waiting_for(session: Session, test: PitchTest) -> list[Waiting]:
+    """Open jobs on the test's lens lot, mode, paper and axis that have chosen no pitch yet."""
+    rows = session.execute(select(Job).where(Job.ended_at.is_(None)).order_by(Job.id)).scalars()
+    return [Waiting(job, pitch_width_in(job)) for job in rows if _could_use(session, job, test)]
+
+
+def _could_use(session: Session, job: Job, test: PitchTest) -> bool:
+    chosen = materials_of(session, job)
+    if chosen is None or pitch_of(session, job) is not None or axis_of(job) != test.axis:
+        return False
+    here = (chosen.lens_lot_id, chosen.mode_id, chosen.paper_id)
+    return here == (test.lens_lot_id, test.mode_id, test.paper_id)
 
 
 def readers_of(test: PitchTest) -> list[str]:

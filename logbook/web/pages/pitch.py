@@ -220,7 +220,7 @@ def _test_page(code: str, **forms: BenchForm) -> tuple[str, int]:
         found = by_code(session, PitchTest, code)
         fit, trouble = _fit(found)
         chart_form = forms.get("chart_form") or ChartForm(formdata=None, **_suggested(found, fit))
-        made = [_chart_shown(one) for one in found.charts]
+        made = [_chart_shown(one, fit) for one in found.charts]
         accepted = session.execute(select(PitchOnRecord).where(PitchOnRecord.test_id == found.id)).scalars().first()
         return page(
             "pitch_test.html",
@@ -236,18 +236,28 @@ def _test_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             sliding_form=forms.get("sliding_form") or SlidingForm(formdata=None),
             accept_findings=actions.accept_findings(session, found) if fit else [],
             blind=any(one["blind"] for one in made),
+            waiting=actions.jobs_waiting_for(session, found) if fit else [],
+            two_u=2 * fit.u_lpi if fit else 0.0,
             drawing=vdrawing.drawing(fit) if fit else "",
         )
 
 
-def _chart_shown(made: PitchChart) -> dict[str, object]:
+def _chart_shown(made: PitchChart, fit: Fit | None) -> dict[str, object]:
     """A chart with its readings; ``blind`` while others have read it and the signed-in person has not."""
     readings = actions.readings_of(made)
     mine = any(row.reader_id == g.me.id for row in readings)
     open_now = made.test.state == "open" and g.me.may_write
     again = open_now and mine and request.args.get("again") == made.code
     blind = open_now and bool(readings) and (again or not mine) and request.args.get("show") != "all"
-    told = [{"row": row, "by": actions.said_by(row)} for row in readings]
+    missed = {(one.lpi, one.reader): one.residual for one in fit.residuals} if fit else {}
+    told = [
+        {
+            "row": row,
+            "by": actions.said_by(row),
+            "missed": missed.get((row.lpi, actions.said_by(row))) if row.band else None,
+        }
+        for row in readings
+    ]
     return {
         "chart": made,
         "bands": actions.bands_of(made),
