@@ -8,6 +8,7 @@ from wtforms.validators import Length as TextLength
 from logbook.actions import people, strengths, verifying
 from logbook.actions import shop as actions
 from logbook.paper.codes import qr
+from logbook.paper.shelf import read_shelf
 from logbook.records import audit
 from logbook.rules.findings import ADJUSTABLE
 from logbook.web.acting import act, page, reading
@@ -74,6 +75,7 @@ def _page(**forms: BenchForm) -> tuple[str, int]:
             labels=actions.FACTS,
             people=people.everybody(session),
             rules=ADJUSTABLE,
+            shelf=read_shelf(the_shop().settings.own_safety_path),
             chosen=strengths.choices(session),
             rules_form=forms.get("rules_form") or RulesForm(formdata=None),
             typed=request.form,
