@@ -9,13 +9,13 @@ from sqlalchemy.orm import Session
 
 from logbook.actions import proofs
 from logbook.actions.finding import ref
+from logbook.actions.materials import refuse_set_aside
 from logbook.actions.pictures import current
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import JobMaterials, JobPitch
 from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job
-from logbook.refusals import Refused
 from logbook.rules.gates import Gates
 from logbook.rules.secondlook import room
 
@@ -49,9 +49,7 @@ def pitch_of(session: Session, job: Job) -> JobPitch | None:
 
 def choose_materials(session: Session, by: Actor, *, job: Job, choice: MaterialChoice) -> JobMaterials:
     """Lens lot, printer mode, paper and adhesive for a job; a change is a new row."""
-    for lot in (choice.lens_lot, choice.paper_lot, choice.adhesive_lot):
-        if lot is not None and lot.set_aside_reason:
-            raise Refused(f"Lot {lot.label} was set aside: {lot.set_aside_reason}")
+    refuse_set_aside(choice.lens_lot, choice.paper_lot, choice.adhesive_lot)
     chosen = JobMaterials(
         job_id=job.id,
         lens_lot=choice.lens_lot,

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from logbook.actions import recipes
 from logbook.actions.finding import ref
 from logbook.actions.jobs import gates, materials_of, pitch_of
+from logbook.actions.materials import refuse_set_aside
 from logbook.actions.pictures import current
 from logbook.actions.pitch import findings_for
 from logbook.actions.pitchfacts import as_used
@@ -48,6 +49,7 @@ def ask_for(session: Session, by: Actor, *, job: Job, wish: RunWish = RunWish())
     materials, chosen = materials_of(session, job), pitch_of(session, job)
     assert materials is not None
     assert chosen is not None
+    refuse_set_aside(materials.lens_lot, materials.paper_lot, materials.adhesive_lot)
     # what was true when the pitch was chosen may not be true any more
     still = findings_for(session, by, job=job, pitch=chosen.pitch)
     settle([found for found in still if found.strength is Strength.STOP], reason=None)

@@ -5,8 +5,9 @@ from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
 from logbook.actions.jobs import materials_of
+from logbook.actions.materials import refuse_set_aside
 from logbook.records.audit import Act, Actor, record
-from logbook.records.floor import Print, Run, Sheet, StepRecord
+from logbook.records.floor import JobMaterials, Print, Run, Sheet, StepRecord
 from logbook.records.orders import Job
 from logbook.refusals import Refused
 from logbook.rules.stages import stages_before
@@ -50,6 +51,7 @@ def _jobs(prints: list[Print]) -> list[str]:
 def _from_run(session: Session, by: Actor, run: Run) -> Sheet:
     job = run.pieces[0].job
     materials = materials_of(session, job)
+    _check_source(run, materials)
     sheet = Sheet(
         number=_sheet_number(session, job),
         run=run,
@@ -65,6 +67,14 @@ def _from_run(session: Session, by: Actor, run: Run) -> Sheet:
     for piece in run.pieces:
         _new_print(session, sheet, piece.job, sample=run.sample)
     return sheet
+
+
+def _check_source(run: Run, materials: JobMaterials | None) -> None:
+    """What was withdrawn or set aside after the run makes no new sheets."""
+    if run.pitch.withdrawal is not None:
+        raise Refused(f"The pitch of this run was withdrawn: {run.pitch.withdrawal.reason} Start another run.")
+    lots = (materials.paper_lot, materials.adhesive_lot) if materials else ()
+    refuse_set_aside(run.lens_lot, *lots)
 
 
 def _sheet_number(session: Session, job: Job) -> str:
@@ -97,6 +107,8 @@ def enter_midway(session: Session, by: Actor, *, job: Job, stage: str, count: in
     materials = materials_of(session, job)
     if materials is None:
         raise Refused("Say which lens lot it is made from first.", field="lens_lot")
+    if count < 1:
+        raise Refused("At least one sheet.", field="count")
     earlier = stages_before(stage)
     job.entered_at_stage = stage
     made = [_midway_sheet(session, by, job, stage, earlier) for _ in range(count)]
