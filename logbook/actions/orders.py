@@ -101,8 +101,7 @@ def _next_number(session: Session, by: Actor) -> str:
 
 
 def _new_job(session: Session, by: Actor, own_safety: Path, order: Order, wish: JobWish) -> Job:
-    if wish.quantity < 1:
-        raise Refused("At least one piece.", field="quantity")
+    _check_quantity(wish.quantity)
     count = session.execute(select(func.count(Job.id)).where(Job.order_id == order.id)).scalar_one()
     job = Job(
         order=order,
@@ -126,6 +125,11 @@ def _new_job(session: Session, by: Actor, own_safety: Path, order: Order, wish: 
     return job
 
 
+def _check_quantity(quantity: object) -> None:
+    if not isinstance(quantity, int) or quantity < 1:
+        raise Refused("At least one piece.", field="quantity")
+
+
 def letters(index: int) -> str:
     """0 is A, 25 is Z, 26 is AA."""
     name = ""
@@ -144,6 +148,7 @@ def change_job(session: Session, by: Actor, *, job: Job, changes: dict[str, obje
     """Change what a job is to become; refused once something was interlaced for it."""
     if session.execute(select(RunPiece.id).where(RunPiece.job_id == job.id)).first():
         raise Refused("Something was interlaced for this job already; add another job to the order instead.")
+    _check_quantity(changes.get("quantity", job.quantity))
     allowed = set(JobWish.__slots__)
     old = {
         name: str(getattr(job, name))
