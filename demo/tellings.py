@@ -10,7 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 from workshop import OPERATOR, OWNER, Diary, check, lot, machine, mode, pitch_for
 
-from logbook.actions import bench, jobs, leaving, orders, pictures, pitch, proofs, runs, sheets
+from logbook.actions import bench, jobs, leaving, orders, pictures, pitch, proofs, runs, sheets, strips
 from logbook.actions.materials import material_named
 from logbook.background.compute import work_on
 from logbook.lengths import parse_length
@@ -37,6 +37,8 @@ HOURS = {
 }
 """When each step of a job is done, in hours after its order."""
 STEPS = tuple(HOURS)
+COUNTS = (("1", "1/2", "0", "1/2", "1"), ("1 1/4", "3/4", "1/4", "1/4", "3/4"), ("1", "1/2", "1/4", "1/2", "1"))
+"""What readers count in a pitch strip's five bands: as expected, or a little off."""
 DRAWN = Sequence[tuple[str, Callable[[], bytes]]]
 
 
@@ -231,6 +233,8 @@ class Telling:
                 self._last_stages(session, by, stage, piece, number)
             return
         subjects: list = self._pieces(session, stage) if stage == "trim" else self._sheets(session, stage)
+        if stage == "print":
+            self._tap(session, by, subjects)
         tool = machine(session, "Wheel cutter") if stage == "trim" else None
         if tool is not None:
             check(session, by, self.diary.shop.settings.own_safety_path, "Wheel cutter")
@@ -242,6 +246,12 @@ class Telling:
             stage=stage,
             signature=bench.Signature(values=values, machine=tool, reason="as agreed"),
         )
+
+    def _tap(self, session: Session, by: Actor, waiting: list[Sheet]) -> None:
+        """The pitch strip beside each print, where there is one: five counts, not always the expected ones."""
+        for number, sheet in enumerate(sheet for sheet in waiting if strips.plan_of(sheet.run) is not None):
+            told = COUNTS[(len(self.plan.artwork) + number) % len(COUNTS)]
+            strips.record_counts(session, by, sheet=sheet, counts=dict(enumerate(told, start=1)))
 
     def _last_stages(self, session: Session, by: Actor, stage: str, piece: Print, number: int) -> None:
         if stage == "pack":
