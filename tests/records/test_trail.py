@@ -1,7 +1,9 @@
 """The audit trail: what is changed, removed, inserted or reordered is found; what is personal can be erased."""
 
+import shutil
 import sqlite3
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
 
 import pytest
 from sqlalchemy import text
@@ -16,14 +18,21 @@ from logbook.records.upgrade import upgrade
 START = datetime(2026, 1, 5, 8, 0, tzinfo=UTC)
 
 
-@pytest.fixture
-def database(tmp_path):
-    made = Database(tmp_path / "trail.sqlite")
+@pytest.fixture(scope="module")
+def six_entries(tmp_path_factory):
+    made = Database(tmp_path_factory.mktemp("trail") / "trail.sqlite")
     upgrade(made)
     for number in range(6):
         with made.writing() as session:
             by = Actor(1, "Olga", "owner", START + timedelta(minutes=number), f"form-{number}")
             audit.record(session, by, Act("tried", [f"job:{number}", "order:1"], new={"number": number}))
+    made.close()
+    return made.path
+
+
+@pytest.fixture
+def database(six_entries, tmp_path):
+    made = Database(Path(shutil.copy(six_entries, tmp_path)))
     yield made
     made.close()
 
@@ -35,7 +44,7 @@ def _raw(database, *statements):
         for change in ("update", "delete"):
             connection.execute(f"DROP TRIGGER {name}_no_{change}")
     for statement in statements:
-        connection.execute(statement)
+        connection.executescript(statement)
     connection.commit()
     connection.close()
 
@@ -65,11 +74,68 @@ def test_an_untouched_trail_is_sound(database):
         ("DELETE FROM audit_object WHERE entry_id = 4 AND ref = 'order:1'", 4),
         ("INSERT INTO audit_object (entry_id, ref) VALUES (2, 'job:77')", 2),
         ("UPDATE audit_object SET ref = 'job:77' WHERE entry_id = 5 AND ref = 'order:1'", 5),
+        ("DELETE FROM audit_entry WHERE id = 6", 6),
+        ("DELETE FROM audit_entry WHERE id > 3", 4),
+        ("DELETE FROM audit_object; DELETE FROM audit_entry", 1),
+        ("DELETE FROM audit_object WHERE entry_id > 4; DELETE FROM audit_entry WHERE id > 4", 5),
+        ("INSERT INTO audit_object (entry_id, ref) VALUES (99, 'job:1')", 99),
+        ("UPDATE audit_entry SET at = 'yesterday' WHERE id = 3", 3),
+        ("UPDATE audit_entry SET action = CAST(x'c328' AS TEXT) WHERE id = 2", 2),
+        ("UPDATE audit_entry SET body = x'00ff' WHERE id = 4", 4),
+        ("UPDATE audit_entry SET body = 'no content' WHERE id = 5", 5),
+        ("UPDATE audit_entry SET person_id = 2 WHERE id = 5", 5),
+        ("UPDATE audit_entry SET person_id = NULL WHERE id = 5", 5),
+        ("UPDATE audit_object SET ref = CAST(x'c328' AS TEXT) WHERE entry_id = 2 AND ref = 'order:1'", 2),
+        ("UPDATE audit_object SET entry_id = 3 WHERE entry_id = 2 AND ref = 'order:1'", 2),
     ],
 )
 def test_a_tampered_trail_names_its_first_bad_entry(database, statement, bad):
     _raw(database, "PRAGMA foreign_keys = OFF", statement)
     assert _first_bad(database).startswith(f"Entry {bad}:")
+
+
+def test_an_entry_that_was_slipped_in_with_a_right_hash_is_found_by_the_one_after_it(database):
+    with database.reading() as session:
+        third, fourth = (session.get_one(audit.AuditEntry, number) for number in (3, 4))
+    body = third.body.replace('"seq":3', '"seq":4').replace("form-2", "form-x")
+    slipped = audit.chain_hash(third.entry_hash, body)
+    _raw(
+        database,
+        "PRAGMA foreign_keys = OFF",
+        # later rows first: the sequence number is unique
+        *[
+            f"UPDATE audit_object SET entry_id = {number + 1} WHERE entry_id = {number};"
+            f"UPDATE audit_entry SET id = {number + 1} WHERE id = {number}"
+            for number in (6, 5, 4)
+        ],
+        "INSERT INTO audit_entry (id, previous_hash, entry_hash, at, action, person_id, actor_name, request_id, body) "
+        f"SELECT 4, entry_hash, '{slipped}', at, action, person_id, actor_name, 'form-x', '{body}' "
+        "FROM audit_entry WHERE id = 3",
+        "INSERT INTO audit_object (entry_id, ref) SELECT 4, ref FROM audit_object WHERE entry_id = 3 ORDER BY id",
+    )
+    assert fourth.previous_hash == third.entry_hash
+    assert _first_bad(database).startswith("Entry 5:")
+
+
+def test_a_trail_that_is_read_in_parts_is_judged_like_one_that_is_read_whole(database):
+    for damage in (None, "DELETE FROM audit_object WHERE entry_id = 5 AND ref = 'order:1'"):
+        if damage:
+            _raw(database, damage)
+        for count in (1, 2, 3, 6, 7):
+            link, fault = audit.Link(), None
+            while link is not None and fault is None:
+                with database.reading() as session:
+                    fault, link = audit.check_part(session, link, count=count)
+            assert (fault or "").startswith("Entry 5:") is bool(damage), (fault, count)
+
+
+def test_an_entry_in_another_zone_keeps_its_moment_and_verifies(database):
+    summer = timezone(timedelta(hours=5, minutes=30))
+    with database.writing() as session:
+        by = Actor(1, "Olga", "owner", datetime(2026, 1, 5, 18, 0, tzinfo=summer))
+        entry = audit.record(session, by, Act("tried", ["job:1"]))
+        assert '"at":"2026-01-05T12:30:00.000000+00:00"' in entry.body
+    assert _first_bad(database) is None
 
 
 def test_two_entries_that_changed_places_are_found(database):
