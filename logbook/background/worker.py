@@ -3,7 +3,7 @@
 import logging
 import os
 import threading
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from logbook.actions import runs
 from logbook.background.bell import Bell
@@ -12,6 +12,8 @@ from logbook.records.opened import Shop, open_shop
 from logbook.settings import Settings
 
 SWEEP_SECONDS = 5
+LEFT_BEHIND = timedelta(hours=1)
+"""A temporary file that nobody wrote to for so long belongs to nobody any more."""
 _log = logging.getLogger(__name__)
 
 
@@ -44,8 +46,9 @@ def _sweep_forever(shop: Shop, bell: Bell) -> None:
 
 
 def sweep(shop: Shop, bell: Bell) -> None:
-    """Ring again for runs that nobody works on, and give up those that died too often."""
+    """Ring again for runs that nobody works on, give up those that died too often, delete what a crash left."""
     now = datetime.now(UTC)
+    shop.store.sweep(idle=LEFT_BEHIND)
     with shop.database.reading() as session:
         waiting = runs.waiting_runs(session, now)
     if waiting:

@@ -3,7 +3,7 @@
 import json
 import logging
 import socket
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from logbook.records.opened import Shop
 
 DEFAULT_PORT = 8420
+STILL_AT_WORK = timedelta(minutes=2)
+"""A temporary file that was written to within this time may belong to a worker that runs beside the server."""
 
 data_option = click.option(
     "--data",
@@ -48,9 +50,10 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
         logging.getLogger(chatty).setLevel(logging.ERROR)
     settings = Settings(data=data.absolute())
     shop = open_shop(settings)
-    _tidy(shop)
     listener = _listen("0.0.0.0" if shop_network else "127.0.0.1", port)  # noqa: S104 - asked for by name
     port = listener.getsockname()[1]
+    # only now: where the port is taken, another server works in this folder
+    _tidy(shop)
     click.echo(f"http://127.0.0.1:{port}/")
     click.echo(f"Data folder: {settings.data}" + (" (demo: invented data)" if shop.is_demo else ""))
     network_address = _network_address(port) if shop_network else None
@@ -70,7 +73,7 @@ def _tidy(shop: "Shop") -> None:
     """What a crash left behind goes before anybody works."""
     from logbook.records.files import sweep_orphans
 
-    shop.store.sweep()
+    shop.store.sweep(idle=STILL_AT_WORK)
     with shop.database.reading() as session:
         sweep_orphans(session, shop.store)
 

@@ -9,7 +9,7 @@ import hashlib
 import os
 import tempfile
 import time
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import IO
 
@@ -99,25 +99,36 @@ class FileStore:
         """Every hash whose bytes lie here."""
         return {path.name for path in self.folder.glob("[0-9a-f][0-9a-f]/*")}
 
-    def sweep(self) -> int:
-        """Delete temporary files that a crash left behind; returns how many."""
-        left = list((self.folder / "incoming").glob("*"))
+    def sweep(self, *, idle: timedelta = timedelta(0)) -> int:
+        """Delete temporary files that a crash left behind; returns how many.
+
+        ``idle`` spares what was written to within that time: another process may be at it.
+        """
+        left = [path for path in (self.folder / "incoming").glob("*") if _idle_seconds(path) >= idle.total_seconds()]
         for path in left:
             path.unlink(missing_ok=True)
         return len(left)
 
 
+def _idle_seconds(path: Path) -> float:
+    try:
+        return abs(time.time() - path.stat().st_mtime)  # a clock that was set back must not keep it for ever
+    except FileNotFoundError:  # its own process was quicker
+        return 0
+
+
 def keep(
     session: Session, *, sha256: str, size: int, media_type: str, kind: str, now: datetime, recipe: str | None = None
 ) -> KeptFile:
-    """The row for stored bytes; the same bytes are kept once."""
+    """The row for stored bytes; the same bytes are kept once, and as a record as soon as they are one."""
     known = session.execute(select(KeptFile).where(KeptFile.sha256 == sha256)).scalar_one_or_none()
     if known is None:
         known = KeptFile(sha256=sha256, size=size, media_type=media_type, kind=kind, kept_at=now, recipe=recipe)
         session.add(known)
         session.flush()
-    elif known.dropped_at is not None:
-        known.dropped_at = None
+    known.dropped_at = None
+    if kind == "record":
+        known.kind = kind
     return known
 
 
@@ -128,7 +139,7 @@ def sweep_orphans(session: Session, store: FileStore) -> int:
     be between storing its file and recording it.
     """
     kept = set(session.execute(select(KeptFile.sha256).where(KeptFile.dropped_at.is_(None))).scalars())
-    orphans = {sha256 for sha256 in store.hashes() - kept if time.time() - store.path(sha256).stat().st_mtime > 3600}
+    orphans = {sha256 for sha256 in store.hashes() - kept if _idle_seconds(store.path(sha256)) > 3600}
     for sha256 in orphans:
         store.drop(sha256)
     return len(orphans)

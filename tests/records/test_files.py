@@ -6,7 +6,7 @@ import signal
 import subprocess
 import sys
 import time
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from io import BytesIO
 
 import pytest
@@ -62,6 +62,28 @@ def test_a_stream_that_breaks_leaves_nothing(tmp_path):
     with pytest.raises(ConnectionResetError):
         store.put(Broken())
     assert [path for path in tmp_path.rglob("*") if path.is_file()] == []
+
+
+def test_a_sweep_spares_what_another_process_just_wrote_to(tmp_path):
+    store = FileStore(tmp_path)
+    fresh, old = store.temporary(), store.temporary()
+    for moment, path in ((time.time() - 300, old), (time.time() + 7200, store.temporary())):  # a clock set back as well
+        os.utime(path, (moment, moment))
+    assert store.sweep(idle=timedelta(minutes=2)) == 2
+    assert list((tmp_path / "incoming").iterdir()) == [fresh]
+    assert store.sweep() == 1
+
+
+def test_a_picture_whose_bytes_were_kept_as_something_lesser_is_a_record_from_then_on(tmp_path):
+    shop, now = open_shop(Settings(data=tmp_path)), datetime(2026, 1, 5, tzinfo=UTC)
+    sha256, size = shop.store.put(BytesIO(b"an interlaced file that somebody hands in as a picture"))
+    kinds = []
+    for kind in ("interlaced", "record", "preview"):
+        with shop.database.writing() as session:
+            kept = keep(session, sha256=sha256, size=size, media_type="image/tiff", kind=kind, now=now)
+            kinds.append(kept.kind)
+    assert kinds == ["interlaced", "record", "record"]
+    shop.database.close()
 
 
 def test_files_that_no_row_knows_are_swept_after_an_hour(tmp_path):
