@@ -27,6 +27,8 @@ def hand_over(session: Session, by: Actor, store: FileStore, run: Run, folder: P
     """Copy the output into the folder that the printer's computer reads, whole or not at all."""
     if run.output is None:
         raise Refused("There is no file to hand over yet.")
+    if run.output.dropped_at is not None:
+        raise Refused("The file was let go after its prints had left; make it anew first.")
     if not folder.is_dir():
         raise Refused(f"The hand-over folder {folder} is not there; check it on the shop's page.")
     target = folder / file_name(run, label)

@@ -8,7 +8,7 @@ import re
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import ColumnElement, or_, select
+from sqlalchemy import ColumnElement, CompoundSelect, or_, select, union
 from sqlalchemy.orm import Session
 
 from logbook.actions import bench
@@ -20,8 +20,8 @@ from logbook.records.audit import entries_for
 from logbook.records.files import KeptFile, hash_file
 from logbook.records.floor import Departure, Print, Run, Sheet, StepRecord, TravellerIssue
 from logbook.records.materials import Lot
-from logbook.records.orders import Job, Picture
-from logbook.records.pitch import PitchOnRecord, PitchTest
+from logbook.records.orders import Job, Picture, Proof
+from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.refusals import Refused
 
 _SHA256 = re.compile(r"[0-9a-f]{64}")
@@ -340,12 +340,17 @@ def of_hash(session: Session, sha256: str) -> dict[str, Any]:
     run = session.execute(select(Run).where(Run.output_id == kept.id)).scalars().first()
     if run is not None:
         return {"file": found, **of_run(run)}
-    jobs = session.execute(
-        select(Job).join(Picture, Picture.job_id == Job.id).where(Picture.file_id == kept.id).distinct()
-    ).scalars()
-    prints = [
-        _short(piece)
-        for job in jobs
-        for piece in session.execute(select(Print).where(Print.job_id == job.id)).scalars()
-    ]
-    return {"file": found, "prints": prints}
+    chart = session.execute(select(PitchChart).where(PitchChart.raster_id == kept.id)).scalars().first()
+    if chart is not None:
+        return {"file": found, **of_test(session, chart.test)}
+    using = session.execute(select(Print).where(Print.job_id.in_(_jobs_with(kept))).order_by(Print.id)).scalars()
+    return {"file": found, "prints": [_short(piece) for piece in using]}
+
+
+def _jobs_with(kept: KeptFile) -> CompoundSelect[tuple[int]]:
+    """The jobs whose pictures, proofs or travellers this file is."""
+    return union(
+        select(Picture.job_id).where(or_(Picture.file_id == kept.id, Picture.preview_id == kept.id)),
+        select(Proof.job_id).where(or_(Proof.animation_id == kept.id, Proof.page_id == kept.id)),
+        select(TravellerIssue.job_id).where(TravellerIssue.file_id == kept.id),
+    )

@@ -1,0 +1,164 @@
+"""Which pitch produced which print, from any end; and whether what is kept is still what it was."""
+
+import json
+import sqlite3
+from decimal import Decimal
+
+import pytest
+
+from logbook.actions import outputs, pitch, trace, verifying
+from logbook.lengths import parse_length
+from logbook.records.floor import Run
+from logbook.records.orders import Job
+from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
+from logbook.refusals import Refused
+from support.small_shop import job, one, prints
+
+
+@pytest.fixture
+def printed(shop):
+    """A job whose sheet stands before the printer."""
+    return shop.ready()
+
+
+def _find(shop, words, **more):
+    found = shop.read(lambda session: trace.find(session, str(words), **more))
+    assert json.loads(json.dumps(found)) == found, "it turns into JSON as it stands"
+    return found
+
+
+def test_a_sheet_and_its_code_lead_to_their_prints(shop, printed):
+    sheet = shop.read(
+        lambda session: (prints(session, printed)[0].sheet.number, prints(session, printed)[0].sheet.code)
+    )
+    serial = shop.read(lambda session: prints(session, printed)[0].serial)
+    for words in (*sheet, f"  {sheet[1].lower()} "):
+        assert [told["print"]["serial"] for told in _find(shop, words)["prints"]] == [serial]
+
+
+def test_nothing_of_that_name_is_one_sentence(shop, printed, tmp_path):
+    (tmp_path / "note.txt").write_text("20.07 lines per inch")
+    assert printed
+    for words in ("26-0001-A9", "", "0" * 64, "%", "' OR 1=1 --", tmp_path / "note.txt", tmp_path / "away.tif"):
+        with pytest.raises(Refused):
+            _find(shop, words)
+
+
+def test_words_from_afar_never_open_a_file_of_this_machine(shop, printed):
+    kept = shop.read(lambda session: one(session, Run).output.sha256)
+    path = shop.shop.store.path(kept)
+    assert _find(shop, path)["file"]["same_bytes"] is True
+    assert printed
+    with pytest.raises(Refused, match="Nothing here is called"):
+        _find(shop, path, files=False)
+
+
+def test_an_interlaced_file_under_another_name_is_known_by_its_bytes(shop, printed, tmp_path):
+    run = shop.read(lambda session: one(session, Run))
+    found = tmp_path / "holiday.bin"
+    found.write_bytes(shop.shop.store.path(shop.read(lambda session: one(session, Run).output.sha256)).read_bytes())
+    told = _find(shop, found)
+    assert (told["run"]["code"], told["file"]["same_bytes"]) == (run.code, True)
+    assert told["prints"][0]["job"] == shop.read(lambda session: job(session, printed).number)
+
+
+def test_a_test_and_its_chart_lead_to_the_pitch_and_the_print(shop):
+    def start(session, by):
+        known = one(session, PitchOnRecord, origin="carried over")
+        return pitch.start_test(session, by, conditions=pitch.conditions_of(known)).id
+
+    test_id = shop.act(start)
+    wish = pitch.ChartWish(Decimal(20), Decimal("0.1"), 11, parse_length("4in"))
+    drawn = shop.read(lambda session: pitch.draw_chart(shop.shop.store, session.get_one(PitchTest, test_id), wish))
+    shop.act(lambda session, by: pitch.keep_chart(session, by, test=session.get_one(PitchTest, test_id), drawn=drawn))
+    # 0.1 lines per inch further is 0.4 fringes more on 4 in, told to a quarter
+    shop.act(
+        lambda session, by: pitch.record_readings(
+            session, by, made=one(session, PitchChart), counts={5: "0.75", 6: "0.5", 7: "0", 8: "0.5", 9: "0.75"}
+        )
+    )
+    shop.act(lambda session, by: pitch.accept_result(session, by, test=one(session, PitchTest)))
+    code = shop.order(customer="")
+    shop.act(
+        lambda session, by: pitch.choose(
+            session, by, job=job(session, code), pitch=one(session, PitchOnRecord, origin="test"), reason="as measured"
+        )
+    )
+    shop.run(code)
+    serial = shop.read(lambda session: prints(session, code)[0].serial)
+    forwards = _find(shop, serial)
+    assert [row["band"] for row in forwards["pitch"]["test"]["charts"][0]["readings"]] == [5, 6, 7, 8, 9]
+    assert forwards["pitch"]["test"]["charts"][0]["file_sha256"] == drawn.stored[0]
+    for words in (forwards["pitch"]["test"]["code"], forwards["pitch"]["code"], drawn.stored[0]):
+        assert [piece["serial"] for piece in _find(shop, words)["prints"]] == [serial], words
+
+
+def test_pictures_proofs_and_their_previews_lead_to_the_print(shop, printed):
+    def hashes(session):
+        found = job(session, printed)
+        files = [*found.pictures, *found.proofs]
+        return [row.file.sha256 if hasattr(row, "file") else row.animation.sha256 for row in files] + [
+            found.pictures[0].preview.sha256
+        ]
+
+    serial = shop.read(lambda session: prints(session, printed)[0].serial)
+    for sha256 in shop.read(hashes):
+        assert [piece["serial"] for piece in _find(shop, sha256)["prints"]] == [serial]
+
+
+def test_a_dropped_file_that_turns_up_again_is_still_known(shop, printed, tmp_path):
+    shop.mount(printed)
+    shop.inspect(printed)
+    shop.leave(printed)
+    dropped = shop.act(lambda session, by: outputs.drop(session, by, run=one(session, Run)))
+    found = tmp_path / "from a stick.tif"
+    found.write_bytes(shop.shop.store.path(dropped).read_bytes())
+    shop.shop.store.drop(dropped)
+    assert _find(shop, found)["prints"][0]["stage"] == "gone"
+    assert _verify(shop)["sound"], "what was dropped on purpose is not missing"
+    with pytest.raises(Refused, match="make it anew first"):
+        shop.act(
+            lambda session, by: outputs.hand_over(session, by, shop.shop.store, one(session, Run), tmp_path, "label")
+        )
+
+
+# --- verifying
+
+
+def _verify(shop):
+    return shop.read(lambda session: verifying.verify(session, shop.shop.store))
+
+
+def test_a_sound_shop_says_how_much_was_looked_at(shop, printed):
+    assert printed
+    found = _verify(shop)
+    assert found["sound"] is True
+    assert found["files"] == len(shop.shop.store.hashes())
+    assert found["head"] in found["sentence"]
+
+
+@pytest.mark.parametrize("change", ["one bit", "empty", "longer"])
+def test_a_changed_kept_file_is_named(shop, printed, change):
+    kept = shop.read(lambda session: one(session, Job, code=printed).pictures[1].file.sha256)
+    path = shop.shop.store.path(kept)
+    data = bytearray(path.read_bytes())
+    data[1000] ^= 1
+    path.write_bytes({"one bit": bytes(data), "empty": b"", "longer": path.read_bytes() + b" "}[change])
+    found = _verify(shop)
+    assert found["sound"] is False
+    assert found["sentence"] == f"The file {kept} (image/jpeg) has changed."
+
+
+def test_a_missing_kept_file_is_named(shop, printed):
+    kept = shop.read(lambda session: one(session, Job, code=printed).pictures[0].file.sha256)
+    shop.shop.store.path(kept).unlink()
+    assert _verify(shop)["sentence"] == f"The file {kept} (image/jpeg) is missing."
+
+
+def test_a_changed_entry_of_the_trail_is_named(shop, printed):
+    assert printed
+    with sqlite3.connect(shop.shop.settings.database_path) as connection:
+        connection.execute("DROP TRIGGER audit_entry_no_update")
+        connection.execute("UPDATE audit_entry SET body = replace(body, 'order placed', 'order moved') WHERE id > 5")
+    connection.close()
+    assert "its content does not match its hash" in _verify(shop)["sentence"]
