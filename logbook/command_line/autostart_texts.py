@@ -2,6 +2,7 @@
 
 import sys
 from pathlib import Path
+from xml.sax.saxutils import escape
 
 _SYSTEMD = """\
 # Save as ~/.config/systemd/user/bench-logbook.service, then:
@@ -39,4 +40,13 @@ _LAUNCHD = """\
 
 def text(system: str, data: Path) -> str:
     """The file for systemd or launchd, with this Python and this data folder in it."""
-    return {"systemd": _SYSTEMD, "launchd": _LAUNCHD}[system].format(python=sys.executable, data=data).rstrip()
+    if system == "launchd":
+        return _LAUNCHD.format(python=escape(sys.executable), data=escape(str(data))).rstrip()
+    # "$" stands for itself in a program's path and for a variable in what follows it
+    folder = _for_systemd(str(data)).replace("$", "$$")
+    return _SYSTEMD.format(python=_for_systemd(sys.executable), data=folder).rstrip()
+
+
+def _for_systemd(word: str) -> str:
+    """Inside double quotes, where systemd reads backslashes as escapes and "%" as a specifier."""
+    return word.replace("\\", "\\\\").replace('"', '\\"').replace("%", "%%")

@@ -31,7 +31,13 @@ data_option = click.option(
 
 @click.command()
 @data_option
-@click.option("--port", default=DEFAULT_PORT, show_default=True, help="Port to listen on; 0 takes a free one.")
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=DEFAULT_PORT,
+    show_default=True,
+    help="Port to listen on; 0 takes a free one.",
+)
 @click.option("--shop-network", is_flag=True, help="Serve tablets in the shop's network too, not only this machine.")
 @click.option("--no-worker", is_flag=True, help="Without a worker of its own; run 'logbook worker' beside it.")
 def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
@@ -41,7 +47,6 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
     """
     from logbook.background.bell import Bell
     from logbook.background.supervise import Supervisor
-    from logbook.records.opened import open_shop
     from logbook.web.app import create_app
 
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s: %(message)s")
@@ -49,7 +54,7 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
     for chatty in ("waitress.queue", "weasyprint"):
         logging.getLogger(chatty).setLevel(logging.ERROR)
     settings = Settings(data=data.absolute())
-    shop = open_shop(settings)
+    shop = _opened(settings)
     listener = _listen("0.0.0.0" if shop_network else "127.0.0.1", port)  # noqa: S104 - asked for by name
     port = listener.getsockname()[1]
     # only now: where the port is taken, another server works in this folder
@@ -67,6 +72,15 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
         supervisor.start()
     app = create_app(shop, ring=Bell(settings).ring, network_address=network_address)
     _run_server(app, listener, supervisor)
+
+
+def _opened(settings: Settings) -> "Shop":
+    from logbook.records.opened import open_shop
+
+    try:
+        return open_shop(settings)
+    except OSError as error:
+        raise Refused(f"The data folder {settings.data} cannot be used: {error.strerror}.") from None
 
 
 def _tidy(shop: "Shop") -> None:
@@ -204,12 +218,10 @@ def _item(pad: str, part: object, indent: int) -> list[str]:
 
 def existing(data: Path) -> "Shop":
     """The shop in a folder that holds one; Refused otherwise."""
-    from logbook.records.opened import open_shop
-
     settings = Settings(data=data.absolute())
     if not settings.database_path.is_file():
         raise Refused(f"There is no logbook in {settings.data}; name its folder with --data.")
-    return open_shop(settings)
+    return _opened(settings)
 
 
 @click.command()
@@ -217,11 +229,15 @@ def existing(data: Path) -> "Shop":
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def verify(data: Path, as_json: bool) -> None:
     """Recompute the audit trail and every kept file; names the first that is wrong and exits with 1."""
+    from sqlalchemy.exc import DatabaseError
+
     from logbook.actions import verifying
 
-    shop = existing(data)
-    with shop.database.reading() as session:
-        found = verifying.verify(session, shop.store)
+    try:
+        shop = existing(data)
+        found = verifying.verify(shop.database, shop.store)
+    except (DatabaseError, UnicodeDecodeError) as error:  # too damaged even to be opened
+        found = verifying.damaged(error)
     click.echo(json.dumps(found) if as_json else found["sentence"])
     if not found["sound"]:
         raise SystemExit(1)

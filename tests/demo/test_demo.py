@@ -38,11 +38,9 @@ def demo(demo_folder: Path) -> Iterator[Shop]:
 
 
 def test_loading_it_again_changes_nothing(demo_folder, demo, project_root):
-    with demo.database.reading() as session:
-        before = verifying.verify(session, demo.store)["head"]
+    before = verifying.verify(demo.database, demo.store)["head"]
     told = _program(project_root, "demo/scenario.py", "--data", str(demo_folder))
-    with demo.database.reading() as session:
-        after = verifying.verify(session, demo.store)
+    after = verifying.verify(demo.database, demo.store)
     assert after["sound"]
     assert after["head"] == before
     assert "password" in told.stdout

@@ -2,10 +2,13 @@
 
 import shutil
 import sqlite3
+import tempfile
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from sqlalchemy import text
 from sqlalchemy.exc import DatabaseError
 
@@ -92,6 +95,27 @@ def test_an_untouched_trail_is_sound(database):
 def test_a_tampered_trail_names_its_first_bad_entry(database, statement, bad):
     _raw(database, "PRAGMA foreign_keys = OFF", statement)
     assert _first_bad(database).startswith(f"Entry {bad}:")
+
+
+COLUMNS = ("previous_hash", "entry_hash", "at", "action", "actor_name", "request_id", "body")
+
+
+@given(st.integers(1, 6), st.sampled_from(COLUMNS), st.integers(0, 10_000), st.integers(0, 7))
+@settings(max_examples=60)
+def test_a_single_bit_that_flipped_is_found_in_its_own_entry(six_entries, number, column, place, bit):
+    with tempfile.TemporaryDirectory() as folder:
+        database = Database(Path(shutil.copy(six_entries, folder)))
+        with sqlite3.connect(database.path) as connection:
+            connection.execute("DROP TRIGGER audit_entry_no_update")
+            query = f"SELECT CAST({column} AS BLOB) FROM audit_entry WHERE id = ?"
+            flipped = bytearray(connection.execute(query, (number,)).fetchone()[0])
+            flipped[place % len(flipped)] ^= 1 << bit
+            connection.execute(
+                f"UPDATE audit_entry SET {column} = CAST(? AS TEXT) WHERE id = ?", (bytes(flipped), number)
+            )
+        connection.close()
+        assert _first_bad(database).startswith(f"Entry {number}:")
+        database.close()
 
 
 def test_an_entry_that_was_slipped_in_with_a_right_hash_is_found_by_the_one_after_it(database):

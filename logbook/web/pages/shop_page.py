@@ -193,8 +193,8 @@ def record() -> tuple[str, int]:
 @owner_only
 def check_record() -> tuple[str, int]:
     """Recompute the trail and every kept file."""
+    found = verifying.verify(the_shop().database, the_shop().store)
     with reading() as session:
-        found = verifying.verify(session, the_shop().store)
         return page(
             "record.html",
             head=audit.head(session),
