@@ -175,7 +175,7 @@ def sign_stage(session: Session, by: Actor, *, subjects: Sequence[Subject], stag
 
 
 def sign_out(session: Session, by: Actor, *, piece: Print, signature: Signature) -> None:
-    """Sign the last stage of a print; part of its leaving, which asks first whether it may."""
+    """Sign the last stage of a print; part of its leaving, which asks first whether it may, and may close the order."""
     _sign(session, by, [piece], "pack", signature)
 
 
@@ -189,6 +189,7 @@ def _sign(session: Session, by: Actor, subjects: Sequence[Subject], stage: str, 
     photos = [row for subject in subjects for row in _keep_photos(session, by, subject, stage, signature)]
     rules = sorted({row.reason for row in rows if row.reason})
     touched = [*map(ref, subjects), *_around(subjects), *([ref(signature.machine)] if signature.machine else [])]
+    touched.extend(ref(job_of(subject).order) for subject in subjects if stage == "pack")
     record(
         session,
         by,

@@ -143,9 +143,11 @@ def remove_picture(session: Session, by: Actor, *, picture: Picture) -> None:
     if picture.replaced_at is not None:
         raise Refused("That picture was taken out already; open the page again.")
     picture.replaced_at = by.now
-    for position, rest in enumerate(current(picture.job), start=1):
+    left = current(picture.job)
+    for position, rest in enumerate(left, start=1):
         rest.position = position
-    record(session, by, Act("picture taken out", [ref(picture.job), ref(picture)], old={"name": picture.original_name}))
+    touched = [ref(picture.job), ref(picture), *map(ref, left)]
+    record(session, by, Act("picture taken out", touched, old={"name": picture.original_name}))
 
 
 def swap_order(session: Session, by: Actor, *, job: Job, codes: list[str]) -> None:
@@ -161,7 +163,7 @@ def swap_order(session: Session, by: Actor, *, job: Job, codes: list[str]) -> No
         by,
         Act(
             "pictures ordered",
-            [ref(job)],
+            [ref(job), *(ref(standing[code]) for code in codes)],
             old={"order": old},
             new={"order": [standing[code].original_name for code in codes]},
         ),

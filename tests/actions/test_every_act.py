@@ -1,0 +1,551 @@
+"""Every act writes exactly one entry that lists every object it touched, and nothing personal.
+
+One story calls every act of the room. What an act touched is not asked of the
+act: it is what the database session had to write.
+"""
+
+import importlib
+import inspect
+import json
+import pkgutil
+from collections.abc import Iterator
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from sqlalchemy import event, func, select
+from sqlalchemy.orm import Session
+
+import logbook.actions
+from logbook.actions import (
+    bench,
+    jobs,
+    leaving,
+    machines,
+    materials,
+    orders,
+    outputs,
+    papers,
+    people,
+    pictures,
+    pitch,
+    proofs,
+    runs,
+    sheets,
+    shop,
+    strengths,
+    strips,
+)
+from logbook.actions.finding import ref
+from logbook.background.compute import work_on
+from logbook.lengths import parse_length
+from logbook.records.audit import AuditEntry, AuditObject
+from logbook.records.base import Coded
+from logbook.records.floor import Run, Sheet
+from logbook.records.machines import Machine
+from logbook.records.materials import Lot, Material
+from logbook.records.people import Person
+from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
+from support.shop_walk import PHOTOGRAPHS
+from support.small_shop import SmallShop, job, one, prints, small_shop, standing
+
+NO_ENTRY = {
+    "bench.findings_for": "looks only",
+    "bench.machine_findings": "looks only",
+    "bench.open_session": "looks only",
+    "bench.sign_out": "part of leaving",
+    "materials.consume": "part of a signature",
+    "orders.close_if_done": "part of leaving",
+    "papers.proof_sheet": "looks only",
+    "papers.traveller": "looks only",
+    "pitch.findings_for": "looks only",
+    "pitchfacts.facts_and_needs": "looks only",
+    "sheets.replace_print": "part of a verdict",
+    "shop.current_step_list": "part of an order",
+}
+CUSTOMER, CONTACT, GIVEN_BY, WORDS = "Pellworm Kites", "Quay 7", "Imke Brodersen", "a little more blue, please"
+SECRET = "ridge-and-valley"
+
+
+def _acts() -> Iterator[str]:
+    """Every public function of the room whose first two arguments are a session and somebody."""
+    for found in pkgutil.iter_modules(logbook.actions.__path__):
+        module = importlib.import_module(f"logbook.actions.{found.name}")
+        for name, function in inspect.getmembers(module, inspect.isfunction):
+            own = function.__module__ == module.__name__ and not name.startswith("_")
+            if own and list(inspect.signature(function).parameters)[:2] == ["session", "by"]:
+                yield f"{found.name}.{name}"
+
+
+class Story:
+    """Calls acts one after the other and keeps what each wrote."""
+
+    def __init__(self, told: SmallShop) -> None:
+        self.shop = told
+        self.entries: dict[str, list[int]] = {}
+        self.unlisted: dict[str, set[str]] = {}
+
+    def tell(self, name: str, work: Any, *, who: str = "Olga") -> Any:
+        """Do one act under its name and note how many entries it wrote, and what it wrote without listing it."""
+        with _written(self.shop) as (touched, before):
+            result = self.shop.act(work, who=who)
+        entries, listed = self.shop.read(lambda session: _since(session, before))
+        self.entries.setdefault(name, []).append(entries)
+        self.unlisted.setdefault(name, set()).update(touched - listed)
+        return result
+
+
+class _written:  # noqa: N801 - reads as a word in a with statement
+    """Watches what sessions write to rows that have a code."""
+
+    def __init__(self, told: SmallShop) -> None:
+        self.before = told.read(lambda session: session.execute(select(func.max(AuditEntry.id))).scalar_one() or 0)
+        self.rows: list[Coded] = []
+        self.touched: set[str] = set()
+
+    def __enter__(self) -> tuple[set[str], int]:
+        event.listen(Session, "before_flush", self._flushed)
+        event.listen(Session, "after_flush", self._named)
+        return self.touched, self.before
+
+    def __exit__(self, *_: object) -> None:
+        event.remove(Session, "before_flush", self._flushed)
+        event.remove(Session, "after_flush", self._named)
+
+    def _flushed(self, session: Session, *_: object) -> None:
+        changed = [row for row in session.dirty if session.is_modified(row, include_collections=False)]
+        self.rows = [row for row in [*session.new, *changed] if isinstance(row, Coded)]
+
+    def _named(self, *_: object) -> None:
+        self.touched.update(ref(row) for row in self.rows)
+
+
+def _since(session: Session, before: int) -> tuple[int, set[str]]:
+    count = session.execute(select(func.count(AuditEntry.id)).where(AuditEntry.id > before)).scalar_one()
+    listed = session.execute(select(AuditObject.ref).where(AuditObject.entry_id > before)).scalars()
+    return count, set(listed)
+
+
+@pytest.fixture(scope="module")
+def story(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
+    folder = tmp_path_factory.mktemp("every act")
+    told = Story(small_shop(folder / "data"))
+    _people_and_shop(told)
+    _equipment(told)
+    _pitches(told)
+    code = _office(told)
+    _runs(told, code)
+    _bench(told, code, folder)
+    _doubt(told)
+    yield told
+    told.shop.shop.database.close()
+
+
+def _person(session: Session, name: str) -> Person:
+    return one(session, Person, name=name)
+
+
+def _people_and_shop(told: Story) -> None:
+    # the shop was founded and equipped by the fixture; its first entry is the founding
+    told.entries["people.found_shop"] = [
+        told.shop.read(
+            lambda session: session.execute(
+                select(func.count(AuditEntry.id)).where(AuditEntry.action == "shop founded")
+            ).scalar_one()
+        )
+    ]
+    told.tell(
+        "people.add_person",
+        lambda session, by: people.add_person(session, by, name="Nell", password=SECRET, role="viewer").id,
+    )
+    told.tell(
+        "people.change_password",
+        lambda session, by: people.change_password(session, by, person=_person(session, "Nell"), password=SECRET),
+    )
+    token = told.tell(
+        "people.start_sign_in",
+        lambda session, by: people.start_sign_in(session, by, person=_person(session, "Nell"), keys=["name:nell"]),
+    )
+    told.tell("people.end_sign_in", lambda session, by: people.end_sign_in(session, by, token=token))
+    told.tell(
+        "people.set_units",
+        lambda session, by: people.set_units(session, by, person=_person(session, "Nell"), units="in"),
+    )
+    told.tell("shop.set_facts", lambda session, by: shop.set_facts(session, by, {"dressings": "beside the door"}))
+    told.tell("strengths.choose", lambda session, by: strengths.choose(session, by, wanted={"room": "ask"}))
+
+
+def _equipment(told: Story) -> None:
+    told.tell("machines.add_printer", lambda session, by: machines.add_printer(session, by, name="Second", dpi="360"))
+    told.tell(
+        "machines.add_mode",
+        lambda session, by: machines.add_mode(session, by, machine=one(session, Machine, name="Second"), dpi="720"),
+    )
+    told.tell(
+        "machines.add_machine",
+        lambda session, by: machines.add_machine(
+            session, by, kind="trimmer", name="Wheel", drive="hand", cutting="rotary"
+        ),
+    )
+
+    def machine(name: str, act: Any, **more: Any) -> None:
+        told.tell(name, lambda session, by: act(session, by, machine=one(session, Machine, name="Wheel"), **more))
+
+    machine("machines.set_machine_facts", machines.set_machine_facts, values={"manual": "drawer"})
+    machine("machines.note_event", machines.note_event, what="service", note="new wheel")
+    machine("machines.check_machine", machines.check_machine, items=[], answers={})
+    machine("machines.take_out_of_use", machines.take_out_of_use, reason="blunt")
+    done = {"done": "wheel changed", "done_by": "Otto", "stops_proven": True, "guards_back": True, "test_piece": True}
+    machine("machines.back_into_use", machines.back_into_use, **done)
+    told.tell(
+        "machines.authorise",
+        lambda session, by: machines.authorise(
+            session,
+            by,
+            machine=one(session, Machine, name="Wheel"),
+            person=_person(session, "Otto"),
+            until=by.now.date() + timedelta(days=90),
+        ),
+    )
+    told.tell(
+        "materials.add_material", lambda session, by: materials.add_material(session, by, kind="paper", name="matte").id
+    )
+    told.tell(
+        "materials.add_lot",
+        lambda session, by: materials.add_lot(
+            session, by, material=one(session, Material, name="matte"), label="M-1", count=4
+        ),
+    )
+    told.tell(
+        "materials.count_lot",
+        lambda session, by: materials.count_lot(session, by, lot=one(session, Lot, label="M-1"), now_there=3),
+    )
+
+
+def _conditions(session: Session, axis: str = "across") -> pitch.Conditions:
+    known = session.execute(select(PitchOnRecord).order_by(PitchOnRecord.id)).scalars().first()
+    assert known is not None
+    told = pitch.conditions_of(known).columns() | {"axis": axis}
+    return pitch.Conditions(**told)  # type: ignore[arg-type]
+
+
+def _pitches(told: Story) -> None:
+    told.tell("pitch.start_test", lambda session, by: pitch.start_test(session, by, conditions=_conditions(session)))
+    wish = pitch.ChartWish(Decimal(20), Decimal("0.1"), 11, parse_length("4in"))
+    drawn = told.shop.read(lambda session: pitch.draw_chart(told.shop.shop.store, one(session, PitchTest), wish))
+    told.tell(
+        "pitch.keep_chart",
+        lambda session, by: pitch.keep_chart(session, by, test=one(session, PitchTest), drawn=drawn),
+    )
+    counts = {5: "0.75", 6: "0.5", 7: "0", 8: "0.5", 9: "0.75"}
+    told.tell(
+        "pitch.record_readings",
+        lambda session, by: pitch.record_readings(session, by, made=one(session, PitchChart), counts=counts),
+    )
+    told.tell("pitch.accept_result", lambda session, by: pitch.accept_result(session, by, test=one(session, PitchTest)))
+    told.tell(
+        "pitch.carry_over",
+        lambda session, by: pitch.carry_over(
+            session, by, conditions=_conditions(session, "down"), lpi=Decimal(20), note="page 3", known_since=by.now
+        ),
+    )
+    told.tell(
+        "pitch.take_nominal", lambda session, by: pitch.take_nominal(session, by, conditions=_conditions(session))
+    )
+
+
+def _office(told: Story) -> str:
+    own = told.shop.shop.settings.own_safety_path
+    wish = orders.JobWish(width=parse_length("70mm"), height=parse_length("80mm"), flip="left-right", quantity=2)
+    code: str = told.tell(
+        "orders.place_order",
+        lambda session, by: (
+            orders.place_order(session, by, own, customer_name=CUSTOMER, contact=CONTACT, wish=wish, note=WORDS).code
+        ),
+    )
+    told.tell("orders.add_job", lambda session, by: orders.add_job(session, by, own, order=_order(session), wish=wish))
+    told.tell(
+        "orders.change_job",
+        lambda session, by: orders.change_job(session, by, job=job(session, code), changes={"quantity": 1}),
+    )
+    _pictures(told, code)
+    told.tell("jobs.choose_materials", lambda session, by: _choose_materials(session, by, code))
+    draft = told.shop.read(lambda session: proofs.draw(told.shop.shop.store, job(session, code)))
+    told.tell(
+        "proofs.keep_proof", lambda session, by: proofs.keep_proof(session, by, job=job(session, code), draft=draft)
+    )
+    for verdict in ("change", "approved"):
+        told.tell(
+            "proofs.record_answer",
+            lambda session, by, verdict=verdict: proofs.record_answer(
+                session,
+                by,
+                proof=job(session, code).proofs[-1],
+                verdict=verdict,
+                how="telephone",
+                given_by=GIVEN_BY,
+                words=WORDS,
+            ),
+        )
+    told.tell(
+        "pitch.choose",
+        lambda session, by: pitch.choose(
+            session, by, job=job(session, code), pitch=one(session, PitchOnRecord, origin="test"), reason="as measured"
+        ),
+    )
+    stored = papers.store_pdf(told.shop.shop.store, b"%PDF-1.7 a paper")
+    told.tell("papers.issue_traveller", lambda session, by: _issue(told, session, by, code, stored))
+    return code
+
+
+def _order(session: Session) -> Any:
+    return session.execute(select(orders.Order).order_by(orders.Order.id.desc())).scalars().first()
+
+
+def _issue(told: Story, session: Session, by: Any, code: str, stored: tuple[str, int]) -> None:
+    gathered = papers.traveller(
+        session,
+        by,
+        job=job(session, code),
+        store=told.shop.shop.store,
+        own_safety=told.shop.shop.settings.own_safety_path,
+        address="http://127.0.0.1/",
+    )
+    papers.issue_traveller(session, by, job=job(session, code), gathered=gathered, pdf=stored)
+
+
+def _choose_materials(session: Session, by: Any, code: str) -> None:
+    known = _conditions(session)
+    choice = jobs.MaterialChoice(
+        lens_lot=known.lens_lot,
+        mode=known.mode,
+        paper=known.paper,
+        paper_lot=one(session, Lot, label="P-1"),
+        adhesive_lot=one(session, Lot, label="A-1"),
+    )
+    jobs.choose_materials(session, by, job=job(session, code), choice=choice)
+
+
+def _pictures(told: Story, code: str) -> None:
+    store = told.shop.shop.store
+    streams = [path.open("rb") for path in [*PHOTOGRAPHS, *PHOTOGRAPHS]]
+    with pictures.received(store, [(f"{place}.jpg", stream) for place, stream in enumerate(streams)]) as taken:
+        told.tell(
+            "pictures.add_pictures",
+            lambda session, by: (
+                pictures.add_pictures(session, by, store, job=job(session, code), taken=taken[:3]) and 0
+            ),
+        )
+        told.tell(
+            "pictures.replace_picture",
+            lambda session, by: pictures.replace_picture(
+                session, by, store, picture=pictures.current(job(session, code))[1], intake=taken[3]
+            ),
+        )
+    for stream in streams:
+        stream.close()
+    told.tell(
+        "pictures.remove_picture",
+        lambda session, by: pictures.remove_picture(session, by, picture=pictures.current(job(session, code))[0]),
+    )
+
+    def swap(session: Session, by: Any) -> None:
+        codes = [row.code for row in pictures.current(job(session, code))]
+        pictures.swap_order(session, by, job=job(session, code), codes=codes[::-1])
+
+    told.tell("pictures.swap_order", swap)
+
+
+def _run(session: Session) -> Run:
+    found = session.execute(select(Run).order_by(Run.id.desc())).scalars().first()
+    assert found is not None
+    return found
+
+
+def _runs(told: Story, code: str) -> None:
+    def ask(session: Session, by: Any) -> None:
+        runs.ask_for(session, by, job=job(session, code), wish=runs.RunWish(waste=True))
+
+    def claim() -> runs.Claim:
+        made: runs.Claim = told.shop.act(lambda session, _by: runs.claim(session, _run(session).id, told.shop.now))
+        return made
+
+    told.tell("runs.ask_for", ask)
+    claimed = claim()
+    told.tell("runs.fail", lambda session, by: runs.fail(session, by, claimed, trouble="the disk is full"))
+    told.tell("runs.again", lambda session, by: runs.again(session, by, run=_run(session)))
+    second = claim()
+    told.tell("runs.cancel", lambda session, by: runs.cancel(session, by, run=_run(session)))
+    told.tell("runs.stopped", lambda session, by: runs.stopped(session, by, second))
+    told.shop.act(lambda session, by: runs.again(session, by, run=_run(session)))
+    for _ in range(runs.MOST_ATTEMPTS):
+        claim()
+        told.shop.now += runs.LEASE * 2
+    told.tell("runs.give_up_dead", lambda session, by: runs.give_up_dead(session, by, told.shop.now))
+    told.shop.act(lambda session, by: runs.again(session, by, run=_run(session)))
+    third = claim()
+    stored = papers.store_pdf(told.shop.shop.store, b"no raster at all")
+    result = {"pixels_sha256": "0" * 64, "dots": [1, 1], "trim_dots": [0, 0, 1, 1]}
+    told.tell(
+        "runs.finish",
+        lambda session, by: runs.finish(session, by, third, stored=stored, result=result, engine_version="none"),
+    )
+    told.shop.act(ask)
+    work_on(told.shop.shop, told.shop.read(lambda session: _run(session).id), clock=lambda: told.shop.now)
+    told.tell("runs.accept", lambda session, by: runs.accept(session, by, run=_run(session)))
+    told.tell("sheets.start_sheets", lambda session, by: sheets.start_sheets(session, by, run=_run(session), count=3))
+    told.tell(
+        "sheets.enter_midway",
+        lambda session, by: sheets.enter_midway(session, by, job=job(session, code), stage="inspect", count=1),
+    )
+
+
+def _bench(told: Story, code: str, folder: Any) -> None:
+    store = told.shop.shop.store
+    folder = folder / "printer"
+    folder.mkdir()
+    told.tell(
+        "outputs.hand_over", lambda session, by: outputs.hand_over(session, by, store, _run(session), folder, "label")
+    )
+    counts = dict(enumerate(("1", "1/2", "0", "1/2", "1"), start=1))
+    told.tell(
+        "strips.record_counts",
+        lambda session, by: strips.record_counts(
+            session, by, sheet=session.execute(select(Sheet).order_by(Sheet.id)).scalars().first(), counts=counts
+        ),
+    )
+
+    def sign(stage: str, **values: str) -> None:
+        told.tell(
+            "bench.sign_stage",
+            lambda session, by: bench.sign_stage(
+                session,
+                by,
+                subjects=standing(session, code, stage),
+                stage=stage,
+                signature=bench.Signature(values=values, reason="in a hurry"),
+            ),
+        )
+
+    def rollers(session: Session, by: Any, stage: str) -> None:
+        waiting = standing(session, code, stage)
+        ticks = frozenset(step.key for step in bench.stage_definition(waiting[0]).steps if step.record == "tick")
+        start = bench.RollerStart(one(session, Machine, name="Rollers"), _person(session, "Otto"), "", ticks)
+        bench.start_rollers(session, by, sheets=waiting, stage=stage, start=start)
+
+    sign("print")
+    sign("dry")
+    told.shop.check_machine()
+    told.tell("bench.start_rollers", lambda session, by: rollers(session, by, "adhesive"))
+    told.tell(
+        "bench.leave_rollers",
+        lambda session, by: bench.leave_rollers(
+            session, by, sheet=standing(session, code, "adhesive")[0], reason="film folded"
+        ),
+    )
+    for stage in ("adhesive", "laminate"):
+        told.tell("bench.start_rollers", lambda session, by, stage=stage: rollers(session, by, stage))
+        sign(stage)
+    sign("dwell")
+    sign("trim")
+    _verdicts(told, code, sign)
+
+
+def _verdicts(told: Story, code: str, sign: Any) -> None:
+    def decide(place: int, kind: str) -> None:
+        told.tell(
+            "leaving.decide",
+            lambda session, by: leaving.decide(
+                session, by, piece=prints(session, code)[place], kind=kind, reason="scratched"
+            ),
+        )
+
+    sign("inspect", **{"inspect-result": "failed"})
+    decide(0, "concession")
+    decide(1, "rework")
+    decide(2, "replace")
+    decide(3, "scrap")
+    told.shop.act(lambda session, _by: setattr(prints(session, code)[0], "set_aside_reason", "in doubt"))
+    told.tell(
+        "leaving.put_back",
+        lambda session, by: leaving.put_back(session, by, piece=prints(session, code)[0], reason="looked again"),
+    )
+    way = leaving.WayOut(how="sent", on=date(2026, 3, 9), reason="in a hurry")
+    told.tell(
+        "leaving.leave",
+        lambda session, by: leaving.leave(session, by, piece=prints(session, code)[0], way=way, values={}),
+    )
+    for place in (1, 4):
+        decide(place, "scrap")
+    _last_of_an_order(told, way)
+    told.tell("outputs.drop", lambda session, by: outputs.drop(session, by, run=_run(session)))
+    told.tell("outputs.make_anew", lambda session, by: outputs.make_anew(session, by, run=_run(session)))
+
+
+def _last_of_an_order(told: Story, way: leaving.WayOut) -> None:
+    """The piece whose leaving closes its job and order."""
+    code = told.shop.order(customer="")
+    told.shop.act(
+        lambda session, by: sheets.enter_midway(session, by, job=job(session, code), stage="pack", count=1) and None
+    )
+    told.tell(
+        "leaving.leave",
+        lambda session, by: leaving.leave(session, by, piece=prints(session, code)[0], way=way, values={}),
+    )
+    assert told.shop.read(lambda session: job(session, code).order.closed_at) == told.shop.now
+
+
+def _doubt(told: Story) -> None:
+    work_on(told.shop.shop, told.shop.read(lambda session: _run(session).id), clock=lambda: told.shop.now)
+    told.shop.act(lambda session, by: sheets.start_sheets(session, by, run=_run(session), count=1))
+    told.tell(
+        "pitch.withdraw",
+        lambda session, by: (
+            pitch.withdraw(
+                session,
+                by,
+                pitch=one(session, PitchOnRecord, origin="carried over", axis="across"),
+                reason="wrong paper",
+            )
+            and None
+        ),
+    )
+    told.tell(
+        "materials.set_lot_aside",
+        lambda session, by: (
+            materials.set_lot_aside(session, by, lot=one(session, Lot, label="P-1"), reason="damp") and None
+        ),
+    )
+
+
+def test_every_act_of_the_room_is_in_the_story(story: Story) -> None:
+    assert set(_acts()) == set(story.entries) | set(NO_ENTRY)
+    assert not set(story.entries) & set(NO_ENTRY)
+
+
+def test_every_act_writes_exactly_one_entry(story: Story) -> None:
+    wrong = {name: entries for name, entries in story.entries.items() if set(entries) != {1}}
+    assert wrong == {}
+
+
+def test_every_entry_lists_everything_that_its_act_wrote_to(story: Story) -> None:
+    assert {name: unlisted for name, unlisted in story.unlisted.items() if unlisted} == {}
+
+
+def test_every_entry_is_made_by_a_known_word_and_about_something(story: Story) -> None:
+    bodies = [json.loads(body) for body in story.shop.read(_bodies)]
+    assert [body["action"] for body in bodies if not body["objects"]] == []
+    meanings = {"performed", "checked", "approved", "released", "rejected", None}
+    assert {body["meaning"] for body in bodies} <= meanings
+
+
+def _bodies(session: Session) -> list[str]:
+    return list(session.execute(select(AuditEntry.body)).scalars())
+
+
+def test_nothing_personal_of_a_customer_and_no_secret_stands_in_any_entry(story: Story) -> None:
+    bodies = "\n".join(story.shop.read(_bodies))
+    for private in (CUSTOMER, CONTACT, GIVEN_BY, WORDS, SECRET, "hmac"):
+        found = private in bodies
+        assert found == (private == "hmac"), private
