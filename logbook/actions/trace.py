@@ -30,8 +30,8 @@ _SHA256 = re.compile(r"[0-9a-f]{64}")
 def find(session: Session, words: str, *, files: bool = True) -> dict[str, Any]:
     """Trace whatever the words name: a serial, a code, a SHA-256, or (with ``files``) a file on this machine."""
     words = words.strip()
-    if files and (path := Path(words)).is_file():
-        return of_file(session, path)
+    if files and _is_file(words):
+        return of_file(session, Path(words))
     if _SHA256.fullmatch(words.lower()):
         return of_hash(session, words.lower())
     answers: tuple[tuple[Any, Any], ...] = (
@@ -41,16 +41,33 @@ def find(session: Session, words: str, *, files: bool = True) -> dict[str, Any]:
         (Lot, of_lot),
     )
     for table, answer in answers:
-        row = session.execute(select(table).where(_named(table, words))).scalars().first()
-        if row is not None:
-            return dict(answer(session, row))
+        rows = list(session.execute(select(table).where(_named(table, words)).limit(_MOST_NAMESAKES)).scalars())
+        if len(rows) > 1:
+            raise Refused(f"Several are called {words!r}; use the code: {', '.join(map(_told_apart, rows))}.")
+        if rows:
+            return dict(answer(session, rows[0]))
     test = session.execute(select(PitchTest).where(PitchTest.code == words.upper())).scalar_one_or_none()
     if test is not None:
         return of_test(session, test)
     run = session.execute(select(Run).where(Run.code == words.upper())).scalar_one_or_none()
     if run is not None:
         return of_run(run)
-    raise Refused(f"Nothing here is called {words!r}: not a serial, a sheet, a pitch, a lot or a file.")
+    shown = words if len(words) <= _MOST_SHOWN else f"{words[:_MOST_SHOWN]}…"
+    raise Refused(f"Nothing here is called {shown!r}: not a serial, a sheet, a pitch, a lot or a file.")
+
+
+_MOST_NAMESAKES, _MOST_SHOWN = 9, 80
+
+
+def _is_file(words: str) -> bool:
+    try:
+        return Path(words).is_file()
+    except OSError:  # longer than any file name, or in a folder nobody may look into
+        return False
+
+
+def _told_apart(row: Any) -> str:
+    return f"{row.code} ({row.material.name})" if isinstance(row, Lot) else str(row.code)
 
 
 def _named(table: Any, words: str) -> ColumnElement[bool]:
@@ -343,8 +360,12 @@ def of_hash(session: Session, sha256: str) -> dict[str, Any]:
     chart = session.execute(select(PitchChart).where(PitchChart.raster_id == kept.id)).scalars().first()
     if chart is not None:
         return {"file": found, **of_test(session, chart.test)}
-    using = session.execute(select(Print).where(Print.job_id.in_(_jobs_with(kept))).order_by(Print.id)).scalars()
-    return {"file": found, "prints": [_short(piece) for piece in using]}
+    if session.execute(select(Picture.id).where(Picture.file_id == kept.id)).first():
+        # a picture that was replaced before the run made no print of it
+        used = or_(Run.recipe.contains(sha256), Run.id.is_(None) & Print.job_id.in_(_jobs_with(kept)))
+    else:
+        used = Print.job_id.in_(_jobs_with(kept))
+    return {"file": found, "prints": _prints(session, used)}
 
 
 def _jobs_with(kept: KeptFile) -> CompoundSelect[tuple[int]]:

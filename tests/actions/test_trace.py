@@ -3,15 +3,19 @@
 import json
 import sqlite3
 from decimal import Decimal
+from io import BytesIO
 
 import pytest
+from PIL import Image
 
-from logbook.actions import outputs, pitch, trace, verifying
+from logbook.actions import materials, outputs, pictures, pitch, trace, verifying
 from logbook.lengths import parse_length
 from logbook.records.floor import Run
+from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.refusals import Refused
+from support.shop_walk import PHOTOGRAPHS
 from support.small_shop import job, one, prints
 
 
@@ -126,7 +130,7 @@ def test_a_dropped_file_that_turns_up_again_is_still_known(shop, printed, tmp_pa
 
 
 def _verify(shop):
-    return shop.read(lambda session: verifying.verify(session, shop.shop.store))
+    return verifying.verify(shop.shop.database, shop.shop.store)
 
 
 def test_a_sound_shop_says_how_much_was_looked_at(shop, printed):
@@ -162,3 +166,37 @@ def test_a_changed_entry_of_the_trail_is_named(shop, printed):
         connection.execute("UPDATE audit_entry SET body = replace(body, 'order placed', 'order moved') WHERE id > 5")
     connection.close()
     assert "its content does not match its hash" in _verify(shop)["sentence"]
+
+
+def _turned(path):
+    """The same photograph upside down: other bytes, another picture."""
+    with Image.open(path) as picture:
+        out = BytesIO()
+        picture.transpose(Image.Transpose.ROTATE_180).save(out, "JPEG")
+    return out.getvalue()
+
+
+def test_a_picture_leads_only_to_prints_that_were_interlaced_from_it(shop, tmp_path):
+    code = shop.order(customer="", files=PHOTOGRAPHS[:2])
+    (tmp_path / "better.jpg").write_bytes(_turned(PHOTOGRAPHS[0]))
+    first, second = shop.read(lambda session: [picture.file.sha256 for picture in pictures.current(job(session, code))])
+    shop.act(lambda session, by: pictures.remove_picture(session, by, picture=pictures.current(job(session, code))[0]))
+    shop.add_pictures(code, [tmp_path / "better.jpg"])
+    shop.choose_pitch(code)
+    shop.run(code)
+    serial = shop.read(lambda session: prints(session, code)[0].serial)
+    assert _find(shop, first)["prints"] == []
+    assert [piece["serial"] for piece in _find(shop, second)["prints"]] == [serial]
+
+
+def test_a_label_that_two_lots_share_asks_for_the_code(shop, printed):
+    def another(session, by):
+        materials.add_lot(session, by, material=one(session, Material, name="film"), label="P-1")
+
+    shop.act(another)
+    with pytest.raises(Refused, match=r"Several are called 'P-1'.*\(film\)"):
+        _find(shop, "P-1")
+    code = shop.read(lambda session: one(session, Lot, label="P-1", material=one(session, Material, name="paper")).code)
+    assert [piece["job"] for piece in _find(shop, code)["prints"]] == [
+        shop.read(lambda session: job(session, printed).number)
+    ]
