@@ -57,6 +57,8 @@ def drop(session: Session, by: Actor, *, run: Run) -> str:
     """
     if run.output is None or run.output.dropped_at is not None:
         raise Refused("There is no file to drop.")
+    if run.output.kind != "interlaced":
+        raise Refused("These very bytes were handed in as a picture too; an original is kept.")
     if not run.sheets or _still_here(session, run):
         raise Refused("A print of this run is still in the shop; its file is kept until the last one has left.")
     run.output.dropped_at = by.now
@@ -73,5 +75,7 @@ def make_anew(session: Session, by: Actor, *, run: Run) -> None:
     """Compute a dropped file again from its recipe; the worker compares its dots with those that were printed."""
     if run.output is None or run.output.dropped_at is None:
         raise Refused("This file is still here.")
+    if run.state in ("waiting", "running"):
+        raise Refused("It is being made anew already.")
     run.state, run.attempts, run.cancel_wanted, run.trouble, run.progress = "waiting", 0, False, None, 0
     record(session, by, Act("interlaced file to be made anew", [ref(run)], files=[run.output.sha256]))

@@ -172,7 +172,7 @@ def finish(
         by,
         Act(
             "interlace run done",
-            [ref(run), *(ref(piece.job) for piece in run.pieces)],
+            _touched(run),
             files=[sha256],
             new={"pixels_sha256": run.pixels_sha256, "dots": result["dots"], "engine": engine_version},
         ),
@@ -188,13 +188,19 @@ def fail(session: Session, by: Actor, claimed: Claim, *, trouble: str) -> None:
 
 
 def _end(session: Session, by: Actor, run: Run, state: str, trouble: str) -> None:
-    run.state, run.trouble, run.ended_at = state, trouble, by.now
+    # prints came from a run that was only to be made anew: it stays done, its file stays away
+    run.state = state if run.pixels_sha256 is None else "done"
+    run.trouble, run.ended_at, run.cancel_wanted = trouble, by.now, False
     run.token = run.lease_until = None
     record(
         session,
         by,
-        Act(f"interlace run {state}", [ref(run), *(ref(piece.job) for piece in run.pieces)], reason=trouble),
+        Act(f"interlace run {state}", _touched(run), reason=trouble),
     )
+
+
+def _touched(run: Run) -> list[str]:
+    return [ref(run), *(ref(piece.job) for piece in run.pieces)]
 
 
 def cancel(session: Session, by: Actor, *, run: Run) -> None:
@@ -203,7 +209,7 @@ def cancel(session: Session, by: Actor, *, run: Run) -> None:
         _end(session, by, run, "cancelled", f"stopped by {by.name}")
     elif run.state == "running":
         run.cancel_wanted = True
-        record(session, by, Act("interlace run to be stopped", [ref(run)]))
+        record(session, by, Act("interlace run to be stopped", _touched(run)))
     else:
         raise Refused("This run has ended already.")
 
@@ -237,7 +243,7 @@ def again(session: Session, by: Actor, *, run: Run) -> None:
     if run.state not in ("failed", "cancelled"):
         raise Refused("Only a run that failed or was stopped can be started again.")
     run.state, run.attempts, run.cancel_wanted, run.trouble, run.ended_at = "waiting", 0, False, None, None
-    record(session, by, Act("interlace run started again", [ref(run)]))
+    record(session, by, Act("interlace run started again", _touched(run)))
 
 
 def accept(session: Session, by: Actor, *, run: Run) -> None:
@@ -252,7 +258,7 @@ def accept(session: Session, by: Actor, *, run: Run) -> None:
         by,
         Act(
             "interlaced file accepted",
-            [ref(run), *(ref(piece.job) for piece in run.pieces)],
+            _touched(run),
             meaning="approved",
             files=[run.output.sha256],
         ),

@@ -1,17 +1,22 @@
 """The bell: tells the worker that a run waits. It may be lost at any time; the run's row is the truth."""
 
+import logging
+import sqlite3
 from collections.abc import Callable
+from pathlib import Path
 
 from huey import SqliteHuey
 
 from logbook.settings import Settings
+
+_log = logging.getLogger(__name__)
 
 
 class Bell:
     """A queue with one task, in a small SQLite file of its own."""
 
     def __init__(self, settings: Settings, answer: Callable[[int], None] | None = None) -> None:
-        self.huey = SqliteHuey("runs", filename=str(settings.bell_path), results=False)
+        self.huey = _queue(settings.bell_path)
 
         # a function of this module in either process: the queue knows tasks by module and name
         def work_on(run_id: int) -> None:
@@ -20,8 +25,24 @@ class Bell:
         self._task = self.huey.task()(work_on)
 
     def ring(self, run_id: int) -> None:
-        """Tell the worker about a run; ringing twice does no harm."""
-        self._task(run_id)
+        """Tell the worker about a run; ringing twice does no harm, and a ring that fails is made good by its sweep."""
+        try:
+            self._task(run_id)
+        except sqlite3.Error:
+            _log.warning("run %s: the bell did not ring", run_id, exc_info=True)
+
+
+def _queue(path: Path) -> SqliteHuey:
+    try:
+        return _opened(path)
+    except sqlite3.DatabaseError:  # nothing in it is worth saving
+        path.unlink()
+        return _opened(path)
+
+
+def _opened(path: Path) -> SqliteHuey:
+    # no write-ahead log: the same bug as in records.database
+    return SqliteHuey("runs", filename=str(path), results=False, journal_mode="delete")
 
 
 def _nobody_answers(run_id: int) -> None:

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
+from sqlalchemy.exc import OperationalError
+
 from logbook.actions import recipes, runs
 from logbook.engine.interlace import Cancelled, Result, decoder_versions, interlace
 from logbook.records.audit import Actor
@@ -36,19 +38,25 @@ def work_on(shop: Shop, run_id: int, *, clock: Callable[[], datetime] = right_no
     try:
         with _Heart(shop, claimed, clock) as heart:
             result = _computed(shop, claimed, out, heart)
-        _record(shop, claimed, out, result, worker_actor(clock()))
+            # hashing and syncing a large file takes its time too
+            stored = shop.store.adopt(out)
+        _record(shop, claimed, stored, result, worker_actor(clock()))
     except Cancelled:
         with shop.database.writing() as session:
-            runs.stopped(session, worker_actor(), claimed)
+            runs.stopped(session, worker_actor(clock()), claimed)
     except Refused as refusal:
-        _failed(shop, claimed, refusal.sentence)
+        _failed(shop, claimed, refusal.sentence, worker_actor(clock()))
     except Exception as error:  # whatever it was, the run must not stay "running"
         _log.exception("run %s", claimed.code)
-        _failed(
-            shop, claimed, f"something unexpected happened ({type(error).__name__}); the worker's log has the details"
-        )
+        _failed(shop, claimed, _in_words(error), worker_actor(clock()))
     finally:
         out.unlink(missing_ok=True)
+
+
+def _in_words(error: Exception) -> str:
+    if isinstance(error, OSError) and error.strerror:
+        return f"a file could not be read or written ({error.strerror}); mend that and start the run again"
+    return f"something unexpected happened ({type(error).__name__}); the worker's log has the details"
 
 
 def _computed(shop: Shop, claimed: runs.Claim, out: Path, heart: "_Heart") -> Result:
@@ -74,8 +82,7 @@ def _computed(shop: Shop, claimed: runs.Claim, out: Path, heart: "_Heart") -> Re
     return result
 
 
-def _record(shop: Shop, claimed: runs.Claim, out: Path, result: Result, by: Actor) -> None:
-    stored = shop.store.adopt(out)
+def _record(shop: Shop, claimed: runs.Claim, stored: tuple[str, int], result: Result, by: Actor) -> None:
     told = {key: value for key, value in result.as_json().items() if key != "out"}
     told["notes"] = [_with_names(note, claimed.recipe) for note in told["notes"]]
     with shop.database.writing() as session:
@@ -95,11 +102,11 @@ def engine_version() -> str:
     return ", ".join([f"logbook {__version__}", *(f"{name} {number}" for name, number in decoder_versions().items())])
 
 
-def _failed(shop: Shop, claimed: runs.Claim, trouble: str) -> None:
+def _failed(shop: Shop, claimed: runs.Claim, trouble: str, by: Actor) -> None:
     for picture in claimed.recipe["pictures"]:
         trouble = trouble.replace(picture["sha256"], picture["name"])
     with shop.database.writing() as session:
-        runs.fail(session, worker_actor(), claimed, trouble=trouble)
+        runs.fail(session, by, claimed, trouble=trouble)
 
 
 class _Heart:
@@ -127,9 +134,12 @@ class _Heart:
         return self._stop
 
     def _beat(self) -> None:
-        while not self._done.wait(BEAT_SECONDS):
-            with self._shop.database.writing() as session:
-                going = runs.beat(session, self._claimed, percent=min(self._percent, 99), now=self._clock())
-            if not going:
-                self._stop = True
-                return
+        while not self._stop and not self._done.wait(BEAT_SECONDS):
+            try:
+                self._stop = not self._beat_once()
+            except OperationalError:  # the database is busy: one beat is missed, the lease lasts for many
+                _log.warning("run %s: a beat was missed", self._claimed.code, exc_info=True)
+
+    def _beat_once(self) -> bool:
+        with self._shop.database.writing() as session:
+            return runs.beat(session, self._claimed, percent=min(self._percent, 99), now=self._clock())

@@ -1,20 +1,23 @@
 """Interlace runs in the background: done once, stopped when asked, never stuck, whatever dies."""
 
+import errno
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
-import time
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from sqlalchemy.exc import OperationalError
 
 from logbook.actions import runs
-from logbook.background import compute, worker
-from logbook.background.bell import Bell
-from logbook.background.supervise import Supervisor
+from logbook.background import compute
+from logbook.engine.interlace import Cancelled
+from logbook.records.audit import entries_for
+from logbook.records.files import FileStore, hash_file
 from logbook.records.floor import Run
-from support.small_shop import job, small_shop
+from support.patience import until
 
 KILLED = """
 import os, signal, sys
@@ -33,22 +36,6 @@ elif moment == "after the file is stored":
     compute.runs.finish = die
 compute.work_on(open_shop(Settings(data=Path(sys.argv[1]))), int(sys.argv[2]))
 """
-
-
-@pytest.fixture
-def shop(tmp_path):
-    made = small_shop(tmp_path / "data")
-    yield made
-    made.shop.database.close()
-
-
-@pytest.fixture
-def waiting(shop):
-    """A run that waits for a worker; the shop's clock is the real one from here on."""
-    code = shop.order(customer="")
-    shop.choose_pitch(code)
-    shop.now = datetime.now(UTC)
-    return shop.act(lambda session, by: runs.ask_for(session, by, job=job(session, code)).id)
 
 
 def _state(shop, run_id):
@@ -132,55 +119,90 @@ def test_a_worker_that_was_thought_dead_cannot_write_over_its_successor(shop, wa
     assert shop.act(lambda session, _by: runs.beat(session, second, percent=50, now=later))
 
 
-def test_a_lost_ring_is_made_good_by_the_sweep(shop, waiting):
-    rung = []
-    bell = Bell(shop.shop.settings, rung.append)
-    worker.sweep(shop.shop, bell)
-    worker.sweep(shop.shop, bell)  # it lies in the queue already
-    assert [task.args for task in bell.huey.pending()] == [(waiting,)]
-    bell.huey.execute(bell.huey.dequeue())
-    assert rung == [waiting]
+def test_the_lease_is_kept_while_a_large_file_is_stored(shop, waiting, monkeypatch):
+    monkeypatch.setattr(compute, "BEAT_SECONDS", 0.01)
+    ticks = iter(range(10_000))
+
+    def lease():
+        return shop.read(lambda session: session.get_one(Run, waiting).lease_until)
+
+    def slow_adopt(store, temporary):
+        before = lease()
+        until(lambda: lease() > before + timedelta(minutes=3))
+        return real(store, temporary)
+
+    real = FileStore.adopt
+    monkeypatch.setattr(FileStore, "adopt", slow_adopt)
+    compute.work_on(shop.shop, waiting, clock=lambda: shop.now + timedelta(minutes=next(ticks)))
+    assert _state(shop, waiting) == ("done", None)
 
 
-def _until(condition, seconds=30):
-    deadline = time.monotonic() + seconds
-    while not condition():
-        assert time.monotonic() < deadline, "it did not happen in time"
-        time.sleep(0.1)
+def test_a_missed_beat_is_no_reason_to_become_deaf(shop, waiting, monkeypatch):
+    monkeypatch.setattr(compute, "BEAT_SECONDS", 0.01)
+    beats = []
+
+    def beat(session, claimed, **more):
+        beats.append(1)
+        if len(beats) == 1:
+            raise OperationalError("BEGIN IMMEDIATE", {}, sqlite3.OperationalError("database is locked"))
+        return real(session, claimed, **more)
+
+    def computing(*_words, cancelled, **_more):
+        until(lambda: len(beats) > 1)
+        shop.act(lambda session, by: runs.cancel(session, by, run=session.get_one(Run, waiting)))
+        until(cancelled)
+        raise Cancelled
+
+    real = runs.beat
+    monkeypatch.setattr(runs, "beat", beat)
+    monkeypatch.setattr(compute, "interlace", computing)
+    compute.work_on(shop.shop, waiting)
+    assert _state(shop, waiting) == ("cancelled", "stopped while it ran")
+    assert _left_behind(shop) == []
 
 
-def _alive(pid):
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    return True
+@pytest.mark.parametrize(
+    ("error", "words"),
+    [
+        (OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)), "No space left on device"),
+        (OSError(errno.EROFS, os.strerror(errno.EROFS)), "Read-only file system"),
+        (MemoryError(), "MemoryError"),
+        (ZeroDivisionError(), "ZeroDivisionError"),
+    ],
+)
+def test_whatever_goes_wrong_the_run_says_so_and_can_be_started_again(shop, waiting, monkeypatch, error, words):
+    def breaks(*_words, **_more):
+        raise error
+
+    with monkeypatch.context() as broken:
+        broken.setattr(compute, "interlace", breaks)
+        compute.work_on(shop.shop, waiting)
+    state, trouble = _state(shop, waiting)
+    assert state == "failed"
+    assert words in trouble
+    assert _left_behind(shop) == []
+    shop.act(lambda session, by: runs.again(session, by, run=session.get_one(Run, waiting)))
+    compute.work_on(shop.shop, waiting)
+    assert _state(shop, waiting) == ("done", None)
 
 
-def test_a_worker_that_dies_is_started_again_and_does_what_waits(shop, waiting):
-    supervisor = Supervisor(shop.shop.settings)
-    supervisor.start()
-    try:
-        _until(lambda: supervisor.pid is not None)
-        first = supervisor.pid
-        os.kill(first, signal.SIGKILL)
-        _until(lambda: supervisor.pid not in (None, first))
-        _until(lambda: _state(shop, waiting)[0] == "done", seconds=60)
-    finally:
-        supervisor.stop()
+def test_a_run_that_two_workers_finish_is_recorded_once(shop, waiting, monkeypatch):
+    """The first one was only slow: it comes back after its lease and finds another's record."""
+    seen = []
 
+    class Slow(compute._Heart):
+        def __exit__(self, *words):
+            super().__exit__(*words)
+            if not seen:
+                seen.append("the second one")
+                compute.work_on(shop.shop, waiting, clock=lambda: datetime.now(UTC) + runs.LEASE + timedelta(hours=1))
 
-def test_a_worker_ends_with_the_server_however_that_ends(tmp_path):
-    command = [sys.executable, "-m", "logbook", "serve", "--data", tmp_path / "data", "--port", "0"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as server:
-        server.stdout.readline()
-        _until(lambda: _children(server.pid))
-        child = _children(server.pid)[0]
-        server.kill()
-        server.wait()
-    _until(lambda: not _alive(child))
-
-
-def _children(pid):
-    told = subprocess.run(["ps", "-o", "pid=", "--ppid", str(pid)], capture_output=True, text=True, check=False).stdout
-    return [int(word) for word in told.split()]
+    monkeypatch.setattr(compute, "_Heart", Slow)
+    compute.work_on(shop.shop, waiting)
+    assert _state(shop, waiting) == ("done", None)
+    acts = shop.read(
+        lambda session: [entry.action for entry in entries_for(session, f"run:{session.get_one(Run, waiting).code}")]
+    )
+    assert acts.count("interlace run done") == 1
+    kept = shop.read(lambda session: session.get_one(Run, waiting).output.sha256)
+    assert hash_file(shop.shop.store.path(kept)) == kept

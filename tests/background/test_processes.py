@@ -1,0 +1,78 @@
+"""Server, worker and the bell between them: whoever dies is replaced, whatever is lost is made good."""
+
+import os
+import signal
+import subprocess
+import sys
+
+from logbook.background import worker
+from logbook.background.bell import Bell
+from logbook.background.supervise import Supervisor
+from logbook.records.floor import Run
+from support.patience import until
+
+
+def _state(shop, run_id):
+    return shop.read(lambda session: (session.get_one(Run, run_id).state, session.get_one(Run, run_id).trouble))
+
+
+def test_a_lost_ring_is_made_good_by_the_sweep(shop, waiting):
+    rung = []
+    bell = Bell(shop.shop.settings, rung.append)
+    worker.sweep(shop.shop, bell)
+    worker.sweep(shop.shop, bell)  # it lies in the queue already
+    assert [task.args for task in bell.huey.pending()] == [(waiting,)]
+    bell.huey.execute(bell.huey.dequeue())
+    assert rung == [waiting]
+
+
+def test_a_queue_that_is_no_database_any_more_is_begun_anew(shop, waiting):
+    shop.shop.settings.bell_path.write_bytes(b"This was a queue once." * 400)
+    bell = Bell(shop.shop.settings)
+    worker.sweep(shop.shop, bell)
+    assert [task.args for task in bell.huey.pending()] == [(waiting,)]
+
+
+def test_a_ring_that_fails_undoes_nothing_that_was_recorded(shop, waiting):
+    bell = Bell(shop.shop.settings)
+    bell.huey.storage.close()
+    shop.shop.settings.bell_path.write_bytes(b"This was a queue once." * 400)
+    bell.ring(waiting)
+    assert _state(shop, waiting)[0] == "waiting"
+
+
+def _alive(pid):
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+def test_a_worker_that_dies_is_started_again_and_does_what_waits(shop, waiting):
+    supervisor = Supervisor(shop.shop.settings)
+    supervisor.start()
+    try:
+        until(lambda: supervisor.pid is not None)
+        first = supervisor.pid
+        os.kill(first, signal.SIGKILL)
+        until(lambda: supervisor.pid not in (None, first))
+        until(lambda: _state(shop, waiting)[0] == "done", seconds=60)
+    finally:
+        supervisor.stop()
+
+
+def test_a_worker_ends_with_the_server_however_that_ends(tmp_path):
+    command = [sys.executable, "-m", "logbook", "serve", "--data", tmp_path / "data", "--port", "0"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as server:
+        server.stdout.readline()
+        until(lambda: _children(server.pid))
+        child = _children(server.pid)[0]
+        server.kill()
+        server.wait()
+    until(lambda: not _alive(child))
+
+
+def _children(pid):
+    told = subprocess.run(["ps", "-o", "pid=", "--ppid", str(pid)], capture_output=True, text=True, check=False).stdout
+    return [int(word) for word in told.split()]
