@@ -106,11 +106,25 @@ class LifeCycle(RuleBasedStateMachine):
             self.shop.act(work, who=who)
         return False
 
+    def _any_at(self, *stages):
+        return any(piece.stage in stages for piece in self.pieces)
+
+    @rule(data=st.data())
+    @precondition(lambda self: self._any_at(*WAY[:6]))
+    def sign_the_next_stage(self, data):
+        self._sign_at(self._some(data, lambda piece: piece.stage in WAY[:6]), passed=True)
+
     @rule(data=st.data(), passed=st.booleans())
-    def sign_the_next_stage(self, data, passed):
-        place = self._some(data, lambda piece: piece.alive and piece.stage != "pack")
-        if place is None:
-            return
+    @precondition(lambda self: self._any_at("inspect"))
+    def inspect(self, data, passed):
+        self._sign_at(self._some(data, lambda piece: piece.stage == "inspect"), passed=passed)
+
+    @rule(data=st.data(), passed=st.booleans())
+    @precondition(lambda self: any(piece.undecided for piece in self.pieces))
+    def inspect_again_without_a_decision(self, data, passed):
+        self._sign_at(self._some(data, lambda piece: piece.undecided and piece.alive), passed=passed)
+
+    def _sign_at(self, place, *, passed):
         piece = self.pieces[place]
         blocked = piece.in_doubt or (piece.stage == "inspect" and piece.undecided)
         values = {"inspect-result": "passed" if passed else "failed"} if piece.stage == "inspect" else {}
@@ -156,7 +170,7 @@ class LifeCycle(RuleBasedStateMachine):
         who=st.sampled_from(["Olga", "Otto"]),
     )
     def decide(self, data, kind, who):
-        place = data.draw(st.sampled_from(range(len(self.pieces))))
+        place = self._some(data, lambda piece: piece.alive or not any(piece.alive for piece in self.pieces))
         piece = self.pieces[place]
         allowed = piece.alive and (
             kind == "scrap"
@@ -171,7 +185,7 @@ class LifeCycle(RuleBasedStateMachine):
 
         if not self._attempt(work, allowed=allowed, who=who):
             return
-        piece.undecided = False
+        piece.undecided = False  # also of what is scrapped: nothing is left to decide
         if kind == "concession":
             piece.stage, piece.in_doubt = "pack", False
         elif kind in ("scrap", "replace"):
@@ -181,9 +195,7 @@ class LifeCycle(RuleBasedStateMachine):
 
     @rule(data=st.data(), as_order=st.booleans(), how=st.sampled_from(["sent", "collected"]))
     def leave(self, data, as_order, how):
-        place = self._some(data, lambda piece: piece.alive)
-        if place is None:
-            return
+        place = self._some(data, lambda piece: piece.stage == "pack" or not self._any_at("pack"))
         piece = self.pieces[place]
         allowed = piece.stage == "pack" and not piece.in_doubt and not (piece.sample and as_order)
 
@@ -205,16 +217,16 @@ class LifeCycle(RuleBasedStateMachine):
             self.pieces.append(Piece())
 
     @rule()
-    @precondition(lambda self: len(self.pieces) > 3)  # late: it ends the printing
+    @precondition(lambda self: len(self.pieces) > 3 and not self.withdrawn)  # late: it ends the printing
     def withdraw_the_pitch(self):
         def work(session, by):
             found = one(session, PitchOnRecord, origin="carried over")
             return [piece.serial for piece in pitch.withdraw(session, by, pitch=found, reason="wrong paper")]
 
-        if self._attempt(work, allowed=not self.withdrawn):
-            self.withdrawn = True
-            for piece in self.pieces:
-                piece.in_doubt = piece.in_doubt or piece.alive
+        self.shop.act(work)
+        self.withdrawn = True
+        for piece in self.pieces:
+            piece.in_doubt = piece.in_doubt or piece.alive
 
     @rule(data=st.data(), who=st.sampled_from(["Olga", "Otto"]))
     @precondition(lambda self: self.withdrawn)
@@ -290,8 +302,8 @@ def _nothing_left_that_must_not(session, row):
 
 
 LifeCycle.TestCase.settings = settings(
-    max_examples=15,
-    stateful_step_count=25,
+    max_examples=30,
+    stateful_step_count=20,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large],
 )
