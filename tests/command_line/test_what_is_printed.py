@@ -1,0 +1,83 @@
+"""What the commands print and how they end: one JSON object, one sentence, one exit code."""
+
+import json
+import sys
+
+import pytest
+from click.testing import CliRunner
+
+from logbook.command_line import _COMMANDS, main
+from logbook.command_line.shop import new_password, trace, verify
+from logbook.records.floor import Run
+from support.small_shop import one, prints, small_shop
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    made = small_shop(tmp_path_factory.mktemp("printed") / "data")
+    made.code = made.ready()
+    yield made
+    made.shop.database.close()
+
+
+def _called(monkeypatch, capsys, *words):
+    """As from a shell; returns exit code, standard output, standard error."""
+    monkeypatch.setattr(sys, "argv", ["logbook", *map(str, words)])
+    try:
+        main()
+        code = 0
+    except SystemExit as left:
+        code = left.code or 0
+    told = capsys.readouterr()
+    return code, told.out, told.err
+
+
+@pytest.mark.parametrize("command", list(_COMMANDS))
+def test_every_command_explains_itself(monkeypatch, capsys, command):
+    code, out, err = _called(monkeypatch, capsys, command, "--help")
+    assert (code, err) == (0, "")
+    assert f"Usage: logbook {command}" in out
+
+
+@pytest.mark.parametrize("name", ["note.txt", "broken.tif", "empty.tif", "photograph.jpg"])
+def test_a_file_without_a_story_is_one_sentence_with_and_without_a_shop(monkeypatch, capsys, shop, tmp_path, name):
+    path = tmp_path / name
+    path.write_bytes({"note.txt": b"hello", "broken.tif": b"II*\0\x08\0\0\0", "empty.tif": b""}.get(name, b"\xff\xd8"))
+    for folder in (shop.shop.settings.data, tmp_path / "nowhere"):
+        code, out, err = _called(monkeypatch, capsys, "trace", path, "--json", "--data", folder)
+        assert (code, out) == (2, "")
+        assert err.startswith("logbook: ")
+        assert name in err
+        assert len(err.strip().splitlines()) == 1
+
+
+def test_json_is_exactly_one_object_on_one_line(shop):
+    folder = ["--data", str(shop.shop.settings.data), "--json"]
+    run, serial = shop.read(lambda session: (one(session, Run).output.sha256, prints(session, shop.code)[0].serial))
+    path = shop.shop.store.path(run)
+    for command, words in ((trace, [serial]), (trace, [run]), (trace, [str(path)]), (verify, [])):
+        told = CliRunner().invoke(command, [*words, *folder])
+        assert (told.exit_code, told.stderr) == (0, "")
+        assert told.stdout.count("\n") == 1
+        assert isinstance(json.loads(told.stdout), dict)
+
+
+def test_a_sound_shop_verifies_with_its_head(shop):
+    told = CliRunner().invoke(verify, ["--data", str(shop.shop.settings.data)])
+    assert told.exit_code == 0
+    assert "follow from each other" in told.stdout
+
+
+def test_two_passwords_that_differ_change_nothing(shop):
+    told = CliRunner().invoke(
+        new_password, ["Olga", "--data", str(shop.shop.settings.data)], input="another-ridge-9\nanother-ridge-8\n"
+    )
+    assert told.exit_code != 0
+    assert "another-ridge" not in told.output, "what is typed is not shown"
+
+
+def test_nobody_of_that_name_is_one_sentence(monkeypatch, capsys, shop):
+    monkeypatch.setattr("click.prompt", lambda *_words, **_more: "another-ridge-9")
+    code, out, err = _called(monkeypatch, capsys, "new-password", "Nobody", "--data", shop.shop.settings.data)
+    assert (code, out) == (2, "")
+    assert err == "logbook: Nobody here is called 'Nobody'.\n"
