@@ -7,6 +7,7 @@ web nor the records. A refusal is one sentence on standard error and exit code
 """
 
 import importlib
+import logging
 import sys
 
 import click
@@ -50,6 +51,8 @@ def _root() -> None:
 
 def main() -> None:
     """Run the command line; a refusal prints its sentence and exits with 2."""
+    # what a library remarks about a broken file would stand beside the command's own sentence
+    logging.getLogger("tifffile").addHandler(logging.NullHandler())
     try:
         _root.main(prog_name="logbook", standalone_mode=False)
     except click.exceptions.Exit as leave:

@@ -1,6 +1,7 @@
 """What the commands print and how they end: one JSON object, one sentence, one exit code."""
 
 import json
+import subprocess
 import sys
 
 import pytest
@@ -49,6 +50,17 @@ def test_a_file_without_a_story_is_one_sentence_with_and_without_a_shop(monkeypa
         assert err.startswith("logbook: ")
         assert name in err
         assert len(err.strip().splitlines()) == 1
+
+
+def test_no_library_speaks_beside_the_one_sentence(tmp_path):
+    broken = tmp_path / "broken.tif"
+    broken.write_bytes(b"II*\0\x08\0\0\0")  # a TIFF's header whose first directory lies beyond the end
+    # a process of its own: here the test runner listens to every library
+    command = [sys.executable, "-m", "logbook", "trace", broken, "--data", tmp_path / "nowhere"]
+    told = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert told.returncode == 2
+    assert told.stderr.startswith("logbook: broken.tif tells nothing of itself")
+    assert len(told.stderr.strip().splitlines()) == 1
 
 
 def test_json_is_exactly_one_object_on_one_line(shop):
