@@ -120,11 +120,16 @@ def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[
     wait = wait_for(session, subject)
     found = list(wait.findings(by.now)) if wait else []
     found.extend(signing.outside_limits(stage_definition(subject), values))
-    prints = [subject] if isinstance(subject, Print) else [one for one in subject.prints if one.stage != "scrapped"]
-    found.extend(signing.set_aside(piece.serial, piece.set_aside_reason) for piece in prints if piece.set_aside_reason)
+    found.extend(_in_doubt(subject))
     if isinstance(subject, Print) and subject.stage == "inspect":
         found.extend(_before_inspection(session, by, subject))
     return weigh(session, found)
+
+
+def _in_doubt(subject: Subject) -> Iterator[Finding]:
+    for piece in [subject] if isinstance(subject, Print) else subject.prints:
+        if piece.set_aside_reason and piece.stage != "scrapped":
+            yield signing.set_aside(piece.serial, piece.set_aside_reason)
 
 
 def _before_inspection(session: Session, by: Actor, piece: Print) -> Iterator[Finding]:
@@ -190,6 +195,7 @@ def _sign(session: Session, by: Actor, subjects: Sequence[Subject], stage: str, 
     rules = sorted({row.reason for row in rows if row.reason})
     touched = [*map(ref, subjects), *_around(subjects), *([ref(signature.machine)] if signature.machine else [])]
     touched.extend(ref(job_of(subject).order) for subject in subjects if stage == "pack")
+    touched.extend(sorted({ref(row.roller_session) for row in rows if row.roller_session is not None}))
     record(
         session,
         by,
@@ -239,10 +245,10 @@ def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signatu
     expect(subject.stage, stage, who=name)
     definition = stage_definition(subject)
     values = signing.checked_values(definition, signature.values, moment="after" if stage in ROLLER_STAGES else None)
-    roller_session = _covering(session, subject, stage) if stage in ROLLER_STAGES else None
-    if stage in ROLLER_STAGES and roller_session is None:
-        raise Refused("Read and tick what comes before the rollers first.")
+    roller_session = _rolled(session, by, subject, stage) if stage in ROLLER_STAGES else None
     findings = findings_for(session, by, subject, signature.values)
+    if roller_session is not None:
+        findings.extend(_used(roller_session, by))
     if signature.machine is not None and stage not in ROLLER_STAGES:
         findings = [*machine_findings(session, by, machine=signature.machine), *findings]
     reason = settle(findings, reason=signature.reason)
@@ -310,15 +316,14 @@ def machine_findings(session: Session, by: Actor, *, machine: Machine, helper: P
     """Every reason why the signed-in person (and a helper) may not work at this machine now."""
     person = session.get(Person, by.person_id)
     people = [one for one in (person, helper) if one is not None]
-    workers = [machines.worker_facts(session, machine, one, by.now.date()) for one in people]
+    workers = [machines.worker_facts(session, machine, one, by.day) for one in people]
+    checked = machines.last_check(machine)
     return rollers.may_run(
-        machines.machine_facts(machine), workers, today=by.now.astimezone().date(), local_day=checked_day(machine)
+        machines.machine_facts(machine),
+        workers,
+        today=by.day,
+        local_day=checked.at.astimezone().date() if checked else None,
     )
-
-
-def checked_day(machine: Machine) -> date | None:
-    """The shop's own day of the machine's last check; None when there was none."""
-    return machine.checks[-1].at.astimezone().date() if machine.checks else None
 
 
 def open_session(session: Session, by: Actor, *, machine: Machine, helper: Person | None) -> RollerSession | None:
@@ -328,19 +333,25 @@ def open_session(session: Session, by: Actor, *, machine: Machine, helper: Perso
     ).scalar_one_or_none()
     if newest is None or newest.ended_at is not None or newest.person_id != by.person_id:
         return None
-    same_day = newest.started_at.astimezone().date() == by.now.astimezone().date()
-    fresh = by.now - newest.last_used_at <= rollers.SESSION_IDLE
-    return newest if same_day and fresh and newest.helper_id == (helper.id if helper else None) else None
+    return newest if _is_fresh(newest, by) and newest.helper_id == (helper.id if helper else None) else None
+
+
+def _is_fresh(covering: RollerSession, by: Actor) -> bool:
+    return rollers.still_covers(
+        last_used_at=covering.last_used_at,
+        last_day=covering.last_used_at.astimezone().date(),
+        now=by.now,
+        today=by.day,
+    )
 
 
 def start_rollers(
     session: Session, by: Actor, *, sheets: Sequence[Sheet], stage: str, start: RollerStart
 ) -> RollerSession:
     """What is read and ticked before the rollers move. Nothing is asked again until they have stopped."""
-    for sheet in sheets:
-        expect(sheet.stage, stage, who=f"Sheet {sheet.number}")
+    _check_start(by, sheets, stage, start)
     findings = machine_findings(session, by, machine=start.machine, helper=start.helper)
-    settle(findings, reason=None)
+    settle([*findings, *(found for sheet in sheets for found in _in_doubt(sheet))], reason=None)
     definition = stage_definition(sheets[0])
     covering = open_session(session, by, machine=start.machine, helper=start.helper)
     signing.check_ticks(definition, start.ticks, safety_covered=covering is not None)
@@ -383,6 +394,17 @@ def start_rollers(
     return covering
 
 
+def _check_start(by: Actor, sheets: Sequence[Sheet], stage: str, start: RollerStart) -> None:
+    if stage not in ROLLER_STAGES or not sheets:
+        raise Refused("There is nothing to bring to the rollers.")
+    for sheet in sheets:
+        expect(sheet.stage, stage, who=f"Sheet {sheet.number}")
+    if start.machine.kind != "laminator":
+        raise Refused(f"{start.machine.name} has no rollers.", field="machine")
+    if start.helper is not None and start.helper.id == by.person_id:
+        raise Refused("You cannot be your own helper: leave that empty and write down who calls.", field="helper")
+
+
 def _said_today(session: Session, by: Actor, machine: Machine) -> str:
     """Who calls, as this person said earlier today at this machine: it is asked once a day."""
     rows = session.execute(
@@ -391,8 +413,7 @@ def _said_today(session: Session, by: Actor, machine: Machine) -> str:
         .order_by(RollerSession.id.desc())
         .limit(20)
     ).scalars()
-    today = by.now.astimezone().date()
-    said = (row.alone_with for row in rows if row.started_at.astimezone().date() == today)
+    said = (row.alone_with for row in rows if row.started_at.astimezone().date() == by.day)
     return next((words for words in said if words), "")
 
 
@@ -419,9 +440,35 @@ def _covering(session: Session, subject: Subject, stage: str) -> RollerSession |
     return covering if covering is not None and covering.ended_at is None else None
 
 
-def is_set_up(session: Session, sheet: Sheet) -> bool:
-    """Whether what comes before the rollers was read and ticked for the stage at which the sheet stands."""
-    return sheet.stage in ROLLER_STAGES and _covering(session, sheet, sheet.stage) is not None
+def is_set_up(session: Session, by: Actor, sheet: Sheet) -> bool:
+    """Whether what comes before the rollers was read and ticked for the stage at which the sheet stands.
+
+    By whoever asks, or with his help, today, and at most half an hour ago: anybody else reads and ticks anew.
+    """
+    covering = _covering(session, sheet, sheet.stage) if sheet.stage in ROLLER_STAGES else None
+    return covering is not None and _took_part(covering, by) and _is_fresh(covering, by)
+
+
+def _took_part(covering: RollerSession, by: Actor) -> bool:
+    return by.person_id is not None and by.person_id in (covering.person_id, covering.helper_id)
+
+
+def _rolled(session: Session, by: Actor, subject: Subject, stage: str) -> RollerSession:
+    """The session under which a sheet went through the rollers; who was not part of it does not sign for it."""
+    covering = _covering(session, subject, stage)
+    if covering is None:
+        raise Refused("Read and tick what comes before the rollers first.")
+    if not _took_part(covering, by):
+        raise Refused(f"{covering.person.name} set up the rollers for this sheet; read and tick before you sign.")
+    return covering
+
+
+def _used(covering: RollerSession, by: Actor) -> Iterator[Finding]:
+    """A signature keeps the session alive, unless it came too late to say that somebody was there all the time."""
+    if _is_fresh(covering, by):
+        covering.last_used_at = by.now
+    else:
+        yield rollers.signed_late(waits.describe(by.now - covering.last_used_at))
 
 
 def leave_rollers(session: Session, by: Actor, *, sheet: Sheet, reason: str) -> None:

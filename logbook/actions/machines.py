@@ -3,17 +3,17 @@
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, object_session
 
 from logbook.actions.finding import ref
 from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, record
-from logbook.records.machines import Authorisation, Machine, MachineCheck, MachineEvent, PrinterMode
+from logbook.records.machines import Authorisation, Machine, MachineCheck, MachineEvent, PrinterMode, RollerSession
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules.machinecheck import CheckItem
@@ -21,6 +21,7 @@ from logbook.rules.rollers import MachineFacts, WorkerFacts
 
 NEW_SCALE_EVENTS = ("head change", "feed adjustment", "driver change", "repair")
 EVENTS = (*NEW_SCALE_EVENTS, "service", "note")
+BACK = "back into use"
 FACT_FIELDS = ("manual", "freeing_procedure", "stop_position", "isolator", "competent_role", "last_inspection")
 
 
@@ -133,14 +134,13 @@ def check_machine(
         passed=not failed,
         answers=json.dumps({item.text: values[item.key] for item in items}, ensure_ascii=False),
     )
-    machine.checks.append(check)
+    session.add(check)
+    ended = []
     if failed:
         machine.out_of_use_reason = f"daily check, answered no: {' '.join(failed)}"
-    record(
-        session,
-        by,
-        Act("machine checked", [ref(machine)], new={"answers": values, "passed": not failed}, meaning="checked"),
-    )
+        ended = _end_sessions(session, by, machine)
+    told = {"answers": values, "passed": not failed}
+    record(session, by, Act("machine checked", [ref(machine), *ended], new=told, meaning="checked"))
     return check
 
 
@@ -165,7 +165,23 @@ def take_out_of_use(session: Session, by: Actor, *, machine: Machine, reason: st
     if not reason.strip():
         raise Refused("Say what is wrong with it.", field="reason")
     machine.out_of_use_reason = reason.strip()
-    record(session, by, Act("machine out of use", [ref(machine)], reason=machine.out_of_use_reason))
+    ended = _end_sessions(session, by, machine)
+    record(session, by, Act("machine out of use", [ref(machine), *ended], reason=machine.out_of_use_reason))
+
+
+def _end_sessions(session: Session, by: Actor, machine: Machine) -> list[str]:
+    """Nobody rolls on under what was ticked before the machine was found wanting; returns what was ended."""
+    standing = session.execute(
+        select(RollerSession).where(
+            RollerSession.machine_id == machine.id,
+            RollerSession.ended_at.is_(None),
+            RollerSession.last_used_at > by.now - timedelta(days=1),
+        )
+    ).scalars()
+    ended = list(standing)
+    for one in ended:
+        one.ended_at = by.now
+    return [ref(one) for one in ended]
 
 
 def back_into_use(
@@ -190,7 +206,7 @@ def back_into_use(
             machine_id=machine.id,
             at=by.now,
             person_id=by.person_id,
-            what="back into use",
+            what=BACK,
             note=f"{done.strip()} ({done_by.strip()})",
         )
     )
@@ -247,10 +263,10 @@ def authorise(
 
     ``reread``: whoever names himself has read this machine's cautions again.
     """
-    if until < by.now.date():
+    if until < by.day:
         raise Refused("The last day lies in the past.", field="until")
     facts = machine_facts(machine)
-    if is_minor(person, by.now.date()):
+    if is_minor(person, by.day):
         _check_minor(facts, person, minor)
     if person.id == by.person_id and not reread:
         raise Refused("Read this machine's cautions again before you name yourself.", field="reread")
@@ -316,9 +332,30 @@ def is_minor(person: Person, today: date) -> bool:
     return person.under_18_until is not None and today < person.under_18_until
 
 
+def last_check(machine: Machine) -> MachineCheck | None:
+    """The newest daily check of a machine; None before the first."""
+    return _session_of(machine).execute(
+        select(MachineCheck).where(MachineCheck.machine_id == machine.id).order_by(MachineCheck.id.desc()).limit(1)
+    ).scalar_one_or_none()
+
+
+def _session_of(machine: Machine) -> Session:
+    session = object_session(machine)
+    assert session is not None
+    return session
+
+
+def _back_since(machine: Machine, check: MachineCheck) -> bool:
+    """Whether work was done on the machine after a check, so that it says nothing any more."""
+    back = select(MachineEvent.id).where(
+        MachineEvent.machine_id == machine.id, MachineEvent.what == BACK, MachineEvent.at >= check.at
+    )
+    return _session_of(machine).execute(back.limit(1)).first() is not None
+
+
 def machine_facts(machine: Machine) -> MachineFacts:
     """A machine as the rules see it."""
-    last = machine.checks[-1] if machine.checks else None
+    last = last_check(machine)
     return MachineFacts(
         name=machine.name,
         kind=machine.kind,
@@ -331,7 +368,7 @@ def machine_facts(machine: Machine) -> MachineFacts:
         competent_role=machine.competent_role,
         last_inspection=machine.last_inspection,
         out_of_use=machine.out_of_use_reason,
-        check_passed=bool(last and last.passed),
+        check_passed=last is not None and last.passed and not _back_since(machine, last),
     )
 
 

@@ -93,7 +93,7 @@ def add_lot(
     """One delivery; without a count it is not counted."""
     lot = Lot(
         material=material,
-        label=label.strip() or f"first lot, {by.now:%Y-%m-%d}",
+        label=label.strip() or f"first lot, {by.day:%Y-%m-%d}",
         place=place.strip(),
         sheet_width=sheet_width,
         sheet_height=sheet_height,

@@ -89,7 +89,7 @@ def _customer(session: Session, name: str, contact: str) -> Customer | None:
 
 
 def _next_number(session: Session, by: Actor) -> str:
-    year = f"{by.now:%y}-"
+    year = f"{by.day:%y}-"
     # longest first: 26-10000 comes after 26-9999
     last = session.execute(
         select(Order.number)

@@ -143,7 +143,7 @@ def _pitch(session: Session, job: Job, run: Run | None) -> views.Pitch:
     else:
         return views.Pitch(value="", origin="nominal", detail="no pitch chosen yet")
     lens = f"{found.lens_lot.material.name} lot {found.lens_lot.label}"
-    where = f"{found.code}, {found.known_since:%Y-%m-%d}, {lens}, {found.mode.machine.name}"
+    where = f"{found.code}, {found.known_since.astimezone():%Y-%m-%d}, {lens}, {found.mode.machine.name}"
     return views.Pitch(
         value=str(lpi), uncertainty=f"{u_lpi:.4f}" if u_lpi is not None else "", origin=found.origin, detail=where
     )

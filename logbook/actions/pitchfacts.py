@@ -133,7 +133,7 @@ def facts_and_needs(
         paper=pitch.paper.name,
         paper_lot=pitch.paper_lot.label if pitch.paper_lot else None,
         axis=pitch.axis,
-        known_since=pitch.known_since,
+        known_since=pitch.known_since.astimezone(),
         withdrawn=pitch.withdrawal.reason if pitch.withdrawal else None,
         confirmed=_confirmed(session, pitch),
         scale_ended=_scale_ended(session, pitch),
@@ -184,7 +184,7 @@ def _scale_ended(session: Session, pitch: PitchOnRecord) -> str | None:
         .order_by(MachineEvent.id)
         .limit(1)
     ).scalar_one_or_none()
-    return f"{event.what} on {event.at:%Y-%m-%d}" if event else None
+    return f"{event.what} on {event.at.astimezone():%Y-%m-%d}" if event else None
 
 
 def _climate(job: Job, materials: JobMaterials, pitch: PitchOnRecord) -> float | None:

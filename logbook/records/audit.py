@@ -12,7 +12,7 @@ import hmac
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from sqlalchemy import ForeignKey, Index, LargeBinary, String, Text, cast, select, text
@@ -40,6 +40,11 @@ class Actor:
     now: datetime
     request_id: str | None = None
     place: str | None = None
+
+    @property
+    def day(self) -> date:
+        """The shop's own day: what "today" means to whoever acts."""
+        return self.now.astimezone().date()
 
 
 class AuditEntry(Base):

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from logbook.rules.findings import Finding, note, stop
 
@@ -61,6 +61,16 @@ class WorkerFacts:
     def minor_lifted(self) -> bool:
         """Whether the owner named document, issuer and supervising adult."""
         return bool(self.minor_document and self.minor_issuer and self.minor_adult)
+
+
+def still_covers(*, last_used_at: datetime, last_day: date, now: datetime, today: date) -> bool:
+    """Whether what was read and ticked at the rollers still holds: the same day, at most half an hour away."""
+    return last_day == today and now - last_used_at <= SESSION_IDLE
+
+
+def signed_late(ago: str) -> Finding:
+    """A note: the signature came long after the setting up, so that nobody knows how long the rollers stood."""
+    return note("set-up", f"The rollers were set up {ago} before this signature.")
 
 
 _REQUIRED = (

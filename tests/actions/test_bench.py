@@ -50,7 +50,7 @@ def _start(shop, code, *, place=0, who="Olga", helper=None, alone="Jon calls at 
 
 
 def _is_set_up(shop, code):
-    return shop.read(lambda session: [bench.is_set_up(session, piece.sheet) for piece in prints(session, code)])
+    return shop.act(lambda session, by: [bench.is_set_up(session, by, piece.sheet) for piece in prints(session, code)])
 
 
 def test_safety_ticks_cover_half_an_hour_of_one_person_at_one_machine(shop, mounting):

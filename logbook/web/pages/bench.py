@@ -156,7 +156,7 @@ def _sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
         }
         if stage.key not in ROLLER_STAGES:
             return page("stage.html", **values)
-        if actions.is_set_up(session, found):
+        if actions.is_set_up(session, actor(), found):
             return page("rollers_run.html", **values)
         form = forms.get("rollers_form") or RollersForm(formdata=None)
         form.machine.choices, form.helper.choices = choices.machines(session, "laminator"), _helpers(session)
