@@ -130,7 +130,8 @@ class LifeCycle(RuleBasedStateMachine):
         values = {"inspect-result": "passed" if passed else "failed"} if piece.stage == "inspect" else {}
         if piece.stage in ("adhesive", "laminate"):
             self.shop.check_machine()
-            self.shop.act(lambda session, by: self._set_up(session, by, place))
+            if not self._attempt(lambda session, by: self._set_up(session, by, place), allowed=not piece.in_doubt):
+                return
         if not self._attempt(lambda session, by: self._sign(session, by, place, values), allowed=not blocked):
             return
         if piece.stage == "inspect" and not passed:
