@@ -16,6 +16,7 @@ from logbook.records.floor import JobMaterials, JobPitch
 from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job
+from logbook.refusals import Refused
 from logbook.rules.gates import Gates
 from logbook.rules.secondlook import room
 
@@ -49,6 +50,7 @@ def pitch_of(session: Session, job: Job) -> JobPitch | None:
 
 def choose_materials(session: Session, by: Actor, *, job: Job, choice: MaterialChoice) -> JobMaterials:
     """Lens lot, printer mode, paper and adhesive for a job; a change is a new row."""
+    _check_kinds(choice)
     refuse_set_aside(choice.lens_lot, choice.paper_lot, choice.adhesive_lot)
     chosen = JobMaterials(
         job_id=job.id,
@@ -82,6 +84,17 @@ def choose_materials(session: Session, by: Actor, *, job: Job, choice: MaterialC
         ),
     )
     return chosen
+
+
+def _check_kinds(choice: MaterialChoice) -> None:
+    for lot, kind, field in ((choice.lens_lot, "lens", "lens_lot"), (choice.adhesive_lot, "adhesive", "adhesive_lot")):
+        if lot is not None and lot.material.kind != kind:
+            raise Refused(f"Lot {lot.label} is {lot.material.name}: no {kind}.", field=field)
+    paper, lot = choice.paper, choice.paper_lot
+    if paper.kind != "paper":
+        raise Refused(f"{paper.name} is no paper.", field="paper")
+    if lot is not None and lot.material_id != paper.id:
+        raise Refused(f"Lot {lot.label} is {lot.material.name}, not {paper.name}.", field="paper_lot")
 
 
 def gates(session: Session, job: Job) -> Gates:

@@ -36,7 +36,7 @@ def decide(session: Session, by: Actor, *, piece: Print, kind: str, reason: str)
     session.add(Verdict(print_id=piece.id, kind=kind, reason=reason.strip(), person_id=by.person_id, at=by.now))
     new = sheets.replace_print(session, by, piece=piece) if kind == "replace" else None
     if kind == "concession":
-        piece.stage, piece.set_aside_reason = next_stage("inspect"), None
+        piece.stage = next_stage("inspect")
     elif kind in ("scrap", "replace"):
         _scrap(piece)
     touched = [ref(piece), ref(piece.sheet), ref(piece.job)]

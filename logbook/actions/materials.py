@@ -6,6 +6,7 @@ from decimal import Decimal
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from logbook.actions import doubts
 from logbook.actions.finding import ref
 from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, record
@@ -150,7 +151,6 @@ def set_lot_aside(session: Session, by: Actor, *, lot: Lot, reason: str) -> list
             .where(Print.stage.not_in(("gone", "scrapped")))
         ).scalars()
     )
-    for piece in held:
-        piece.set_aside_reason = f"lot {lot.label}: {lot.set_aside_reason}"
+    doubts.set_aside(held, f"lot {lot.label}: {lot.set_aside_reason}")
     record(session, by, Act("lot set aside", [ref(lot), *(ref(piece) for piece in held)], reason=lot.set_aside_reason))
     return held

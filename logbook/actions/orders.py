@@ -6,14 +6,14 @@ from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
-from sqlalchemy import func, select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
 from logbook.actions.shop import current_step_list
 from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, keyed_hash, record
-from logbook.records.floor import Print, RunPiece
+from logbook.records.floor import Departure, Print, RunPiece
 from logbook.records.orders import Customer, Job, Order
 from logbook.refusals import Refused
 
@@ -163,10 +163,22 @@ def change_job(session: Session, by: Actor, *, job: Job, changes: dict[str, obje
         )
 
 
+def for_the_order(job: Job) -> Select[int]:
+    """Counts the pieces of a job that are what was ordered: no samples, nothing scrapped, and nothing that stayed here.
+
+    What the shop makes for itself stays here when it is done.
+    """
+    pieces = select(func.count(Print.id)).where(Print.job_id == job.id, Print.sample.is_(False))
+    pieces = pieces.where(Print.stage != "scrapped")
+    if job.order.customer_id is None:
+        return pieces
+    return pieces.where(Print.id.not_in(select(Departure.print_id).where(Departure.how == "kept")))
+
+
 def close_if_done(session: Session, by: Actor, job: Job) -> None:
     """Mark job and order as ended when nothing of them is open; part of another act."""
-    stages = list(session.execute(select(Print.stage).where(Print.job_id == job.id, Print.sample.is_(False))).scalars())
-    if stages.count("gone") >= job.quantity and job.ended_at is None:
+    gone = session.execute(for_the_order(job).where(Print.stage == "gone")).scalar_one()
+    if gone >= job.quantity and job.ended_at is None:
         job.ended_at = by.now
         session.flush()
     order = job.order

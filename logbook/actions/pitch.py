@@ -12,6 +12,7 @@ from itertools import combinations
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from logbook.actions import doubts
 from logbook.actions.finding import ref
 from logbook.actions.jobs import axis_of, findings_text, materials_of, pitch_of
 from logbook.actions.machines import dots_per_inch
@@ -576,9 +577,7 @@ def withdraw(session: Session, by: Actor, *, pitch: PitchOnRecord, reason: str) 
         raise Refused("Say what is wrong with it.", field="reason")
     pitch.withdrawal = PitchWithdrawal(at=by.now, person_id=by.person_id, reason=reason.strip())
     touched = prints_from(session, pitch)
-    for piece in touched:
-        if piece.stage not in ("gone", "scrapped"):
-            piece.set_aside_reason = f"its pitch was withdrawn: {reason.strip()}"
+    doubts.set_aside(touched, f"its pitch was withdrawn: {reason.strip()}")
     record(
         session, by, Act("pitch withdrawn", [ref(pitch), *map(ref, touched)], reason=reason.strip(), meaning="rejected")
     )

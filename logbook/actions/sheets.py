@@ -6,6 +6,7 @@ from sqlalchemy.orm import Session
 from logbook.actions.finding import ref
 from logbook.actions.jobs import materials_of
 from logbook.actions.materials import refuse_set_aside
+from logbook.actions.orders import for_the_order
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import JobMaterials, Print, Run, Sheet, StepRecord
 from logbook.records.orders import Job
@@ -18,10 +19,7 @@ BEFORE = "before the logbook"
 
 def open_quantity(session: Session, job: Job) -> int:
     """Pieces that the order still needs: not on their way and not gone."""
-    alive = session.execute(
-        select(func.count(Print.id)).where(Print.job_id == job.id, Print.sample.is_(False), Print.stage != "scrapped")
-    ).scalar_one()
-    return max(0, job.quantity - alive)
+    return max(0, job.quantity - session.execute(for_the_order(job)).scalar_one())
 
 
 def start_sheets(session: Session, by: Actor, *, run: Run, count: int) -> list[Sheet]:
@@ -58,7 +56,8 @@ def _from_run(session: Session, by: Actor, run: Run) -> Sheet:
         lens_lot=run.lens_lot,
         mode=run.mode,
         stage="print",
-        paper_lot=materials.paper_lot if materials else None,
+        # chosen anew since: another paper would not be the run's
+        paper_lot=materials.paper_lot if materials and materials.paper is run.paper else None,
         adhesive_lot=materials.adhesive_lot if materials else None,
         started_at=by.now,
     )
