@@ -19,6 +19,8 @@ from logbook.refusals import Refused
 
 DEFAULT_BLEED = Length(Decimal(5), "mm")
 DEFAULT_DISTANCE = Length(Decimal("0.6"), "m")
+NOT_IN_THE_FILE = {"artwork", "use", "quantity", "price"}
+"""What may still change of a job when its file was made."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,18 +52,18 @@ def place_order(
     note: str = "",
 ) -> Job:
     """A new order with its first job. Without a customer's name it is a piece of the shop's own."""
-    customer = _customer(session, customer_name, contact)
+    customer, old_contact = _customer(session, customer_name, contact)
     order = Order(
         number=_next_number(session, by), customer=customer, placed_at=by.now, due_on=due_on, note=note.strip()
     )
     session.add(order)
     session.flush()
     job = _new_job(session, by, own_safety, order, wish)
-    named = {"customer": keyed_hash(customer.hash_key, customer.name or "")} if customer and customer.hash_key else {}
     touched = [ref(order), ref(job), *([ref(customer)] if customer else [])]
-    record(
-        session, by, Act("order placed", touched, new={**named, "number": order.number, "due": due_on, **_plain(wish)})
-    )
+    old = _hashed(customer, contact=old_contact) if customer and customer.contact != old_contact else {}
+    named = _hashed(customer, customer=customer.name, contact=customer.contact) if customer else {}
+    new = {**named, "number": order.number, "due": due_on, **_plain(wish)}
+    record(session, by, Act("order placed", touched, old=old, new=new))
     return job
 
 
@@ -74,18 +76,25 @@ def add_job(session: Session, by: Actor, own_safety: Path, *, order: Order, wish
     return job
 
 
-def _customer(session: Session, name: str, contact: str) -> Customer | None:
+def _hashed(customer: Customer, /, **values: str | None) -> dict[str, str]:
+    key = customer.hash_key
+    return {name: keyed_hash(key, value) for name, value in values.items() if key and value}
+
+
+def _customer(session: Session, name: str, contact: str) -> tuple[Customer | None, str | None]:
+    """The customer of this name, and how to reach them as it was on record before."""
     name = " ".join(name.split())
     if not name:
-        return None
+        return None, None
     known = session.execute(select(Customer).where(Customer.name == name).order_by(Customer.id)).scalars().first()
     if known is None:
         known = Customer(name=name, contact=contact.strip() or None)
         session.add(known)
         session.flush()
-    elif contact.strip():
-        known.contact = contact.strip()
-    return known
+        return known, known.contact
+    before = known.contact
+    known.contact = contact.strip() or before
+    return known, before
 
 
 def _next_number(session: Session, by: Actor) -> str:
@@ -145,9 +154,7 @@ def _plain(wish: JobWish) -> dict[str, str]:
 
 
 def change_job(session: Session, by: Actor, *, job: Job, changes: dict[str, object]) -> None:
-    """Change what a job is to become; refused once something was interlaced for it."""
-    if session.execute(select(RunPiece.id).where(RunPiece.job_id == job.id)).first():
-        raise Refused("Something was interlaced for this job already; add another job to the order instead.")
+    """Change what a job is to become; once something was interlaced for it, only what the file does not show."""
     _check_quantity(changes.get("quantity", job.quantity))
     allowed = set(JobWish.__slots__)
     old = {
@@ -155,12 +162,19 @@ def change_job(session: Session, by: Actor, *, job: Job, changes: dict[str, obje
         for name, value in changes.items()
         if name in allowed and getattr(job, name) != value
     }
+    interlaced = session.execute(select(RunPiece.id).where(RunPiece.job_id == job.id)).first()
+    if interlaced and not set(old) <= NOT_IN_THE_FILE:
+        raise Refused("Something was interlaced for this job already; add another job to the order instead.")
+    if job.ended_at is not None and "quantity" in old:
+        raise Refused(f"Everything of {job.number} has gone out; add another job for more.", field="quantity")
     for name in old:
         setattr(job, name, changes[name])
+    if "quantity" in old:
+        session.flush()
+        close_if_done(session, by, job)  # fewer may be what has gone out already
     if old:
-        record(
-            session, by, Act("job changed", [ref(job)], old=old, new={name: str(getattr(job, name)) for name in old})
-        )
+        new = {name: str(getattr(job, name)) for name in old}
+        record(session, by, Act("job changed", [ref(job), ref(job.order)], old=old, new=new))
 
 
 def for_the_order(job: Job) -> Select[int]:

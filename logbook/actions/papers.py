@@ -19,12 +19,13 @@ from logbook.paper import views
 from logbook.paper.forms import ProofSheet
 from logbook.paper.rows import shown_cards
 from logbook.paper.shelf import read_shelf
-from logbook.records.audit import Act, Actor, head, record
+from logbook.records.audit import Act, Actor, Head, entries_for, head, record
 from logbook.records.files import FileStore, keep
 from logbook.records.floor import JobMaterials, Print, Run, RunPiece, Sheet, StepRecord, TravellerIssue
 from logbook.records.machines import Machine
 from logbook.records.orders import Job, Order
 from logbook.records.people import Person
+from logbook.refusals import Refused
 from logbook.rules.rollers import missing_fields
 
 THUMBNAIL_LONG_SIDE = 420
@@ -43,6 +44,8 @@ class Gathered:
     view: views.Traveller
     assets: dict[str, bytes]
     revision: int
+    head: Head
+    """The trail's head that the paper shows."""
 
 
 def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_safety: Path, address: str) -> Gathered:
@@ -55,9 +58,7 @@ def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_sa
         ).scalars()
     )
     sheets = list(dict.fromkeys(piece.sheet for piece in prints))
-    revision = (
-        1 + session.execute(select(func.count(TravellerIssue.id)).where(TravellerIssue.job_id == job.id)).scalar_one()
-    )
+    revision = _next_revision(session, job)
     assets = thumbnails(job, store)
     newest = head(session)
     view = views.Traveller(
@@ -93,7 +94,12 @@ def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_sa
         local_rule=fact(session, "local rule"),
         limits={"trim-width": f"{_near(job.width)}", "trim-height": f"{_near(job.height)}"},
     )
-    return Gathered(view, assets, revision)
+    return Gathered(view, assets, revision, newest)
+
+
+def _next_revision(session: Session, job: Job) -> int:
+    issued = select(func.count(TravellerIssue.id)).where(TravellerIssue.job_id == job.id)
+    return 1 + session.execute(issued).scalar_one()
 
 
 def _near(length: Length) -> str:
@@ -272,8 +278,15 @@ def _closed(session: Session, job: Job, run: Run | None) -> tuple[views.Closed, 
     if run is not None and run.accepted_by is not None:
         lines["interlace"] = (
             f"run {run.code} accepted by {run.accepted_by.name}, {run.accepted_at.astimezone():%Y-%m-%d %H:%M}"  # type: ignore[union-attr]
+            f"{_reason_of(session, run)}"
         )
     return tuple(views.Closed(stage, line) for stage, line in lines.items())
+
+
+def _reason_of(session: Session, run: Run) -> str:
+    """Why a run was asked for although something spoke against it."""
+    reasons = [entry.reason for entry in entries_for(session, ref(run)) if entry.action == "interlace run asked for"]
+    return f"; asked for: {reasons[0]}" if reasons and reasons[0] else ""
 
 
 def _people(session: Session) -> int:
@@ -299,8 +312,9 @@ def issue_traveller(
     session: Session, by: Actor, *, job: Job, gathered: Gathered, pdf: tuple[str, int]
 ) -> TravellerIssue:
     """Keep a printed traveller: its bytes, the cards it showed, the trail's head at that moment."""
+    if gathered.revision != _next_revision(session, job):
+        raise Refused("Somebody printed this traveller meanwhile; print it again to get the next revision.")
     kept = keep(session, sha256=pdf[0], size=pdf[1], media_type="application/pdf", kind="record", now=by.now)
-    newest = head(session)
     cards = list(shown_cards(gathered.view))
     issue = TravellerIssue(
         job_id=job.id,
@@ -309,8 +323,8 @@ def issue_traveller(
         person_id=by.person_id,
         file=kept,
         cards=json.dumps(cards),
-        head_seq=newest.seq,
-        head_hash=newest.hash,
+        head_seq=gathered.head.seq,
+        head_hash=gathered.head.hash,
     )
     session.add(issue)
     session.flush()

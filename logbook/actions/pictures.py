@@ -1,4 +1,7 @@
-"""Pictures: taken in, looked at, put in order, replaced by better ones."""
+"""Pictures: taken in, looked at, put in order, replaced by better ones.
+
+A file's name may be a person's: it stays in the picture's row, the trail tells codes and hashes.
+"""
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -82,7 +85,7 @@ def add_pictures(session: Session, by: Actor, store: FileStore, *, job: Job, tak
         Act(
             "pictures added",
             [ref(job), *(ref(picture) for picture in added)],
-            new={"names": [intake.name for intake in taken]},
+            new={"count": len(added)},
             files=[intake.sha256 for intake in taken],
         ),
     )
@@ -130,8 +133,8 @@ def replace_picture(session: Session, by: Actor, store: FileStore, *, picture: P
         Act(
             "picture replaced",
             [ref(picture.job), ref(picture), ref(new)],
-            old={"name": picture.original_name},
-            new={"name": intake.name},
+            old={"picture": picture.code, "file": picture.file.sha256},
+            new={"picture": new.code, "file": intake.sha256},
             files=[intake.sha256],
         ),
     )
@@ -147,7 +150,7 @@ def remove_picture(session: Session, by: Actor, *, picture: Picture) -> None:
     for position, rest in enumerate(left, start=1):
         rest.position = position
     touched = [ref(picture.job), ref(picture), *map(ref, left)]
-    record(session, by, Act("picture taken out", touched, old={"name": picture.original_name}))
+    record(session, by, Act("picture taken out", touched, old={"picture": picture.code}, files=[picture.file.sha256]))
 
 
 def swap_order(session: Session, by: Actor, *, job: Job, codes: list[str]) -> None:
@@ -155,7 +158,7 @@ def swap_order(session: Session, by: Actor, *, job: Job, codes: list[str]) -> No
     standing = {picture.code: picture for picture in current(job)}
     if sorted(codes) != sorted(standing):
         raise Refused("The pictures changed meanwhile; open the page again.")
-    old = [picture.original_name for picture in current(job)]
+    old = [picture.code for picture in current(job)]
     for position, code in enumerate(codes, start=1):
         standing[code].position = position
     record(
@@ -165,6 +168,6 @@ def swap_order(session: Session, by: Actor, *, job: Job, codes: list[str]) -> No
             "pictures ordered",
             [ref(job), *(ref(standing[code]) for code in codes)],
             old={"order": old},
-            new={"order": [standing[code].original_name for code in codes]},
+            new={"order": codes},
         ),
     )

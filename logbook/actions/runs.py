@@ -20,10 +20,10 @@ from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
 from logbook.records.base import new_code
 from logbook.records.files import keep
-from logbook.records.floor import Run, RunPiece
+from logbook.records.floor import JobPitch, Run, RunPiece
 from logbook.records.orders import Job
 from logbook.refusals import Refused
-from logbook.rules.findings import Strength, settle
+from logbook.rules.findings import Finding, Strength, settle
 from logbook.rules.gates import may_interlace
 
 LEASE = timedelta(seconds=30)
@@ -58,7 +58,8 @@ def ask_for(session: Session, by: Actor, *, job: Job, wish: RunWish = RunWish())
         recipes.Ingredients(job, materials, chosen.pitch, str(used.lpi), code, wish.waste, wish.address)
     )
     plan = recipes.plan_of(recipes.load(made))
-    settled = settle([*findings, *recipes.fits(plan, materials)], reason=wish.reason)
+    news = _not_asked_yet(chosen, still)
+    settled = settle([*findings, *news, *recipes.fits(plan, materials)], reason=wish.reason)
     run = Run(
         code=code,
         sample=wish.sample,
@@ -79,6 +80,12 @@ def ask_for(session: Session, by: Actor, *, job: Job, wish: RunWish = RunWish())
     session.flush()
     _record_asked(session, by, job, run, settled)
     return run
+
+
+def _not_asked_yet(chosen: JobPitch, still: list[Finding]) -> list[Finding]:
+    """What asks for a reason now and did not when the pitch was chosen: the room, the printer or the size changed."""
+    known = {sentence for _, _, sentence in json.loads(chosen.findings or "[]")}
+    return [found for found in still if found.strength is Strength.ASK and found.sentence not in known]
 
 
 def _record_asked(session: Session, by: Actor, job: Job, run: Run, settled: str) -> None:
@@ -195,8 +202,15 @@ def _end(session: Session, by: Actor, run: Run, state: str, trouble: str) -> Non
     record(
         session,
         by,
-        Act(f"interlace run {state}", _touched(run), reason=trouble),
+        Act(f"interlace run {state}", _touched(run), reason=_without_names(run, trouble)),
     )
+
+
+def _without_names(run: Run, trouble: str) -> str:
+    """A file's name may be a person's, and the trail keeps none."""
+    for number, picture in enumerate(recipes.load(run.recipe)["pictures"], start=1):
+        trouble = trouble.replace(picture["name"], f"picture {number}")
+    return trouble
 
 
 def _touched(run: Run) -> list[str]:

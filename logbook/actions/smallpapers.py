@@ -15,7 +15,7 @@ from logbook.actions.papers import bench_view
 from logbook.actions.pitch import bands_of
 from logbook.paper import customer, forms, views
 from logbook.paper.shelf import read_shelf
-from logbook.records.audit import Actor, entries_for, head
+from logbook.records.audit import Actor, AuditEntry, entries_for, head
 from logbook.records.floor import Departure, Print, Sheet
 from logbook.records.machines import Machine
 from logbook.records.orders import Job, Order
@@ -116,11 +116,7 @@ def out_of_use(session: Session, desk: Desk, code: str) -> forms.OutOfUse:
     machine = by_code(session, Machine, code)
     if machine.out_of_use_reason is None:
         raise Refused(f"{machine.name} is in use; take it out of use first.")
-    acts = [
-        entry
-        for entry in entries_for(session, f"machine:{machine.code}")
-        if entry.action in ("machine out of use", "machine checked")
-    ]
+    acts = [entry for entry in entries_for(session, f"machine:{machine.code}") if _took_out(entry)]
     return forms.OutOfUse(
         imprint=_imprint(session, desk),
         machine=bench_view(machine),
@@ -129,6 +125,12 @@ def out_of_use(session: Session, desk: Desk, code: str) -> forms.OutOfUse:
         by=acts[-1].actor_name if acts else "",
         address=_link(desk, machine.code),
     )
+
+
+def _took_out(entry: AuditEntry) -> bool:
+    """A check that passed while the machine was out of use did not take it out."""
+    failed = entry.action == "machine checked" and not json.loads(entry.body)["new"]["passed"]
+    return failed or entry.action == "machine out of use"
 
 
 def care_card(session: Session, _desk: Desk, code: str) -> customer.CareCard:

@@ -60,7 +60,6 @@ ADJUSTABLE = {
     "distance": "the distance of a reading is not known, or cannot be converted",
     "uncertainty": "a pitch less sure than this print needs",
     "second reading": "a pitch test read by one person only, or by two who differ",
-    "room": "a room outside its usual warmth or humidity",
     "wait": "drying, resting or shipping time cut short",
     "limit": "a measured value outside its limits",
     "inspector": "a piece inspected by its maker",

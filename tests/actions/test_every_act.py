@@ -174,7 +174,7 @@ def _people_and_shop(told: Story) -> None:
         lambda session, by: people.set_units(session, by, person=_person(session, "Nell"), units="in"),
     )
     told.tell("shop.set_facts", lambda session, by: shop.set_facts(session, by, {"dressings": "beside the door"}))
-    told.tell("strengths.choose", lambda session, by: strengths.choose(session, by, wanted={"room": "ask"}))
+    told.tell("strengths.choose", lambda session, by: strengths.choose(session, by, wanted={"age": "ask"}))
 
 
 def _equipment(told: Story) -> None:
