@@ -299,6 +299,12 @@ def entries_for(session: Session, ref: str) -> Iterator[AuditEntry]:
     )
 
 
+def was_done(session: Session, request_id: str | None) -> bool:
+    """Whether a form with this id made its entry already."""
+    done = select(AuditEntry.id).where(AuditEntry.request_id == request_id)
+    return request_id is not None and session.execute(done).first() is not None
+
+
 def newest(session: Session, *, before: int | None, count: int) -> list[AuditEntry]:
     """The newest entries, or those before a sequence number, newest first."""
     query = select(AuditEntry).order_by(AuditEntry.id.desc()).limit(count)

@@ -11,7 +11,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 from werkzeug import Response
 
-from logbook.records.audit import Actor, AuditEntry, AuditObject
+from logbook.records.audit import Actor, AuditEntry, AuditObject, was_done
 from logbook.refusals import Refused
 from logbook.web.gate import actor, the_shop
 
@@ -35,6 +35,10 @@ def act(form: FlaskForm, work: Callable[[Session, Actor], T], then: Callable[[T]
             target = then(done)
         return redirect(target, 303)
     except Refused as refusal:
+        with reading() as session:
+            again = was_done(session, request_id)
+        if again:  # a second click finds the work done and would be told that it cannot be done
+            return redirect(_where_it_led(request_id), 303)
         say(form, refusal)
         return None
     except IntegrityError as error:
