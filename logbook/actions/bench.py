@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, selectinload
 
 from logbook.actions import machines, materials
 from logbook.actions.finding import ref
@@ -37,7 +37,8 @@ def stage_of(subject: Subject) -> str:
 
 def standing(session: Session) -> dict[str, list[Subject]]:
     """Everything on the bench by its stage, in due order: sheets until they are cut apart, then their pieces."""
-    sheets = session.execute(select(Sheet).where(Sheet.stage.in_(SHEET_WAY[:-1])).order_by(Sheet.id)).scalars()
+    on_the_way = select(Sheet).where(Sheet.stage.in_(SHEET_WAY[:-1])).options(selectinload(Sheet.prints))
+    sheets = session.execute(on_the_way.order_by(Sheet.id)).scalars()
     pieces = session.execute(select(Print).where(Print.stage.in_(PRINT_WAY[1:-1])).order_by(Print.id)).scalars()
     found: dict[str, list[Subject]] = {stage: [] for stage in (*SHEET_WAY[:-1], *PRINT_WAY[1:-1])}
     everything: list[Subject] = [*sheets, *pieces]

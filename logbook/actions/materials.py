@@ -125,6 +125,12 @@ def left(session: Session, lot: Lot) -> int | None:
     return session.execute(select(func.sum(StockMove.change)).where(StockMove.lot_id == lot.id)).scalar_one()
 
 
+def all_left(session: Session) -> dict[int, int]:
+    """Sheets left of every counted lot, by the lot's row id: one question for a page that shows them all."""
+    sums = select(StockMove.lot_id, func.sum(StockMove.change).label("count_left")).group_by(StockMove.lot_id)
+    return {row.lot_id: row.count_left for row in session.execute(sums)}
+
+
 def consume(session: Session, by: Actor, *, lot: Lot | None, why: str, sheet: Sheet) -> None:
     """One sheet of a counted lot is used; part of another act, so no entry of its own."""
     if lot is not None and left(session, lot) is not None:

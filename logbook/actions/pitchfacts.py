@@ -12,7 +12,7 @@ from logbook.actions.pictures import current
 from logbook.engine import distance, drift, lens
 from logbook.lengths import Length
 from logbook.records.audit import Actor
-from logbook.records.floor import JobMaterials, Run, Sheet
+from logbook.records.floor import JobMaterials, Run, Sheet, StripReading
 from logbook.records.machines import MachineEvent
 from logbook.records.materials import Material
 from logbook.records.orders import Job
@@ -164,7 +164,10 @@ def _confirmed(session: Session, pitch: PitchOnRecord) -> str | None:
     if pitch.origin != "carried over":
         return None
     sheets = session.execute(
-        select(Sheet).join(Run, Sheet.run_id == Run.id).where(Run.pitch_id == pitch.id).order_by(Sheet.id)
+        select(Sheet)
+        .join(Run, Sheet.run_id == Run.id)
+        .where(Run.pitch_id == pitch.id, Sheet.id.in_(select(StripReading.sheet_id)))
+        .order_by(Sheet.id)
     ).scalars()
     for sheet in sheets:
         fit = stripfits.fit_of(session, sheet)

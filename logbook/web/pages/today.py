@@ -7,7 +7,7 @@ from flask import Blueprint, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions.materials import left
+from logbook.actions.materials import all_left
 from logbook.records.floor import Print, Run, Sheet
 from logbook.records.machines import Authorisation, Machine
 from logbook.records.materials import Lot
@@ -81,9 +81,9 @@ def _empty(session: Session) -> bool:
 
 
 def _low_lots(session: Session, day: date) -> list[Low]:
-    found = []
+    found, counts = [], all_left(session)
     for lot in session.execute(select(Lot).where(Lot.set_aside_reason.is_(None)).order_by(Lot.id)).scalars():
-        count = left(session, lot)
+        count = counts.get(lot.id)
         here = url_for("stock.lot", code=lot.code)
         if count is not None and lot.reorder_level is not None and count <= lot.reorder_level:
             found.append(Low(f"{lot.material.name}, {lot.label}: {count} left", here))
