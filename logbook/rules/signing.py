@@ -33,23 +33,27 @@ def _value(step: Step, value: str) -> tuple[str, str, str] | None:
 
 def read_number(step: Step, value: str) -> Decimal:
     """A number as typed, decimal comma or point; Refused, naming the field, where it is none."""
-    try:
-        number = Decimal(value.strip().replace(",", "."))
-    except InvalidOperation:
-        number = Decimal("NaN")
-    if not number.is_finite():
+    number = _number(value)
+    if number is None:
         raise Refused(f"{step.text} {value!r} is not a number in {step.unit}.", field=step.key)
     return number
 
 
+def _number(value: str) -> Decimal | None:
+    try:
+        number = Decimal(value.strip().replace(",", "."))
+    except InvalidOperation:
+        return None
+    return number if number.is_finite() else None
+
+
 def outside_limits(stage: Stage, values: Mapping[str, str]) -> list[Finding]:
-    """An ask for each number outside its limits."""
+    """An ask for each number outside its limits; what is no number is refused where it is recorded."""
     found = []
     for step in stage.steps:
-        value = values.get(step.key, "").strip()
-        if step.record != "number" or not value:
+        number = _number(values.get(step.key, "")) if step.record == "number" else None
+        if number is None:
             continue
-        number = read_number(step, value)
         if (step.low is not None and number < step.low) or (step.high is not None and number > step.high):
             found.append(ask(f"limit: {step.key}", f"{step.text} {number} {step.unit} is outside {limits(step)}."))
     return found

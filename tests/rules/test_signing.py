@@ -1,0 +1,146 @@
+"""What may stand on a stage's page: values, ticks, limits. Limits are shop defaults without a source."""
+
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logbook.refusals import Refused
+from logbook.rules import signing
+from logbook.rules.findings import Strength
+from logbook.rules.steplist import Stage, Step
+
+SIZE = Step("size", "Measure the width.", record="number", unit="mm", low=Decimal("-1.0"), high=Decimal("1.0"))
+BOW = Step("bow", "Measure the bow.", record="number", unit="mm", high=Decimal(1), required=True)
+WARMTH = Step("warmth", "Read the thermometer.", record="number", unit="°C", low=Decimal(10))
+CLEAN = Step("clean", "Clean both faces.", record="tick", required=True)
+RESULT = Step("result", "Choose the result.", record="choice", choices=("passed", "failed"), required=True)
+REMARK = Step("remark", "Say what you saw.", record="text")
+LOOK = Step("look", "Look through the lens.")
+SIGN = Step("inspect-sign", "Sign.", record="sign", required=True)
+STAGE = Stage("inspect", "S11", "Inspect", "piece", (LOOK, SIZE, BOW, WARMTH, CLEAN, RESULT, REMARK, SIGN))
+FILLED = {"bow": "0.5", "clean": "on", "result": "passed"}
+
+
+def test_what_was_filled_in_is_recorded_in_step_order_with_its_unit():
+    assert signing.checked_values(STAGE, {**FILLED, "size": " 0,4 ", "remark": "fine", "csrf_token": "secret"}) == [
+        ("size", "0.4", "mm"),
+        ("bow", "0.5", "mm"),
+        ("clean", "ticked", ""),
+        ("result", "passed", ""),
+        ("remark", "fine", ""),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("values", "field"),
+    [
+        ({**FILLED, "clean": ""}, "clean"),
+        ({**FILLED, "bow": "  "}, "bow"),
+        ({**FILLED, "result": "perhaps"}, "result"),
+        ({**FILLED, "size": "half a millimetre"}, "size"),
+        ({**FILLED, "size": "NaN"}, "size"),
+        ({**FILLED, "size": "inf"}, "size"),
+        ({**FILLED, "size": "1,000.5"}, "size"),
+    ],
+)
+def test_what_is_missing_or_unreadable_is_refused_beside_its_field(values, field):
+    with pytest.raises(Refused) as refused:
+        signing.checked_values(STAGE, values)
+    assert refused.value.field == field
+
+
+def test_only_the_steps_of_one_moment_are_asked_for():
+    rolls = Stage(
+        "adhesive",
+        "S7",
+        "Adhesive",
+        "sheet",
+        (
+            Step("gap", "Set the gap.", record="number", unit="mm", required=True),
+            Step("go", "Roll.", moment="rollers", marker="rollers-start"),
+            Step("bubbles", "Look for bubbles.", record="text", moment="after"),
+            Step("adhesive-sign", "Sign.", record="sign", required=True, moment="after"),
+        ),
+    )
+    assert signing.checked_values(rolls, {"bubbles": "none", "gap": "2"}, moment="after") == [("bubbles", "none", "")]
+    with pytest.raises(Refused, match="Not recorded yet: Set the gap"):
+        signing.checked_values(rolls, {"bubbles": "none"})
+
+
+@pytest.mark.parametrize(
+    ("values", "outside"),
+    [
+        ({"size": "1.0", "bow": "1"}, []),
+        ({"size": "1.01"}, ["limit: size"]),
+        ({"size": "-1,01"}, ["limit: size"]),
+        ({"bow": "1.0001", "warmth": "9.9"}, ["limit: bow", "limit: warmth"]),
+        ({"bow": "-5"}, []),
+        ({"size": "abc", "bow": ""}, []),
+    ],
+)
+def test_a_number_outside_its_limits_asks(values, outside):
+    found = signing.outside_limits(STAGE, values)
+    assert [one.rule for one in found] == outside
+    assert {one.strength for one in found} <= {Strength.ASK}
+
+
+@given(st.decimals(min_value=-1000, max_value=1000, places=3))
+def test_a_number_is_inside_its_limits_or_asks_and_keeps_every_digit(number):
+    values = {**FILLED, "size": str(number)}
+    assert bool(signing.outside_limits(STAGE, values)) is not (Decimal(-1) <= number <= 1)
+    recorded = {key: value for key, value, _ in signing.checked_values(STAGE, values)}["size"]
+    assert Decimal(recorded) == number
+
+
+@pytest.mark.parametrize(
+    ("step", "words"),
+    [(SIZE, "-1.0 to 1.0 mm"), (BOW, "at most 1 mm"), (WARMTH, "at least 10 °C"), (REMARK, "")],
+)
+def test_limits_read_as_people_say_them(step, words):
+    assert signing.limits(step) == words
+
+
+SET_UP = Stage(
+    "adhesive",
+    "S7",
+    "Adhesive",
+    "sheet",
+    (
+        Step("rings", "Take off rings.", record="tick", safety=True, required=True),
+        Step("words", "Agree on turn and stop.", record="tick", safety=True, required=True),
+        Step("dust", "Dust the print.", record="tick", required=True),
+        Step("lamp", "Switch on the lamp.", record="tick"),
+        SIGN,
+    ),
+)
+
+
+@pytest.mark.parametrize(
+    ("ticks", "covered", "missing"),
+    [
+        ({"rings", "words", "dust"}, False, None),
+        ({"rings", "dust"}, False, "words"),
+        ({"rings", "words"}, False, "dust"),
+        ({"dust"}, True, None),
+        ({"rings", "words"}, True, "dust"),
+        (set(), True, "dust"),
+    ],
+)
+def test_every_required_tick_is_there_and_a_session_covers_only_safety(ticks, covered, missing):
+    if missing is None:
+        signing.check_ticks(SET_UP, ticks, safety_covered=covered)
+        return
+    with pytest.raises(Refused) as refused:
+        signing.check_ticks(SET_UP, ticks, safety_covered=covered)
+    assert refused.value.field == missing
+
+
+def test_doubt_and_an_undecided_failure_are_stops_and_the_makers_own_look_is_a_note():
+    strengths = [
+        signing.set_aside("26-0001-A1", "damp").strength,
+        signing.undecided("26-0001-A1").strength,
+        signing.inspected_by_maker("Olga").strength,
+    ]
+    assert strengths == [Strength.STOP, Strength.STOP, Strength.NOTE]
