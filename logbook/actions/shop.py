@@ -3,6 +3,7 @@
 import hashlib
 import json
 import tomllib
+from functools import lru_cache
 from pathlib import Path
 
 from sqlalchemy import select
@@ -70,4 +71,10 @@ def current_step_list(session: Session, by: Actor, own: Path) -> StepListRevisio
 
 def step_list(kept: StepListRevision) -> StepList:
     """A kept revision, checked and frozen."""
-    return read_step_list(json.loads(kept.content))
+    return _read_once(kept.content)
+
+
+@lru_cache(maxsize=64)
+def _read_once(content: str) -> StepList:
+    """A kept revision never changes, and a page asks for it once per step that it shows."""
+    return read_step_list(json.loads(content))
