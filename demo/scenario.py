@@ -12,13 +12,15 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import measuring
 import workshop
-from pictures import KITE, LIGHTHOUSE, MOONS
-from tellings import Plan, Telling, decide, half_done
+from benchwork import Plan
+from pictures import FOX, HARBOUR, KITE, LIGHTHOUSE, MOONS, WATCH
+from tellings import Telling, decide, half_done
 from workshop import OPERATOR, OWNER, PASSWORDS, VIEWER, Diary
 
 from logbook.records.opened import DEMO_MARK, open_shop
 from logbook.settings import Settings
 
+LANDSCAPE = (100, 80)
 PLANS = {
     "gone": Plan("Bluefin Books", "Lighthouse", LIGHTHOUSE, "pack", due_in=-3, price="48.00"),
     "copies": Plan(
@@ -34,12 +36,15 @@ PLANS = {
     ),
     "conceded": Plan("Madame Orel", "Kite", KITE, "inspect", flip="up-down", due_in=1, results={0: "failed"}),
     "withdrawn": Plan("Tidewater Museum", "Moon, small", MOONS[:2], "dwell", lens="R60-0877", due_in=4),
-    "asked": Plan("Café Sextant", "Lighthouse, menu", LIGHTHOUSE, "proof", due_in=12),
+    "asked": Plan("Café Sextant", "Harbour, menu", HARBOUR, "proof", size=LANDSCAPE, due_in=12),
     "change": Plan(
         "Nils Okafor", "Kite for Ada", KITE, "answer", answer="change", words="Could the kite be larger?", due_in=10
     ),
     "no pitch": Plan("Café Sextant", "Moon, menu", MOONS[:2], "answer", lens="R60-0912", due_in=11),
     "sample": Plan("Harbour Trust", "Lighthouse, sample", LIGHTHOUSE, "accept", sample=True, nominal=True, due_in=14),
+    "sample at work": Plan(
+        "Old Mill Hotel", "Watch, sample", WATCH, "ask", sample=True, nominal=True, due_in=13, hours_ago=0
+    ),
     "reorder": Plan(
         "Bluefin Books",
         "Lighthouse",
@@ -50,13 +55,13 @@ PLANS = {
         note="Reorder, exactly as before.",
         price="48.00",
     ),
-    "drying": Plan("Orchard School", "Kite, entrance", KITE[::-1], "print", due_in=6),
+    "drying": Plan("Orchard School", "Fox, entrance", FOX, "print", due_in=6),
     "adhesive": Plan("Orchard School", "Lighthouse, library", LIGHTHOUSE, "dry", due_in=5),
     "lens": Plan("Nils Okafor", "Moon for Ada", MOONS[:2], "adhesive", lens="R60-0912", due_in=5),
-    "resting": Plan("Harbour Trust", "Kite over the hills", KITE, "laminate", due_in=4),
-    "trim": Plan("Madame Orel", "Lighthouse at night", LIGHTHOUSE[::-1], "dwell", due_in=3),
+    "resting": Plan("Harbour Trust", "Harbour in the morning", HARBOUR, "laminate", size=LANDSCAPE, due_in=4),
+    "trim": Plan("Madame Orel", "Grandfather's watch", WATCH, "dwell", due_in=3),
     "inspect": Plan("Tidewater Museum", "Moon, shop", MOONS, "trim", lens="R60-0912", due_in=2),
-    "half done": Plan("Old Mill Hotel", "Lighthouse, reception", LIGHTHOUSE, "order", due_in=7),
+    "half done": Plan("Old Mill Hotel", "Fox, reception", FOX[::-1], "order", due_in=7),
     "own": Plan("", "Kite for the window", KITE, "order", due_in=30),
 }
 

@@ -1,21 +1,20 @@
 """The demo's orders: each goes its way stage by stage until today catches up with it."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
 from io import BytesIO
 
+from benchwork import BenchWork, Plan
 from sqlalchemy import select
 from sqlalchemy.orm import Session
-from workshop import OPERATOR, OWNER, Diary, check, lot, machine, mode, pitch_for
+from workshop import OPERATOR, OWNER, Diary, lot, mode, pitch_for
 
-from logbook.actions import bench, jobs, leaving, orders, pictures, pitch, proofs, runs, sheets, strips
+from logbook.actions import jobs, leaving, orders, pictures, pitch, proofs, runs, sheets
 from logbook.actions.materials import material_named
 from logbook.background.compute import work_on
 from logbook.lengths import parse_length
 from logbook.records.audit import Actor
-from logbook.records.floor import Print, Run, RunPiece, Sheet
+from logbook.records.floor import Run, RunPiece
 from logbook.records.orders import Job
 from logbook.rules.stages import ROLLER_STAGES
 
@@ -24,7 +23,8 @@ HOURS = {
     "proof": 1,
     "answer": 20,
     "pitch": 21,
-    "run": 21.2,
+    "ask": 21.2,
+    "run": 21.25,
     "accept": 21.4,
     "print": 22,
     "dry": 47,
@@ -37,41 +37,14 @@ HOURS = {
 }
 """When each step of a job is done, in hours after its order."""
 STEPS = tuple(HOURS)
-COUNTS = (("1", "1/2", "0", "1/2", "1"), ("1 1/4", "3/4", "1/4", "1/4", "3/4"), ("1", "1/2", "1/4", "1/2", "1"))
-"""What readers count in a pitch strip's five bands: as expected, or a little off."""
-DRAWN = Sequence[tuple[str, Callable[[], bytes]]]
 
 
-@dataclass
-class Plan:
-    """One order of the demo: how far it has come, and what is special about it."""
-
-    customer: str
-    artwork: str
-    drawn: DRAWN
-    done: str
-    lens: str = "R20-4471"
-    quantity: int = 1
-    flip: str = "left-right"
-    due_in: int = 9
-    answer: str = "approved"
-    words: str = ""
-    sample: bool = False
-    nominal: bool = False
-    note: str = ""
-    price: str | None = None
-    results: dict[int, str] = field(default_factory=dict)
-    """Inspection by piece (from 0); what is not named passed."""
-    begun: datetime | None = None
-
-
-class Telling:
+class Telling(BenchWork):
     """Tells one plan into the diary."""
 
     def __init__(self, diary: Diary, plan: Plan) -> None:
-        self.diary, self.plan, self.code = diary, plan, ""
-        reached = HOURS[plan.done]
-        self.start = plan.begun or diary.now - timedelta(hours=reached + 1.5)
+        super().__init__(diary, plan)
+        self.start = diary.now - timedelta(hours=HOURS[plan.done] + plan.hours_ago)
 
     def tell(self) -> None:
         """Every step up to the one that is done."""
@@ -84,10 +57,11 @@ class Telling:
         elif step == "proof":
             self.diary.outside(when, self._proof)
         elif step == "run":
-            self.diary.act(when, OPERATOR, self._ask)
-            self.diary.outside(when + timedelta(minutes=2), self._compute)
+            self.diary.outside(when, self._compute)
         elif step in ("answer", "pitch", "accept"):
             self.diary.act(when, OWNER, getattr(self, f"_{step}"))
+        elif step == "ask":
+            self.diary.act(when, OPERATOR, self._ask)
         elif step in ROLLER_STAGES:
             self.diary.act(when, OPERATOR, lambda session, by: self._rollers(session, by, step))
         else:
@@ -99,13 +73,13 @@ class Telling:
     def _order(self, at: datetime) -> None:
         files = [(name, BytesIO(draw())) for name, draw in self.plan.drawn]
         with pictures.received(self.diary.shop.store, files) as taken:
-            self.diary._do(at, OWNER, lambda session, by: self._place(session, by, taken))
+            self.diary.do(at, OWNER, lambda session, by: self._place(session, by, taken))
 
     def _place(self, session: Session, by: Actor, taken: list[pictures.Intake]) -> None:
         plan = self.plan
         wish = orders.JobWish(
-            width=parse_length("80mm"),
-            height=parse_length("100mm"),
+            width=parse_length(f"{plan.size[0]}mm"),
+            height=parse_length(f"{plan.size[1]}mm"),
             flip=plan.flip,
             artwork=plan.artwork,
             quantity=plan.quantity,
@@ -202,98 +176,12 @@ class Telling:
         runs.accept(session, by, run=run)
         sheets.start_sheets(session, by, run=run, count=self.plan.quantity)
 
-    # --- the bench
-
-    def _sheets(self, session: Session, stage: str) -> list[Sheet]:
-        return list(
-            session.execute(
-                select(Sheet)
-                .join(Print, Print.sheet_id == Sheet.id)
-                .join(Job, Print.job_id == Job.id)
-                .where(Job.code == self.code, Sheet.stage == stage)
-                .order_by(Sheet.id)
-            )
-            .scalars()
-            .unique()
-        )
-
-    def _pieces(self, session: Session, stage: str) -> list[Print]:
-        return list(
-            session.execute(
-                select(Print)
-                .join(Job, Print.job_id == Job.id)
-                .where(Job.code == self.code, Print.stage == stage)
-                .order_by(Print.id)
-            ).scalars()
-        )
-
-    def _bench(self, session: Session, by: Actor, stage: str) -> None:
-        if stage in ("inspect", "pack"):
-            for number, piece in enumerate(self._pieces(session, stage)):
-                self._last_stages(session, by, stage, piece, number)
-            return
-        subjects: list = self._pieces(session, stage) if stage == "trim" else self._sheets(session, stage)
-        if stage == "print":
-            self._tap(session, by, subjects)
-        tool = machine(session, "Wheel cutter") if stage == "trim" else None
-        if tool is not None:
-            check(session, by, self.diary.shop.settings.own_safety_path, "Wheel cutter")
-        values = {"trim-width": "80.0", "trim-height": "100.2", "dwell-bow": "0.4", "print-scale": "100"}
-        bench.sign_stage(
-            session,
-            by,
-            subjects=subjects,
-            stage=stage,
-            signature=bench.Signature(values=values, machine=tool, reason="as agreed"),
-        )
-
-    def _tap(self, session: Session, by: Actor, waiting: list[Sheet]) -> None:
-        """The pitch strip beside each print, where there is one: five counts, not always the expected ones."""
-        for number, sheet in enumerate(sheet for sheet in waiting if strips.plan_of(sheet.run) is not None):
-            told = COUNTS[(len(self.plan.artwork) + number) % len(COUNTS)]
-            strips.record_counts(session, by, sheet=sheet, counts=dict(enumerate(told, start=1)))
-
-    def _last_stages(self, session: Session, by: Actor, stage: str, piece: Print, number: int) -> None:
-        if stage == "pack":
-            leaving.leave(session, by, piece=piece, way=leaving.WayOut(how="collected", on=by.now.date()), values={})
-            return
-        result = self.plan.results.get(number, "passed")
-        bench.sign_stage(
-            session,
-            by,
-            subjects=[piece],
-            stage="inspect",
-            signature=bench.Signature(
-                values={
-                    "inspect-ghosting": "1" if result == "passed" else "3",
-                    "inspect-bubbles": "0",
-                    "inspect-result": result,
-                },
-                reason="" if result == "passed" else "ghosting too strong",
-            ),
-        )
-
-    def _rollers(self, session: Session, by: Actor, stage: str) -> None:
-        check(session, by, self.diary.shop.settings.own_safety_path, "Rosa")
-        waiting = self._sheets(session, stage)
-        ticks = frozenset(step.key for step in bench.stage_definition(waiting[0]).steps if step.record == "tick")
-        bench.start_rollers(
-            session,
-            by,
-            sheets=waiting,
-            stage=stage,
-            start=bench.RollerStart(
-                machine=machine(session, "Rosa"), helper=None, alone_with="Ilse looks in every half hour", ticks=ticks
-            ),
-        )
-        bench.sign_stage(session, by, subjects=waiting, stage=stage, signature=bench.Signature(values={}))
-
 
 def decide(diary: Diary, telling: Telling, when: datetime, kind: str, reason: str) -> None:
     """What becomes of the piece that failed its inspection."""
 
     def verdict(session: Session, by: Actor) -> None:
-        failed = [piece for piece in telling._pieces(session, "inspect") if leaving.failed_inspection(session, piece)]
+        failed = [piece for piece in telling.pieces(session, "inspect") if leaving.failed_inspection(session, piece)]
         leaving.decide(session, by, piece=failed[0], kind=kind, reason=reason)
 
     diary.act(when, OWNER, verdict)

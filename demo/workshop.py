@@ -37,7 +37,7 @@ class Diary:
 
     def act(self, when: datetime, who: str, work: Callable[[Session, Actor], Any]) -> None:
         """Somebody does something at a time."""
-        self.entries.append((when, len(self.entries), lambda at: self._do(at, who, work)))
+        self.entries.append((when, len(self.entries), lambda at: self.do(at, who, work)))
 
     def outside(self, when: datetime, work: Callable[[datetime], None]) -> None:
         """Something that runs with no transaction open, such as a worker's run."""
@@ -50,7 +50,8 @@ class Diary:
             when, _, work = self.entries.pop(0)
             work(when)
 
-    def _do(self, at: datetime, who: str, work: Callable[[Session, Actor], Any]) -> None:
+    def do(self, at: datetime, who: str, work: Callable[[Session, Actor], Any]) -> None:
+        """Somebody does something at once, in a transaction of its own."""
         with self.shop.database.writing() as session:
             person = session.execute(select(Person).where(Person.name == who)).scalar_one()
             work(session, Actor(person.id, person.name, person.role, at))
