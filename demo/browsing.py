@@ -5,6 +5,7 @@ import urllib.error
 import urllib.parse
 import urllib.request
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
@@ -118,7 +119,7 @@ class Browser:
     def send(
         self,
         form: Form,
-        values: dict[str, str | list[str]] | None = None,
+        values: Mapping[str, str | list[str]] | None = None,
         *,
         files: list[tuple[str, str, bytes]] | None = None,
         expect: int = 200,

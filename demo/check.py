@@ -4,244 +4,47 @@ python demo/check.py --data FOLDER      FOLDER holds the demo, which is verified
 """
 
 import argparse
-import io
-import json
+import os
+import signal
 import subprocess
 import sys
 import tempfile
-import time
-import urllib.error
-from decimal import Decimal
-from fractions import Fraction
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from browsing import Browser, Page
-from pictures import LIGHTHOUSE
-from PIL import Image, TiffImagePlugin
+from walking import STEPS, Walk
 
 PATIENCE = 90
-TRUE_PITCH = Decimal("20.07")
-MACHINE = {
-    "manual": "Own manual, drawer",
-    "freeing_procedure": "Stop, isolate, raise the roller by hand.",
-    "stop_position": "both sides",
-    "isolator": "wall",
-    "competent_role": "workshop lead",
-    "last_inspection": "this spring",
-}
+SECONDS_TO_END = 10
 
 
-class Walk:
-    """The main job, step by step; every step leaves something for the next."""
-
-    def __init__(self, address: str, data: Path) -> None:
-        self.browser, self.data = Browser(address), data
-        self.job = self.run = self.sheet = self.piece = ""
-        self.serial, self.lens_lot, self.pitch = "", "", ""
-        self.tiff = b""
-
-    def found_the_shop(self) -> None:
-        """An empty folder asks for its owner."""
-        page = self.browser.get("/")
-        self.browser.send(
-            page.form("/found"), {"name": "Wanda Check", "password": "walks-it-once", "shop_name": "Check"}
-        )
-
-    def take_the_order(self) -> None:
-        """Customer, size, flip, lens, two pictures."""
-        page = self.browser.get("/orders/new")
-        files = [("pictures", name, draw()) for name, draw in LIGHTHOUSE]
-        page = self.browser.send(
-            page.form("/orders/new"),
-            {"customer": "Anybody", "width": "4in", "height": "5in", "lens_lpi": "20"},
-            files=files,
-        )
-        self.job, self.lens_lot = page.address, page.link("20 LPI lens")
-
-    def make_the_proof(self) -> None:
-        """A moving picture and a page."""
-        page = self.browser.send(self.browser.get(self.job).form("/proof"))
-        assert self.browser.get(page.link("moving picture")).content[:3] == b"GIF", "the proof is no GIF"
-        assert self.browser.get(page.link("page to mail")).content[:5] == b"%PDF-", "the proof's page is no PDF"
-
-    def record_the_answer(self) -> None:
-        """The customer approves."""
-        page = self.browser.send(
-            self.browser.get(self.job).form("/answer"), {"verdict": "approved", "how": "telephone"}
-        )
-        assert "approved by telephone" in page.text, "the answer does not stand on the job's page"
-
-    def measure_the_pitch(self) -> None:
-        """Chart, readings, result on record."""
-        page = self.browser.send(
-            self.browser.get("/pitch/new").form("/pitch/new"), {"temperature_c": "22", "humidity_percent": "50"}
-        )
-        page = self.browser.send(page.form("/chart"))
-        assert (
-            Image.open(io.BytesIO(self.browser.get(page.link("Download for the printer")).content)).format == "TIFF"
-        ), "the chart is no TIFF"
-        counts = {f"band_{band}": _counted(Decimal("19.5") + Decimal("0.1") * (band - 1)) for band in range(1, 12)}
-        page = self.browser.send(page.form("/read"), counts)
-        page = self.browser.send(page.form("/accept"))
-        self.pitch = page.address.rsplit("/", 1)[1]
-
-    def choose_the_pitch(self) -> None:
-        """The job takes it."""
-        page = self.browser.get(f"{self.job}/pitch")
-        offer = next(form for form in page.forms if form.fields.get("pitch") == [self.pitch])
-        self.browser.send(offer, {"reason": "first print with this lens"})
-
-    def interlace(self) -> None:
-        """In the background, with progress, to the end."""
-        self.run = self.browser.send(self.browser.get(self.job).form("/run")).address
-        started = time.monotonic()
-        while (state := json.loads(self.browser.get(f"{self.run}.json").content))["state"] in ("waiting", "running"):
-            assert time.monotonic() - started < PATIENCE, f"the run is still {state['state']} after {PATIENCE} s"
-            time.sleep(0.3)
-        assert state["state"] == "done", f"the run ended as {state['state']}: {state['trouble']}"
-
-    def accept_and_download(self) -> None:
-        """Looked at, accepted; the file reaches the printer."""
-        page = self.browser.send(self.browser.get(self.run).form("/accept"), {"count": "1"})
-        self.tiff = self.browser.get(page.link("Download the TIFF")).content
-        image = Image.open(io.BytesIO(self.tiff))
-        assert isinstance(image, TiffImagePlugin.TiffImageFile)
-        assert Fraction(image.tag_v2[282]) == 720, "the file's resolution is not 720 dots per inch"
-        self.sheet = page.link("-S1")
-
-    def sign(self, stage: str, **values: str) -> Page:
-        """Sign a stage of the sheet."""
-        return self.browser.send(self.browser.get(self.sheet).form(f"/sign/{stage}"), values)
-
-    def print_and_dry(self) -> None:
-        """Printed; drying cut short needs a reason."""
-        self.sign("print")
-        page = self.browser.send(self.browser.get(self.sheet).form("/sign/dry"), expect=422)
-        assert "Give a reason" in page.text, "drying was cut short without a reason"
-        self.sign("dry", reason="walk-through")
-
-    def set_up_the_laminator(self) -> None:
-        """Facts, a named person, today's check; before that its steps are stopped."""
-        page = self.browser.send(
-            self.browser.get("/machines/new").form("/machines/new"), {"kind": "laminator", "name": "Check rollers"}
-        )
-        here = page.address
-        stopped = self.browser.send(
-            self.browser.get(self.sheet).form("/rollers"), {"alone_with": "somebody"}, expect=422
-        )
-        assert "NOT SET" in stopped.text, "a laminator without its facts was not stopped"
-        self.browser.send(self.browser.get(here).form("/facts"), dict(MACHINE))
-        self.browser.send(self.browser.get(here).form("/authorise"), {"reread": "y"})
-        page = self.browser.get(here)
-        questions = dict.fromkeys(_radios(page, "/check"), "yes")
-        self.browser.send(page.form("/check"), questions)
-
-    def mount(self) -> None:
-        """Adhesive, then the lens: read and tick before, sign after."""
-        for stage in ("adhesive", "laminate"):
-            page = self.browser.get(self.sheet)
-            ticks = dict.fromkeys(_boxes(page), "yes")
-            page = self.browser.send(page.form("/rollers"), {"alone_with": "somebody calls at noon", **ticks})
-            self.browser.send(page.form(f"/sign/{stage}"))
-
-    def rest_and_trim(self) -> None:
-        """The sheet is cut apart."""
-        self.sign("dwell", reason="walk-through")
-        page = self.browser.get(self.sheet)
-        self.serial = next(shown for shown, address in page.links if "/print/" in address)
-        self.piece = next(address for _, address in page.links if "/print/" in address)
-        self.browser.send(self.browser.get(self.piece).form("/sign/trim"), {"trim-width": "101.6"})
-
-    def inspect_and_ship(self) -> None:
-        """Passed, packed, collected."""
-        self.browser.send(
-            self.browser.get(self.piece).form("/sign/inspect"), {"inspect-result": "passed", "inspect-ghosting": "1"}
-        )
-        page = self.browser.send(
-            self.browser.get(self.piece).form("/leave"), {"how": "collected", "reason": "walk-through"}
-        )
-        assert "collected on" in page.text, "the print has not left"
-
-    def print_the_traveller(self) -> None:
-        """The PDF job traveller."""
-        page = self.browser.send(self.browser.get(self.job).form("/traveller"))
-        assert page.content[:5] == b"%PDF-", "the traveller is no PDF"
-
-    def trace_forwards_and_backwards(self) -> None:
-        """Print to pitch, pitch and lot to print; page and command line agree on the file."""
-        told = self._traced(self.serial)
-        assert told["pitch"]["code"] == self.pitch, "the trace names another pitch"
-        assert told["run"]["file_sha256"] in self.browser.get(self.piece).text, (
-            "page and command line differ about the file"
-        )
-        assert self.serial in self.browser.get(f"/pitch/{self.pitch}").text, "the pitch's page does not list the print"
-        assert self.serial in self.browser.get(self.lens_lot).text, "the lens lot's page does not list the print"
-        assert [one["serial"] for one in self._traced(self.pitch)["prints"]] == [self.serial], (
-            "the pitch does not lead to the print"
-        )
-        found = self.data / "found-on-a-stick.tif"
-        found.write_bytes(self.tiff)
-        assert [one["serial"] for one in self._traced(str(found))["prints"]] == [self.serial], (
-            "the file does not lead to the print"
-        )
-
-    def _traced(self, words: str) -> dict:
-        command = [sys.executable, "-m", "logbook", "trace", words, "--json", "--data", str(self.data)]
-        return json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
-
-
-STEPS = (
-    "found_the_shop",
-    "take_the_order",
-    "make_the_proof",
-    "record_the_answer",
-    "measure_the_pitch",
-    "choose_the_pitch",
-    "interlace",
-    "accept_and_download",
-    "print_and_dry",
-    "set_up_the_laminator",
-    "mount",
-    "rest_and_trim",
-    "inspect_and_ship",
-    "print_the_traveller",
-    "trace_forwards_and_backwards",
-)
-
-
-def _counted(lpi: Decimal) -> str:
-    return str(round(abs(lpi - TRUE_PITCH) * Decimal(190) / Decimal("25.4") * 4) / Decimal(4))
-
-
-def _radios(page: Page, action: str) -> list[str]:
-    """Names of yes-or-no questions: they hold no value until somebody answers."""
-    return _names(page, action, b'type="radio"')
-
-
-def _boxes(page: Page) -> list[str]:
-    return _names(page, "/rollers", b'type="checkbox"')
-
-
-def _names(page: Page, action: str, kind: bytes) -> list[str]:
-    part = page.content.split(page.form(action).action.encode(), 1)[1].split(b"</form>", 1)[0]
-    tags = [tag for tag in part.split(b"<input")[1:] if kind in tag]
-    return list(dict.fromkeys(tag.split(b'name="', 1)[1].split(b'"', 1)[0].decode() for tag in tags))
-
-
-def walk(data: Path, *, more: list[str]) -> str | None:
+def walk(data: Path, *, more: list[str], patience: int) -> str | None:
     """Start a server on an empty folder and walk; None when all went well, else what failed."""
     command = [sys.executable, "-m", "logbook", "serve", "--data", str(data), "--port", "0", *more]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
+    with _running(command) as server:
+        assert server.stdout is not None
+        address = server.stdout.readline().strip()
+        if not address.startswith("http"):
+            return f"the server did not start, it said: {address or 'nothing'}"
+        return _walk(Walk(address, data, patience=patience))
+
+
+@contextmanager
+def _running(command: list[str]) -> Iterator[subprocess.Popen[str]]:
+    # a session of its own, so that the server's worker ends with it in any case
+    server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, start_new_session=True)
+    with server:
         try:
-            assert server.stdout is not None
-            address = server.stdout.readline().strip()
-            if not address.startswith("http"):
-                return f"the server did not start: {address}"
-            return _walk(Walk(address, data))
+            yield server
         finally:
             server.terminate()
+            with suppress(subprocess.TimeoutExpired):
+                server.wait(SECONDS_TO_END)
+            with suppress(ProcessLookupError):
+                os.killpg(server.pid, signal.SIGKILL)
 
 
 def _walk(walking: Walk) -> str | None:
@@ -249,8 +52,10 @@ def _walk(walking: Walk) -> str | None:
         words = step.replace("_", " ")
         try:
             getattr(walking, step)()
-        except (AssertionError, urllib.error.URLError, subprocess.CalledProcessError, OSError, StopIteration) as error:
+        except AssertionError as error:
             return f"{words}: {error}"
+        except Exception as error:  # whatever goes wrong is what this command is there to say
+            return f"{words}: {type(error).__name__}: {error}"
         print(f"  {words}", flush=True)
     return None
 
@@ -258,9 +63,19 @@ def _walk(walking: Walk) -> str | None:
 def verified(data: Path) -> str | None:
     """What is wrong with a shop's records; None when nothing is."""
     told = subprocess.run(
-        [sys.executable, "-m", "logbook", "verify", "--data", str(data)], capture_output=True, text=True
+        [sys.executable, "-m", "logbook", "verify", "--data", str(data)], check=False, capture_output=True, text=True
     )
-    return None if told.returncode == 0 else told.stdout.strip() or told.stderr.strip()
+    return None if told.returncode == 0 else f"verify {data}: {told.stdout.strip() or told.stderr.strip()}"
+
+
+def check(demo: Path, *, more: list[str], patience: int) -> str | None:
+    """The demo's records, the walk, and the records that the walk left; None when all are well."""
+    with tempfile.TemporaryDirectory() as folder:
+        fault = verified(demo)
+        if fault is None:
+            print("  open and verify the demo", flush=True)
+            fault = walk(Path(folder), more=more, patience=patience)
+        return fault or verified(Path(folder))
 
 
 def main() -> None:
@@ -270,13 +85,9 @@ def main() -> None:
     parser.add_argument("--no-worker", action="store_true", help="walk without a worker: must fail")
     parser.add_argument("--patience", type=int, default=PATIENCE, help="seconds to wait for the run")
     asked = parser.parse_args()
-    globals()["PATIENCE"] = asked.patience
-    with tempfile.TemporaryDirectory() as folder:
-        fault = (
-            verified(asked.data)
-            or walk(Path(folder), more=["--no-worker"] if asked.no_worker else [])
-            or verified(Path(folder))
-        )
+    # being told to end must still end the server and remove its folder
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit("The check was stopped."))
+    fault = check(asked.data, more=["--no-worker"] if asked.no_worker else [], patience=asked.patience)
     if fault:
         sys.exit(f"The check failed at: {fault}")
     print("The main job went from the order to the door.")
