@@ -1,5 +1,6 @@
 """A browser for the session, watched pages, and the program itself to visit."""
 
+import fcntl
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
@@ -10,6 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from support.browser import CHROMIUM_ARGUMENTS, PageWatch, accessibility_findings, find_chromium
+from support.furnished import furnish
 from support.programs import serving
 
 
@@ -101,3 +103,18 @@ def assert_accessible() -> Callable[[Page], None]:
         assert findings == [], f"{page.url}:\n" + "\n".join(findings)
 
     return check
+
+
+@pytest.fixture(scope="session")
+def furnished(tmp_path_factory: pytest.TempPathFactory, worker_id: str, project_root: Path) -> Path:
+    """The folder of a shop that has an object of every kind, made once for all workers; look at it, write nothing."""
+    base = tmp_path_factory.getbasetemp()
+    shared = (base if worker_id == "master" else base.parent) / "furnished"
+    shared.mkdir(exist_ok=True)
+    folder, done = shared / "data", shared / "done"
+    with (shared / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not done.exists():
+            furnish(folder, project_root)
+            done.touch()
+    return folder

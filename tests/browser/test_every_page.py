@@ -1,73 +1,120 @@
 """Every page of the URL map, at three sizes and in both themes: usable, nothing sticks out, nothing cries."""
 
-import subprocess
-import sys
-
 import pytest
 
-from support.every_page import BENCH_PAGES, OWNER, OWNER_PASSWORD, PAPERS, SIZES, THEMES, every_page
+from support.every_page import BEFORE_SIGN_IN, BENCH_PAGES, PAPERS, SIZES, THEMES, every_page
+from support.furnished import sign_in_as
+from support.shop_walk import Person
 
-LEAST_TARGET = 24
-"""WCAG 2.2, 2.5.8 (target size, minimum): 24 by 24 CSS pixels."""
+LOOKS = [(size, theme) for size in SIZES for theme in THEMES]
 LEAST_BENCH_TARGET = 44
-"""WCAG 2.2, 2.5.5 (target size, enhanced): 44 by 44 CSS pixels, for hands that are inky or gloved."""
+"""WCAG 2.2, 2.5.5 (target size, enhanced): 44 by 44 CSS pixels, for hands that are inky or gloved.
+
+The smaller one for every page, 2.5.8 (24 by 24), is among axe's own rules.
+"""
 
 
-@pytest.fixture(scope="module")
-def demo_folder(tmp_path_factory, project_root):
-    folder = tmp_path_factory.mktemp("every-page") / "data"
-    subprocess.run(
-        [sys.executable, "demo/scenario.py", "--data", folder], cwd=project_root, check=True, capture_output=True
-    )
-    return folder
+@pytest.mark.parametrize(("size", "theme"), LOOKS)
+def test_every_page_is_usable(furnished, serve_logbook, new_page, assert_accessible, size, theme):
+    shop = serve_logbook(data=furnished)
+    page = _page(new_page, size=size, theme=theme)
+    Person(page, shop.address).sign_in(*sign_in_as(furnished, "owner"))
+    faults = []
+    for name, path in every_page(furnished).items():
+        answer = page.goto(shop.address + path.lstrip("/"))
+        assert answer.status == 200, f"{name}: {answer.status}"
+        faults += [f"{name}: {fault}" for fault in _faults(page, name, assert_accessible)]
+    assert not faults, "\n".join(faults)
+
+
+def test_coming_in_is_usable(serve_logbook, new_page, assert_accessible):
+    """Before there is anybody, and before somebody says who it is."""
+    shop, faults = serve_logbook(), []
+
+    def look_from_everywhere(name):
+        for size, theme in LOOKS:
+            page = _page(new_page, size=size, theme=theme)
+            page.goto(shop.address + BEFORE_SIGN_IN[name].lstrip("/"))
+            faults.extend(f"{name}, {size}, {theme}: {fault}" for fault in _faults(page, name, assert_accessible))
+
+    look_from_everywhere("entry.found")
+    Person(new_page(), shop.address).found_the_shop()
+    look_from_everywhere("entry.sign_in")
+    assert not faults, "\n".join(faults)
 
 
 @pytest.mark.parametrize("theme", THEMES)
-@pytest.mark.parametrize("size", SIZES)
-def test_every_page_is_usable(demo_folder, serve_logbook, new_page, assert_accessible, watches, size, theme):
-    shop = serve_logbook(data=demo_folder)
-    wide, high = SIZES[size]
-    page = new_page(viewport={"width": wide, "height": high}, color_scheme=theme, reduced_motion="reduce")
-    _sign_in(page, shop.address)
-    faults = []
-    for name, path in every_page(demo_folder).items():
-        answer = page.goto(shop.address + path.lstrip("/"))
-        if answer.status != 200:
-            faults.append(f"{name}: status {answer.status}")
-            continue
-        _collect(faults, name, assert_accessible, page)
-        sideways = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-        if sideways > 0 and name.partition("-")[0] not in PAPERS:
-            faults.append(f"{name}: sticks out by {sideways} px")
-        if name.partition("-")[0] in BENCH_PAGES:
-            faults += [f"{name}: {small}" for small in _small_targets(page)]
+def test_an_empty_shop_and_a_refusal_are_usable(serve_logbook, new_page, watches, assert_accessible, theme):
+    """What somebody sees who has just unpacked it, and what says no; on the smallest page."""
+    page = _page(new_page, size="phone", theme=theme)
+    person, faults = Person(page, serve_logbook().address), []
+
+    def look(name):
+        faults.extend(f"{name}: {fault}" for fault in _faults(page, name, assert_accessible))
+
+    person.found_the_shop()
+    for path in ("", "orders", "orders/new", "bench", "pitch", "pitch/new", "stock", "machines", "trace", "shop"):
+        person.go(path)
+        look(f"empty /{path}")
+    person.go("no/such/page")
+    look("nothing there")
+    watches[page].expect("404")
+    person.go("orders/new")
+    person.click("Take the order")
+    page.locator(".field.wrong").first.wait_for()
+    look("refused order")
+    watches[page].expect("422")
     assert not faults, "\n".join(faults)
-    assert watches[page].problems == []
 
 
-def _sign_in(page, address):
-    page.goto(address)
-    page.get_by_label("Name").fill(OWNER)
-    page.get_by_label("Password").fill(OWNER_PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.get_by_role("heading", name="Today").wait_for()
+def _page(new_page, *, size, theme):
+    wide, high = SIZES[size]
+    return new_page(viewport={"width": wide, "height": high}, color_scheme=theme, reduced_motion="reduce")
 
 
-def _collect(faults, name, assert_accessible, page):
+def _faults(page, name, assert_accessible):
+    """What is wrong with the page as it stands."""
     try:
         assert_accessible(page)
-    except AssertionError as finding:
-        faults.append(f"{name}: {finding}")
+    except AssertionError as findings:
+        yield str(findings)
+    if sideways := page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth"):
+        yield f"sticks out by {sideways} px"
+    if name.startswith(PAPERS):
+        return
+    if page.locator("h1").count() != 1:
+        yield f"{page.locator('h1').count()} first headings"
+    if shifts := page.evaluate(_SHIFTS):
+        yield f"moves while it loads: {shifts}"
+    if name.startswith(BENCH_PAGES):
+        yield from page.evaluate(_SMALL, LEAST_BENCH_TARGET)
 
 
-def _small_targets(page):
-    """Buttons and fields of the bench that a hand would miss; a box counts with the label around it."""
-    return page.evaluate(
-        """least => [...document.querySelectorAll('main button, main input, main select, main summary')]
-            .filter(field => field.type !== 'hidden').map(field => field.closest('label') || field)
-            .filter(field => field.offsetParent !== null)
-            .map(field => [field.getBoundingClientRect(), field.outerHTML.slice(0, 120)])
-            .filter(([box]) => box.height > 0 && box.height < least)
-            .map(([box, html]) => `${Math.round(box.height)} px high: ${html}`)""",
-        LEAST_BENCH_TARGET,
-    )
+_SHIFTS = """() => new Promise(done => {
+    const moved = [];
+    const seen = list => moved.push(...list.getEntries().filter(entry => !entry.hadRecentInput)
+        .map(entry => `${entry.value.toFixed(4)} ${(entry.sources[0]?.node?.outerHTML || '').slice(0, 80)}`));
+    new PerformanceObserver(seen).observe({ type: 'layout-shift', buffered: true });
+    requestAnimationFrame(() => setTimeout(() => done(moved.join('; ')), 0));
+})"""
+# Buttons, fields and links in lists that a hand would miss; a box or round button counts with the label around it.
+_SMALL = """least => [...document.querySelectorAll(
+        'main :is(button, input, select, textarea, summary, .button), .todo a, nav a, header button')]
+    .filter(field => field.type !== 'hidden').map(field => field.closest('label') || field)
+    .filter(field => field.checkVisibility())
+    .map(field => [field.getBoundingClientRect(), field.outerHTML.slice(0, 120)])
+    .filter(([box]) => box.height < least || box.width < least)
+    .map(([box, html]) => `${Math.round(box.width)} × ${Math.round(box.height)} px: ${html}`)"""
+
+
+def test_reading_goes_on_while_pictures_move_only_when_they_are_asked(furnished, serve_logbook, new_page):
+    """WCAG 2.2, 2.2.2 (pause, stop, hide): nothing moves by itself for longer than five seconds."""
+    shop = serve_logbook(data=furnished)
+    person = Person(new_page(), shop.address)
+    person.sign_in(*sign_in_as(furnished, "owner"))
+    person.go(every_page(furnished)["jobs.job-asked"])
+    moving = person.page.locator("img[src$='moving.gif']")
+    assert moving.count() == 1
+    assert not moving.is_visible()
+    person.open("Watch it move")
+    assert moving.is_visible()

@@ -1,9 +1,12 @@
-"""Every page of the app with a real object behind it: the demo's folder gives one of each kind."""
+"""Every page of the app with a real object behind it, and what nobody may have forgotten."""
 
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 
+from logbook.actions.leaving import failed_inspection
 from logbook.records.floor import Print, Run, Sheet
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
@@ -12,10 +15,10 @@ from logbook.records.orders import Job, Proof
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.settings import Settings
 from logbook.web.app import create_app
+from support.furnished import LOT_ASIDE, SPARE
 
 SIZES = {"phone": (360, 740), "tablet": (820, 1180), "desktop": (1280, 900)}
 THEMES = ("light", "dark")
-OWNER, OWNER_PASSWORD = "Ilse Varga", "ridge-and-valley"
 
 NOT_PAGES = {
     "static",
@@ -40,9 +43,16 @@ NOT_PAGES = {
     "runs.strips",
 }
 """Endpoints that answer a GET with a file, a picture, data or a redirect."""
-PAPERS = {"papers.traveller", "papers.safety", "papers.first_aid", "papers.small"}
-"""Pages that are papers: they keep the size of a sheet, with margins of their own on a phone."""
-BENCH_PAGES = {"bench.sheet", "bench.piece", "bench.place_list"}
+BEFORE_SIGN_IN = {"entry.found": "/found", "entry.sign_in": "/sign-in"}
+"""Pages for people whom the logbook does not know yet."""
+BENCH_PAGES = ("bench.",)
+"""Pages of the bench begin with one of these: hands there are inky, gloved or in a hurry."""
+
+PAPERS = ("papers.",)
+"""Papers begin with this: laid out for a sheet, perhaps with several cards or labels on it, and shown as they print."""
+
+Faces = dict[str, dict[str, str]]
+"""Endpoint to the faces that it has, each with its path; the face "" is the only one."""
 
 
 def every_page(data: Path) -> dict[str, str]:
@@ -52,88 +62,138 @@ def every_page(data: Path) -> dict[str, str]:
     """
     shop = open_shop(Settings(data=data))
     app = create_app(shop, ring=lambda _: None)
-    known = {rule.endpoint: rule.rule for rule in app.url_map.iter_rules() if "GET" in (rule.methods or ())}
+    known = {rule.endpoint for rule in app.url_map.iter_rules() if "GET" in (rule.methods or ())}
     with shop.database.reading() as session:
-        paths = _paths(session)
+        faces = _office(session) | _pitches(session) | _bench(session) | _stores(session) | _papers(session)
     shop.database.close()
-    missing = set(known) - set(paths) - NOT_PAGES
+    missing = known - set(faces) - NOT_PAGES - set(BEFORE_SIGN_IN)
     assert missing == set(), f"pages without an example in tests/support/every_page.py: {sorted(missing)}"
+    assert set(faces) <= known, f"no such pages any more: {sorted(set(faces) - known)}"
     return {
-        name if not face else f"{name}-{face}": path for name, faces in paths.items() for face, path in faces.items()
+        name if not face else f"{name}-{face}": path for name, shown in faces.items() for face, path in shown.items()
     }
 
 
-def _paths(session) -> dict[str, dict[str, str]]:
-    def first(table, *conditions):
-        return session.execute(select(table).where(*conditions).order_by(table.id)).scalars().first()
+def _first(session: Session, table: Any, *conditions: Any) -> Any:
+    found = session.execute(select(table).where(*conditions).order_by(table.id)).scalars().first()
+    assert found is not None, f"no {table.__name__} like that in the furnished shop"
+    return found
 
-    def one(path: str) -> dict[str, str]:
-        return {"": path}
 
-    sheets = {
-        stage: first(Sheet, Sheet.stage == stage)
-        for stage in ("print", "dry", "adhesive", "laminate", "dwell", "parted")
-    }
-    pieces = {stage: first(Print, Print.stage == stage) for stage in ("trim", "inspect", "pack", "gone", "scrapped")}
-    job = first(Job, Job.quantity == 5)
+def _one(path: str) -> dict[str, str]:
+    return {"": path}
+
+
+def _office(session: Session) -> Faces:
+    copies = _first(session, Job, Job.quantity == 5)
     asked = session.execute(select(Job).join(Proof, Proof.job_id == Job.id).order_by(Job.id.desc())).scalars().first()
     own = session.execute(select(Job).order_by(Job.id.desc())).scalars().first()
-    withdrawn = next(row for row in session.execute(select(PitchOnRecord)).scalars() if row.withdrawal)
-    machines = {row.name: row for row in session.execute(select(Machine)).scalars()}
-    order, run, test, lot = job.order, first(Run, Run.state == "done"), first(PitchTest), first(Lot)
+    half = _first(session, Job, Job.entered_at_stage.is_not(None))
+    assert asked is not None
+    assert own is not None
+    order = copies.order
     return {
-        "entry.found": one("/found"),
-        "entry.sign_in": one("/sign-in"),
-        "today.today": one("/"),
+        "today.today": _one("/"),
         "orders.listing": {"": "/orders", "closed": "/orders?show=closed"},
-        "orders.new": one("/orders/new"),
-        "orders.order": one(f"/order/{order.code}"),
-        "orders.add_job": one(f"/order/{order.code}/job"),
-        "jobs.job": {"copies": f"/job/{job.code}", "asked": f"/job/{asked.code}", "own": f"/job/{own.code}"},
-        "jobs.materials": one(f"/job/{own.code}/materials"),
-        "jobs.pitch": one(f"/job/{own.code}/pitch"),
-        "jobs.change": one(f"/job/{own.code}/change"),
-        "jobs.midway": one(f"/job/{own.code}/half-done"),
-        "runs.run": one(f"/run/{run.code}"),
-        "pitch.listing": one("/pitch"),
-        "pitch.new": one("/pitch/new"),
-        "pitch.carry": one("/pitch/carry"),
-        "pitch.test": one(f"/pitch/test/{test.code}"),
-        "pitch.on_record": {"": f"/pitch/{first(PitchOnRecord).code}", "withdrawn": f"/pitch/{withdrawn.code}"},
-        "pitch.over_time": one(f"/pitch/{first(PitchOnRecord).code}/over-time"),
-        "bench.place_list": one("/bench"),
-        "bench.sheet": {stage: f"/sheet/{row.code}" for stage, row in sheets.items()},
-        "bench.piece": {stage: f"/print/{row.code}" for stage, row in pieces.items()},
-        "stock.listing": one("/stock"),
-        "stock.new": one("/stock/new"),
-        "stock.new_lot": one(f"/stock/{first(Material).code}/lot"),
-        "stock.lot": one(f"/lot/{lot.code}"),
-        "machines.listing": one("/machines"),
-        "machines.new": one("/machines/new"),
-        "machines.machine": {
-            "set": f"/machine/{machines['Rosa'].code}",
-            "not-set": f"/machine/{machines['Old crank'].code}",
-            "printer": f"/machine/{machines['Ida'].code}",
+        "orders.new": _one("/orders/new"),
+        "orders.order": _one(f"/order/{order.code}"),
+        "orders.add_job": _one(f"/order/{order.code}/job"),
+        "jobs.job": {
+            "copies": f"/job/{copies.code}",
+            "asked": f"/job/{asked.code}",
+            "own": f"/job/{own.code}",
+            "half-done": f"/job/{half.code}",
         },
-        "shop.shop": one("/shop"),
-        "shop.tablet": one("/shop/tablet"),
-        "shop.record": one("/shop/record"),
-        "shop.check_record": one("/shop/record/check"),
+        "jobs.materials": _one(f"/job/{own.code}/materials"),
+        "jobs.pitch": _one(f"/job/{own.code}/pitch"),
+        "jobs.change": _one(f"/job/{own.code}/change"),
+        "jobs.midway": _one(f"/job/{own.code}/half-done"),
+        "runs.run": {state: f"/run/{_first(session, Run, Run.state == state).code}" for state in ("done", "cancelled")},
+        "shop.shop": _one("/shop"),
+        "shop.tablet": _one("/shop/tablet"),
+        "shop.record": _one("/shop/record"),
+        "shop.check_record": _one("/shop/record/check"),
+    }
+
+
+def _pitches(session: Session) -> Faces:
+    rows = session.execute(select(PitchOnRecord).order_by(PitchOnRecord.id)).scalars().all()
+    withdrawn = next(row for row in rows if row.withdrawal)
+    tests = {state: _first(session, PitchTest, PitchTest.state == state).code for state in ("accepted", "open")}
+    lot = _first(session, Lot)
+    return {
+        "pitch.listing": _one("/pitch"),
+        "pitch.new": _one("/pitch/new"),
+        "pitch.carry": _one("/pitch/carry"),
+        "pitch.test": {state: f"/pitch/test/{code}" for state, code in tests.items()},
+        "pitch.on_record": {"": f"/pitch/{rows[0].code}", "withdrawn": f"/pitch/{withdrawn.code}"},
+        "pitch.over_time": _one(f"/pitch/{rows[0].code}/over-time"),
         "tracing.by_words": {"": "/trace", "lot": f"/trace?q={lot.code}", "nothing": "/trace?q=nothing-here"},
-        "papers.traveller": {"": f"/job/{job.code}/traveller", "not-set": f"/job/{own.code}/traveller?page=Letter"},
-        "papers.safety": {"wall": "/safety", "traveller": "/safety?size=traveller"},
-        "papers.first_aid": one("/safety/first-aid"),
-        "papers.small": {
-            kind: f"/print-out/{kind}/{code}"
-            for kind, code in (
-                ("labels", job.code),
-                ("chart-note", first(PitchChart).code),
-                ("daily-check", machines["Rosa"].code),
-                ("care-card", order.code),
-                ("shipping-note", order.code),
-                ("inspection", pieces["gone"].code),
-                ("quote", order.code),
-                ("today", "now"),
-            )
-        },
+    }
+
+
+def _bench(session: Session) -> Faces:
+    sheets = {
+        stage: _first(session, Sheet, Sheet.stage == stage, Sheet.run_id.is_not(None))
+        for stage in ("print", "dry", "adhesive", "laminate", "dwell", "parted")
+    }
+    sheets["rollers"] = _first(session, Sheet, Sheet.stage == "laminate", Sheet.run_id.is_(None))
+    pieces = {
+        stage: _first(session, Print, Print.stage == stage, Print.set_aside_reason.is_(None))
+        for stage in ("on sheet", "trim", "inspect", "pack", "gone", "scrapped")
+    }
+    waiting = session.execute(select(Print).where(Print.stage == "inspect")).scalars()
+    pieces["failed"] = next(piece for piece in waiting if failed_inspection(session, piece))
+    pieces["aside"] = _first(session, Print, Print.set_aside_reason.is_not(None))
+    return {
+        "bench.place_list": _one("/bench"),
+        "bench.sheet": {stage: f"/sheet/{row.code}" for stage, row in sheets.items()},
+        "bench.piece": {stage.replace(" ", "-"): f"/print/{row.code}" for stage, row in pieces.items()},
+    }
+
+
+def _stores(session: Session) -> Faces:
+    aside = _first(session, Lot, Lot.label == LOT_ASIDE)
+    return {
+        "stock.listing": _one("/stock"),
+        "stock.new": _one("/stock/new"),
+        "stock.new_lot": _one(f"/stock/{_first(session, Material).code}/lot"),
+        "stock.lot": {"": f"/lot/{_first(session, Lot).code}", "aside": f"/lot/{aside.code}"},
+        "machines.listing": _one("/machines"),
+        "machines.new": _one("/machines/new"),
+        "machines.machine": {face: f"/machine/{row.code}" for face, row in _machines(session).items()},
+    }
+
+
+def _machines(session: Session) -> dict[str, Machine]:
+    laminator = Machine.kind == "laminator"
+    return {
+        "set": _first(session, Machine, laminator, Machine.manual != ""),
+        "not-set": _first(session, Machine, laminator, Machine.manual == "", Machine.out_of_use_reason.is_(None)),
+        "out-of-use": _first(session, Machine, Machine.name == SPARE),
+        "printer": _first(session, Machine, Machine.kind == "printer"),
+        "trimmer": _first(session, Machine, Machine.kind == "trimmer"),
+    }
+
+
+def _papers(session: Session) -> Faces:
+    job = _first(session, Job, Job.quantity == 5)
+    own = session.execute(select(Job.code).order_by(Job.id.desc())).scalars().first()
+    machines = _machines(session)
+    small = {
+        "labels": job.code,
+        "chart-note": _first(session, PitchChart).code,
+        "daily-check": machines["set"].code,
+        "out-of-use": machines["out-of-use"].code,
+        "care-card": job.order.code,
+        "shipping-note": job.order.code,
+        "inspection": _first(session, Print, Print.stage == "gone").code,
+        "quote": job.order.code,
+        "today": "now",
+    }
+    return {
+        "papers.traveller": {"": f"/job/{job.code}/traveller", "not-set": f"/job/{own}/traveller?page=Letter"},
+        "papers.safety": _one("/safety"),
+        "papers.first_aid": _one("/safety/first-aid"),
+        "papers.small": {kind: f"/print-out/{kind}/{code}" for kind, code in small.items()},
     }

@@ -1,0 +1,122 @@
+"""The demo's workshop with what an ordinary day there lacks, made through the actions.
+
+Somebody stands at the rollers, a piece has failed, a machine is out of use, a run was stopped, a lot lies aside and a
+pitch test is half way.
+"""
+
+import re
+import subprocess
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.actions import bench, machines, materials, pitch, runs, sheets
+from logbook.records.audit import Actor
+from logbook.records.floor import Print, Sheet
+from logbook.records.machines import Machine, PrinterMode
+from logbook.records.materials import Lot, Material
+from logbook.records.opened import Shop, open_shop
+from logbook.records.orders import Job
+from logbook.records.people import Person
+from logbook.records.pitch import PitchTest
+from logbook.settings import Settings
+
+_TOLD = re.compile(r"Sign in as (.+) \((\w+)\), password (\S+)")
+SPARE = "Spare rollers"
+LOT_ASIDE = "lot 13"
+
+
+def furnish(folder: Path, root: Path) -> None:
+    """Load the demo of the project at ``root`` into a folder and add what it lacks."""
+    command = [sys.executable, "demo/scenario.py", "--data", folder]
+    told = subprocess.run(command, cwd=root, check=True, capture_output=True, text=True).stdout
+    _people_beside(folder).write_text(told, encoding="utf-8")
+    shop = open_shop(Settings(data=folder))
+    for work in (_rollers, _failed, _out_of_use, _stopped_run, _lot_aside, _half_a_test):
+        with shop.database.writing() as session:
+            work(session, _owner(session))
+    _chart(shop)
+    shop.database.close()
+
+
+def _people_beside(folder: Path) -> Path:
+    return folder.with_name(f"{folder.name}.people")
+
+
+def sign_in_as(folder: Path, role: str) -> tuple[str, str]:
+    """Name and password of the demo's owner, operator or viewer, as loading it told them."""
+    told = _TOLD.findall(_people_beside(folder).read_text(encoding="utf-8"))
+    return next((name, password) for name, its_role, password in told if its_role == role)
+
+
+def _owner(session: Session) -> Actor:
+    person = session.execute(select(Person).where(Person.role == "owner")).scalars().one()
+    return Actor(person.id, person.name, person.role, datetime.now(UTC), None)
+
+
+def _half_done(session: Session, by: Actor, stage: str) -> Sheet:
+    job = session.execute(select(Job).where(Job.entered_at_stage.is_not(None))).scalars().one()
+    return sheets.enter_midway(session, by, job=job, stage=stage, count=1)[0]
+
+
+def _rollers(session: Session, by: Actor) -> None:
+    sheet = _half_done(session, by, "laminate")
+    ready = session.execute(select(Machine).where(Machine.kind == "laminator", Machine.manual != "")).scalars().one()
+    ticks = frozenset(step.key for step in bench.stage_definition(sheet).steps if step.record == "tick")
+    start = bench.RollerStart(machine=ready, helper=None, alone_with="Tomas looks in at three", ticks=ticks)
+    bench.start_rollers(session, by, sheets=[sheet], stage="laminate", start=start)
+
+
+def _failed(session: Session, by: Actor) -> None:
+    piece = _half_done(session, by, "inspect").prints[0]
+    signature = bench.Signature(values={"inspect-result": "failed", "inspect-ghosting": "4"}, reason="bands all over")
+    bench.sign_stage(session, by, subjects=[piece], stage="inspect", signature=signature)
+
+
+def _out_of_use(session: Session, by: Actor) -> None:
+    spare = machines.add_machine(session, by, kind="laminator", name=SPARE, drive="powered", heated=True)
+    machines.take_out_of_use(session, by, machine=spare, reason="the exit side's stop does not hold")
+
+
+def _stopped_run(session: Session, by: Actor) -> None:
+    sample = session.execute(select(Print).where(Print.sample)).scalars().first()
+    assert sample is not None
+    run = runs.ask_for(session, by, job=sample.job, wish=runs.RunWish(sample=True))
+    runs.cancel(session, by, run=run)
+
+
+def _lot_aside(session: Session, by: Actor) -> None:
+    lens = session.execute(select(Material).where(Material.kind == "lens")).scalars().first()
+    assert lens is not None
+    lot = materials.add_lot(session, by, material=lens, label=LOT_ASIDE, count=3)
+    materials.set_lot_aside(session, by, lot=lot, reason="scratched in the crate")
+
+
+def _half_a_test(session: Session, by: Actor) -> None:
+    lot = session.execute(select(Lot).join(Material).where(Material.nominal_lpi == 20)).scalars().first()
+    mode = session.execute(select(PrinterMode).order_by(PrinterMode.id)).scalars().first()
+    paper = session.execute(select(Material).where(Material.kind == "paper")).scalars().first()
+    assert lot is not None
+    assert mode is not None
+    assert paper is not None
+    pitch.start_test(session, by, conditions=pitch.Conditions(lens_lot=lot, mode=mode, paper=paper, axis="across"))
+
+
+def _chart(shop: Shop) -> None:
+    """Its first chart, read at both ends and in the middle only."""
+    with shop.database.reading() as session:
+        test = _open_test(session)
+        drawn = pitch.draw_chart(shop.store, test, pitch.first_wish(test))
+    with shop.database.writing() as session:
+        made = pitch.keep_chart(session, _owner(session), test=_open_test(session), drawn=drawn)
+        last = len(pitch.bands_of(made))
+        # 19.5 to 20.5 over 190 mm, seen at 20.06: |difference| x 7.48 in, to the quarter
+        counts = {1: "4 1/4", (last + 1) // 2: "1/2", last: "3 1/4"}
+        pitch.record_readings(session, _owner(session), made=made, counts=counts)
+
+
+def _open_test(session: Session) -> PitchTest:
+    return session.execute(select(PitchTest).where(PitchTest.state == "open")).scalar_one()
