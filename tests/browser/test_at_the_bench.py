@@ -2,6 +2,8 @@
 
 import pytest
 
+from support.every_page import every_page
+from support.furnished import sign_in_as
 from support.shop_walk import Person
 from support.to_the_door import PATIENCE, bring_to
 
@@ -118,3 +120,22 @@ def test_a_jam_ends_the_session_and_everything_is_asked_anew(person, page):
     assert ticks.count() == 3
     assert page.locator(".steps input[type=checkbox]:checked").count() == 0
     assert page.get_by_label("Alone: who calls").input_value() == ""
+
+
+def test_the_laminator_that_may_run_is_offered_first_and_the_others_say_why_not_when_asked(
+    furnished, serve_logbook, new_page
+):
+    person = Person(new_page(), serve_logbook(data=furnished).address)
+    person.sign_in(*sign_in_as(furnished, "owner"))
+    paths = every_page(furnished)
+    person.go(paths["machines.machine-set"])
+    ready = person.page.locator("h1").inner_text().split()[0]
+    person.go(paths["machines.machine-not-set"])
+    unready = person.page.locator("h1").inner_text().split("\n")[0].split(" laminator")[0]
+    person.go(paths["bench.sheet-adhesive"])
+    chosen = person.page.get_by_label("Laminator").locator("option:checked")
+    assert chosen.inner_text().startswith(ready)
+    reason = person.page.get_by_text(f"{unready}: NOT SET, do not run")
+    assert not reason.is_visible()
+    person.open(f"{unready} cannot run now")
+    assert reason.is_visible()

@@ -21,7 +21,7 @@ from logbook.records.machines import Machine
 from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
-from logbook.rules.findings import Strength
+from logbook.rules.findings import Strength, strongest
 from logbook.rules.stages import ROLLER_STAGES
 from logbook.rules.steplist import Stage
 from logbook.web import choices, papering
@@ -158,15 +158,25 @@ def _sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             return page("stage.html", **values)
         if actions.is_set_up(session, actor(), found):
             return page("rollers_run.html", **values)
-        form = forms.get("rollers_form") or RollersForm(formdata=None)
-        form.machine.choices, form.helper.choices = choices.machines(session, "laminator"), _helpers(session)
-        return page(
-            "rollers_before.html",
-            form=form,
-            covering=_covering(session, form),
-            machine_findings=_laminators(session),
-            **values,
-        )
+        return _before_rollers(session, forms.get("rollers_form") or RollersForm(formdata=None), values)
+
+
+def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]) -> tuple[str, int]:
+    """What is read and ticked; the laminator that may run now is offered first, so that nobody has to look for it."""
+    assert isinstance(form, RollersForm)
+    laminators = _laminators(session)
+    runnable = [code for code, (_, found) in laminators.items() if strongest(found) is not Strength.STOP]
+    listed = choices.machines(session, "laminator")
+    form.machine.choices = sorted(listed, key=lambda one: one[0] not in runnable)
+    form.helper.choices = _helpers(session)
+    return page(
+        "rollers_before.html",
+        form=form,
+        covering=_covering(session, form),
+        machine_findings=laminators,
+        runnable=runnable,
+        **values,
+    )
 
 
 def _cards(session: Session, stage: Stage) -> list[Caution]:
