@@ -26,7 +26,7 @@ from logbook.settings import Settings
 
 _TOLD = re.compile(r"Sign in as (.+) \((\w+)\), password (\S+)")
 SPARE = "Spare rollers"
-LOT_ASIDE = "lot 13"
+LOT_ASIDE = "crate 13"
 
 
 def furnish(folder: Path, root: Path) -> None:
