@@ -79,7 +79,7 @@ def test_a_sample_cannot_leave_as_the_order(person, page, watch):
     person.choose("a sample, cannot leave as the order")
     person.interlace()
     bring_to(person, "pack", after="run")
-    assert page.locator(".banner", has_text="cannot leave as the order").is_visible()
+    page.locator(".banner", has_text="cannot leave as the order").wait_for()
     page.get_by_role("button", name="Sign when packed").wait_for()
     person.sign()
     assert person.reads("is a sample and cannot leave as the order")

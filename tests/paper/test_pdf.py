@@ -127,8 +127,8 @@ def test_a_paper_that_takes_too_long_is_given_up_and_the_next_one_is_written():
 
 
 def test_a_paper_that_needs_too_much_memory_is_refused_and_the_next_one_is_written():
-    with PdfWriter(megabytes=200) as writer:
-        with pytest.raises(Refused, match=r"more memory|more than 200 MB"):
+    with PdfWriter(seconds=120, megabytes=260) as writer:
+        with pytest.raises(Refused, match=r"more memory|more than 260 MB"):
             writer.pdf(NEEDS_A_LOT)
         assert texts(writer.pdf(PLAIN.format(5))) == ["Paper 5"]
 
