@@ -17,6 +17,13 @@ COOKIE = "bench-sign-in"
 UPLOADS = {"orders.new", "jobs.add_pictures", "jobs.replace", "tracing.by_file", "bench.sign_sheet", "bench.sign_piece"}
 """Endpoints that take files, for signed-in people only; everywhere else a request is small."""
 PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static"}
+OF_ONES_OWN = {"entry.sign_out", "shop.units", "shop.password", "tracing.by_file"}
+"""What a viewer sends, too: about oneself, or a question that writes nothing."""
+FOR_WRITING = {
+    "orders.new", "orders.add_job", "jobs.materials", "jobs.pitch", "jobs.change", "jobs.midway",
+    "pitch.new", "pitch.carry", "stock.new", "stock.new_lot",
+}  # fmt: skip
+"""Pages that are forms and nothing else: no use to somebody who only looks."""
 _TOUCH_EVERY = timedelta(minutes=1)
 
 P = ParamSpec("P")
@@ -59,16 +66,18 @@ def _come_in() -> Response | None:
     g.me = _whoever()
     if g.me is None and request.endpoint not in PUBLIC:
         return redirect(url_for("entry.sign_in", back=request.path if request.method == "GET" else "/"), 303)
-    if (
-        request.method not in ("GET", "HEAD")
-        and g.me is not None
-        and not g.me.may_write
-        and request.endpoint != "entry.sign_out"
-    ):
+    if g.me is not None and not g.me.may_write and not _may_look(request.endpoint or ""):
         abort(403)
     if g.me is not None and request.endpoint in UPLOADS:
         request.max_content_length = the_shop().settings.upload_bytes
     return None
+
+
+def _may_look(endpoint: str) -> bool:
+    """Whether a viewer may ask for this: every page that shows something, and what is one's own."""
+    if request.method in ("GET", "HEAD"):
+        return endpoint not in FOR_WRITING
+    return endpoint in OF_ONES_OWN | PUBLIC
 
 
 def _whoever() -> Me | None:

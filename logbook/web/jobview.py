@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from flask import url_for
+from flask import g, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -131,11 +131,16 @@ def _before_the_run(job: Job, gates: Gates, runs: list[Run]) -> Iterator[Next]:
     elif not gates.for_shop and not (gates.answer == "approved" and gates.answer_is_current):
         yield Next(*_answer_next(gates, here))
     if not gates.materials_chosen:
-        yield Next("Choose lens lot, printer and paper", url_for("jobs.materials", code=job.code))
+        yield Next("Choose lens lot, printer and paper", _choosing("jobs.materials", job))
     elif not gates.pitch_chosen:
-        yield Next("Choose a pitch", url_for("jobs.pitch", code=job.code))
+        yield Next("Choose a pitch", _choosing("jobs.pitch", job))
     if gates.pictures >= 2 and gates.materials_chosen and gates.pitch_chosen:
         yield Next("Interlace", f"{here}#interlace")
+
+
+def _choosing(endpoint: str, job: Job) -> str:
+    """The page where something is chosen; who only looks is led to the job."""
+    return url_for(endpoint if g.me.may_write else "jobs.job", code=job.code)
 
 
 def _answer_next(gates: Gates, here: str) -> tuple[str, str]:
