@@ -12,32 +12,73 @@ from typing import Any, Literal
 from sqlalchemy import Connection, text
 
 from logbook.records.audit import APPEND_ONLY_TABLES
-from logbook.records.database import Database
+from logbook.records.database import BUSY_TIMEOUT_MS, Database
 from logbook.refusals import Refused
+
+_CHANGES = ("UPDATE", "DELETE")
 
 
 def upgrade(database: Database) -> None:
-    """Apply every missing migration in one transaction, then check what must hold.
+    """Apply every missing migration in one transaction, then check what must hold; nothing to do asks for no lock.
 
-    Raises Refused when foreign keys are broken afterwards; nothing is kept then.
+    Raises Refused when foreign keys are broken afterwards, or for a newer version's database; nothing is kept then.
     """
-    from alembic import command
-
+    if _is_current(database):
+        return
     with database.engine.connect() as connection:
+        # another process may be at it, and a first migration takes its time
+        _wait_up_to(connection, PATIENCE * BUSY_TIMEOUT_MS)
         # outside the transaction: otherwise a rebuilt table deletes its children
         _set_foreign_keys(connection, "OFF")
         try:
             with connection.begin():
-                command.upgrade(_config(connection), "head")
+                _migrate(connection)
                 _keep_append_only(connection)
                 _check_foreign_keys(connection)
         finally:
             _set_foreign_keys(connection, "ON")
+            _wait_up_to(connection, BUSY_TIMEOUT_MS)
+
+
+PATIENCE = 12
+
+
+def _migrate(connection: Connection) -> None:
+    from alembic import command
+    from alembic.util import CommandError
+
+    try:
+        command.upgrade(_config(connection), "head")
+    except CommandError:
+        raise Refused(
+            "This database was written by a newer version of the logbook; it was left as it was. Start that version."
+        ) from None
+
+
+def _is_current(database: Database) -> bool:
+    from alembic.migration import MigrationContext
+    from alembic.script import ScriptDirectory
+
+    with database.engine.connect().execution_options(reading=True) as connection:
+        newest = ScriptDirectory.from_config(_config(connection)).get_current_head()
+        triggers = text("SELECT count(*) FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'audit_%_no_%'")
+        return (
+            MigrationContext.configure(connection).get_current_revision() == newest
+            and connection.execute(triggers).scalar_one() == len(APPEND_ONLY_TABLES) * len(_CHANGES)
+        )
 
 
 def _set_foreign_keys(connection: Connection, state: str) -> None:
+    _pragma(connection, f"foreign_keys = {state}")
+
+
+def _wait_up_to(connection: Connection, milliseconds: int) -> None:
+    _pragma(connection, f"busy_timeout = {milliseconds}")
+
+
+def _pragma(connection: Connection, words: str) -> None:
     raw: Any = connection.connection.dbapi_connection
-    raw.execute(f"PRAGMA foreign_keys = {state}").close()
+    raw.execute(f"PRAGMA {words}").close()
 
 
 def _config(connection: Connection | None) -> Any:
@@ -52,7 +93,7 @@ def _config(connection: Connection | None) -> Any:
 def _keep_append_only(connection: Connection) -> None:
     """Triggers that refuse to change the trail; made anew at every start, since a table rebuild would lose them."""
     for table in APPEND_ONLY_TABLES:
-        for change in ("UPDATE", "DELETE"):
+        for change in _CHANGES:
             connection.execute(
                 text(
                     f"CREATE TRIGGER IF NOT EXISTS {table}_no_{change.lower()} BEFORE {change} ON {table} "

@@ -17,6 +17,7 @@ from logbook.records.base import CODE_ALPHABET, DecimalText, LengthText, UtcTime
 from logbook.records.database import Database, wal_is_safe
 from logbook.records.tables import Base
 from logbook.records.upgrade import upgrade
+from logbook.refusals import Refused
 
 RACE = """
 import sys
@@ -130,6 +131,56 @@ def test_an_upgrade_that_is_killed_leaves_nothing_half_done(tmp_path, after):
             session.execute(text("SELECT count(*) FROM sqlite_master WHERE name NOT LIKE 'sqlite_%'")).scalar_one() == 0
         )
     upgrade(database)
+    database.close()
+
+
+def test_four_processes_may_open_a_new_shop_at_once(tmp_path):
+    command = "import sys; from pathlib import Path; from logbook.settings import Settings; "
+    command += "from logbook.records.opened import open_shop; open_shop(Settings(data=Path(sys.argv[1])))"
+    opening = [
+        subprocess.Popen([sys.executable, "-c", command, tmp_path / "data"], stderr=subprocess.PIPE) for _ in range(4)
+    ]
+    assert [process.communicate()[1] for process in opening] == [b""] * 4
+    assert {process.returncode for process in opening} == {0}
+
+
+def test_a_newer_versions_database_is_left_as_it_was(tmp_path):
+    database = Database(tmp_path / "one.sqlite")
+    upgrade(database)
+    with database.writing() as session:
+        session.execute(text("UPDATE alembic_version SET version_num = 'v9999'"))
+    before = database.path.read_bytes()
+    with pytest.raises(Refused, match="newer version"):
+        upgrade(database)
+    assert database.path.read_bytes() == before
+    database.close()
+
+
+def test_a_shop_is_opened_while_somebody_writes(tmp_path):
+    database = Database(tmp_path / "one.sqlite")
+    upgrade(database)
+    with sqlite3.connect(database.path, isolation_level=None) as somebody:
+        somebody.execute("BEGIN IMMEDIATE")
+        again = Database(database.path)
+        upgrade(again)
+        again.close()
+        somebody.execute("ROLLBACK")
+    somebody.close()
+    database.close()
+
+
+@pytest.mark.parametrize("name", ["audit_entry_no_update", "audit_object_no_delete"])
+def test_a_trigger_that_was_taken_away_is_back_at_the_next_start(tmp_path, name):
+    database = Database(tmp_path / "one.sqlite")
+    upgrade(database)
+    triggers = text("SELECT name FROM sqlite_master WHERE type = 'trigger' ORDER BY name")
+    with database.writing() as session:
+        before = list(session.execute(triggers).scalars())
+        session.execute(text(f"DROP TRIGGER {name}"))
+    upgrade(database)
+    with database.reading() as session:
+        assert list(session.execute(triggers).scalars()) == before
+        assert name in before
     database.close()
 
 
