@@ -22,6 +22,8 @@ def verify(database: Database, store: FileStore) -> dict[str, Any]:
             kept = [(row.id, row.sha256, row.media_type) for row in session.execute(_STANDING)]
         fault = next(_faults(database, store, kept), None)
     except (DatabaseError, ValueError) as error:
+        if "locked" in str(error):  # busy, not damaged
+            raise
         return damaged(error)
     return _told(head, len(kept), fault)
 

@@ -54,7 +54,7 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
     for chatty in ("waitress.queue", "weasyprint"):
         logging.getLogger(chatty).setLevel(logging.ERROR)
     settings = Settings(data=data.absolute())
-    shop = _opened(settings)
+    shop = _sound(settings)
     listener = _listen("0.0.0.0" if shop_network else "127.0.0.1", port)  # noqa: S104 - asked for by name
     port = listener.getsockname()[1]
     # only now: where the port is taken, another server works in this folder
@@ -75,12 +75,26 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
 
 
 def _opened(settings: Settings) -> "Shop":
+    """The shop, or a sentence that says why it cannot be opened; a damaged database raises DatabaseError."""
+    from sqlalchemy.exc import OperationalError
+
     from logbook.records.opened import open_shop
 
     try:
         return open_shop(settings)
     except OSError as error:
         raise Refused(f"The data folder {settings.data} cannot be used: {error.strerror}.") from None
+    except OperationalError as error:
+        raise Refused(f"The database in {settings.data} cannot be used just now: {error.orig}.") from None
+
+
+def _sound(settings: Settings) -> "Shop":
+    from sqlalchemy.exc import DatabaseError
+
+    try:
+        return _opened(settings)
+    except (DatabaseError, UnicodeDecodeError):
+        raise Refused(f"The database in {settings.data} is damaged; 'logbook verify' says where.") from None
 
 
 def _tidy(shop: "Shop") -> None:
@@ -218,10 +232,14 @@ def _item(pad: str, part: object, indent: int) -> list[str]:
 
 def existing(data: Path) -> "Shop":
     """The shop in a folder that holds one; Refused otherwise."""
+    return _sound(_of_a_shop(data))
+
+
+def _of_a_shop(data: Path) -> Settings:
     settings = Settings(data=data.absolute())
     if not settings.database_path.is_file():
         raise Refused(f"There is no logbook in {settings.data}; name its folder with --data.")
-    return _opened(settings)
+    return settings
 
 
 @click.command()
@@ -234,7 +252,7 @@ def verify(data: Path, as_json: bool) -> None:
     from logbook.actions import verifying
 
     try:
-        shop = existing(data)
+        shop = _opened(_of_a_shop(data))
         found = verifying.verify(shop.database, shop.store)
     except (DatabaseError, UnicodeDecodeError) as error:  # too damaged even to be opened
         found = verifying.damaged(error)

@@ -79,7 +79,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
 def _secret(data: Path) -> str:
     """The key that signs forms: made once for each data folder."""
     path = data / "form-key"
-    if not path.exists():
+    if not path.exists() or not path.stat().st_size:  # empty: it died between the two
         path.touch(mode=0o600)
         path.write_text(secrets.token_hex(32), encoding="ascii")
     return path.read_text(encoding="ascii")

@@ -18,9 +18,12 @@ from click.testing import CliRunner
 
 from logbook.actions import people
 from logbook.command_line import autostart_texts
-from logbook.command_line.shop import new_password
+from logbook.command_line.shop import existing as existing_shop
+from logbook.command_line.shop import new_password, verify
+from logbook.records import database
 from logbook.records.floor import Run
 from logbook.records.opened import open_shop
+from logbook.refusals import Refused
 from logbook.settings import Settings
 from support.programs import serving
 from support.small_shop import one, prints, small_shop
@@ -144,6 +147,27 @@ def test_verify_says_of_a_damaged_database_that_it_is_damaged(tmp_path):
     found = json.loads(told.stdout)
     assert found["sound"] is False
     assert "damaged" in found["sentence"]
+
+
+def test_every_other_command_says_so_too_in_one_sentence(tmp_path):
+    open_shop(Settings(data=tmp_path)).database.close()
+    (tmp_path / "logbook.sqlite").write_bytes(b"This was a database once." * 400)
+    for words in (("trace", "26-0001-A1"), ("serve", "--port", "0", "--no-worker")):
+        told = _logbook(*words, "--data", tmp_path)
+        assert told.returncode == 2
+        assert "is damaged; 'logbook verify' says where" in told.stderr
+        assert len(told.stderr.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize("command", [existing_shop, verify])
+def test_a_busy_database_is_called_busy_and_not_damaged(tmp_path, monkeypatch, command):
+    open_shop(Settings(data=tmp_path)).database.close()
+    monkeypatch.setattr(database, "BUSY_TIMEOUT_MS", 20)
+    with sqlite3.connect(tmp_path / "logbook.sqlite", isolation_level=None) as somebody:
+        somebody.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(Refused, match="cannot be used just now: database is locked"):
+            command(tmp_path) if command is existing_shop else command.callback(data=tmp_path, as_json=False)
+    somebody.close()
 
 
 def test_verify_names_the_first_bad_entry(tmp_path):
