@@ -37,7 +37,7 @@ class Length:
         return self.mm / INCH_IN_MM
 
     def __str__(self) -> str:
-        return f"{self.value}{self.unit}"
+        return f"{self.value:f}{self.unit}"  # never 1E-7, which no reader takes
 
 
 def parse_length(text: str, *, field: str | None = None, positive: bool = True) -> Length:

@@ -189,10 +189,10 @@ def test_times_without_a_zone_are_refused():
         UtcTime().process_bind_param(datetime(2026, 1, 1), None)  # noqa: DTZ001 - that is the point
 
 
-@pytest.mark.parametrize("typed", ["8in", "203.2mm", "20.3cm", "0.6m"])
+@pytest.mark.parametrize("typed", ["8in", "203.2mm", "20.3cm", "0.6m", "8.000in", "0.0000001m", "-0.50mm"])
 def test_a_length_keeps_what_was_typed(typed):
     column = LengthText()
-    assert str(column.process_result_value(column.process_bind_param(parse_length(typed), None), None)) == typed
+    assert str(column.process_result_value(column.process_bind_param(parse_length(typed, positive=False), None), None)) == typed
 
 
 @pytest.mark.parametrize("written", ["19.87", "0.000001", "20.000000", "1E+2"])
