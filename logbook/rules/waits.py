@@ -38,6 +38,6 @@ class Wait:
 
 
 def describe(span: timedelta) -> str:
-    """Hours and minutes as people say them."""
-    minutes = -(-int(span.total_seconds()) // 60)
+    """Hours and minutes as people say them; a minute that has begun counts."""
+    minutes = -(-span // timedelta(minutes=1))
     return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
