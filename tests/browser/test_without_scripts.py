@@ -1,0 +1,27 @@
+"""Reading and signing work in a browser that runs no scripts; scripts only add."""
+
+from support.shop_walk import Person
+from support.to_the_door import PATIENCE
+
+MOST_RELOADS = 500
+
+
+def test_a_sheet_is_ordered_interlaced_and_signed_without_scripts(serve_logbook, new_page):
+    page = new_page(java_script_enabled=False)
+    person = Person(page, serve_logbook().address)
+    person.found_the_shop()
+    person.take_an_order(size=("3in", "2in"))
+    person.make_a_proof()
+    person.write_down_the_answer("go ahead")
+    person.take_the_nominal_pitch()
+    person.click("Interlace")
+    for _ in range(MOST_RELOADS):  # the page cannot keep itself current here
+        if page.get_by_role("link", name="Download the TIFF").count():
+            break
+        page.reload()
+    person.accept()
+    person.follow("26-0001-A-S1")
+    person.sign()
+    person.sign(PATIENCE)
+    assert person.reads("Adhesive onto print")
+    assert person.reads(PATIENCE)
