@@ -1,7 +1,8 @@
 """What may be written on a stage's page: values within their limits, ticks that must be there."""
 
+import re
 from collections.abc import Iterable, Mapping
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 
 from logbook.refusals import Refused
 from logbook.rules.findings import Finding, ask, note, stop
@@ -40,11 +41,11 @@ def read_number(step: Step, value: str) -> Decimal:
 
 
 def _number(value: str) -> Decimal | None:
-    try:
-        number = Decimal(value.strip().replace(",", "."))
-    except InvalidOperation:
-        return None
-    return number if number.is_finite() else None
+    return Decimal(value.strip().replace(",", ".")) if _NUMBER.fullmatch(value.strip()) else None
+
+
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)", re.ASCII)
+"""Digits as people write them: Decimal alone would read 0_5 as 5, and 1e5."""
 
 
 def outside_limits(stage: Stage, values: Mapping[str, str]) -> list[Finding]:

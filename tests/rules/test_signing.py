@@ -43,12 +43,27 @@ def test_what_was_filled_in_is_recorded_in_step_order_with_its_unit():
         ({**FILLED, "size": "NaN"}, "size"),
         ({**FILLED, "size": "inf"}, "size"),
         ({**FILLED, "size": "1,000.5"}, "size"),
+        ({**FILLED, "size": "0_5"}, "size"),
+        ({**FILLED, "size": "1e-1"}, "size"),
+        ({**FILLED, "size": "0x1"}, "size"),
+        ({**FILLED, "size": ","}, "size"),
+        ({**FILLED, "size": "٣"}, "size"),
     ],
 )
 def test_what_is_missing_or_unreadable_is_refused_beside_its_field(values, field):
     with pytest.raises(Refused) as refused:
         signing.checked_values(STAGE, values)
     assert refused.value.field == field
+
+
+@pytest.mark.parametrize(
+    ("typed", "recorded"),
+    [("0,4", "0.4"), ("-0,4", "-0.4"), ("+.5", "+.5"), (" ,5 ", ".5"), ("1.", "1."), ("0.400", "0.400")],
+)
+def test_a_number_is_recorded_as_it_was_typed_with_a_point(typed, recorded):
+    kept = {key: value for key, value, _ in signing.checked_values(STAGE, {**FILLED, "size": typed})}
+    assert kept["size"] == recorded
+    assert signing.read_number(SIZE, typed) == Decimal(recorded)
 
 
 def test_only_the_steps_of_one_moment_are_asked_for():
