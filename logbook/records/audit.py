@@ -261,16 +261,20 @@ def _fault(row: Any, expected: int, previous: str, objects: list[bytes]) -> str 
     content = _read_again(row.body)
     as_hashed = {column: _told(content.get(name)) for column, name in _HASHED.items()}
     same = all(getattr(row, column) == told for column, told in as_hashed.items())
-    same = same and content.get("seq") == row.id and [ref.encode() for ref in content.get("objects", [])] == objects
+    same = same and content.get("seq") == row.id and _listed(content.get("objects")) == objects
     return None if same else "its columns differ from its hashed content"
 
 
 def _read_again(body: bytes) -> dict[str, Any]:
     try:
         content = json.loads(body)
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return content if isinstance(content, dict) else {}
+
+
+def _listed(refs: Any) -> list[bytes | None] | None:
+    return [_told(ref) for ref in refs] if isinstance(refs, list) else None
 
 
 def _told(value: Any) -> bytes | None:

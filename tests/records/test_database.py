@@ -18,19 +18,20 @@ from logbook.records.database import Database, wal_is_safe
 from logbook.records.tables import Base
 from logbook.records.upgrade import upgrade
 from logbook.refusals import Refused
+from support.race import race
 
 RACE = """
-import sys
 from logbook.records.database import Database
 from sqlalchemy import text
-database, mine, wins = Database(sys.argv[1]), sys.argv[2], 0
-for step in range(int(sys.argv[3])):
-    with database.writing() as session:
-        taken = session.execute(text("SELECT owner FROM step WHERE id = :id"), {"id": step}).scalar_one()
-        if taken is None:
-            session.execute(text("UPDATE step SET owner = :owner WHERE id = :id"), {"owner": mine, "id": step})
-            wins += 1
-print(wins)
+def race(racer):
+    database, wins = Database(sys.argv[1]), 0
+    for step in range(int(sys.argv[2])):
+        with database.writing() as session:
+            taken = session.execute(text("SELECT owner FROM step WHERE id = :id"), {"id": step}).scalar_one()
+            if taken is None:
+                session.execute(text("UPDATE step SET owner = :owner WHERE id = :id"), {"owner": racer, "id": step})
+                wins += 1
+    print(wins)
 """
 STOPPED = """
 import os, signal, sys
@@ -79,18 +80,8 @@ def test_of_eight_processes_that_want_one_step_exactly_one_gets_it(tmp_path):
         connection.execute("CREATE TABLE step (id INTEGER PRIMARY KEY, owner TEXT)")
         connection.executemany("INSERT INTO step (id) VALUES (?)", [(step,) for step in range(steps)])
     connection.close()
-    racers = [
-        subprocess.Popen(
-            [sys.executable, "-c", RACE, path, str(number), str(steps)],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-        )
-        for number in range(8)
-    ]
-    told = [racer.communicate() for racer in racers]
-    assert [error for _, error in told if error] == []
-    assert sum(int(wins) for wins, _ in told) == steps
+    told = race(RACE, path, steps)
+    assert (len(told), sum(map(int, told))) == (8, steps)
 
 
 def test_what_was_not_committed_is_gone(tmp_path):
