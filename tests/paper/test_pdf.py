@@ -95,7 +95,7 @@ def test_a_png_and_a_stylesheet_keep_their_kind():
 
 @pytest.fixture(scope="module")
 def writer():
-    with PdfWriter() as writer:
+    with PdfWriter(seconds=120) as writer:
         yield writer
 
 
@@ -122,7 +122,7 @@ def test_a_paper_that_takes_too_long_is_given_up_and_the_next_one_is_written():
     with PdfWriter(seconds=0.05) as writer:
         with pytest.raises(Refused, match=r"longer than 0\.05 seconds"):
             writer.pdf(NEEDS_A_LOT)
-        writer._seconds = 20
+        writer._seconds = 120
         assert texts(writer.pdf(PLAIN.format(4))) == ["Paper 4"]
 
 
@@ -141,7 +141,7 @@ def test_a_child_that_was_killed_is_replaced(writer):
 
 
 def test_a_child_that_dies_over_a_paper_is_named_and_replaced(monkeypatch):
-    with PdfWriter() as writer:
+    with PdfWriter(seconds=120) as writer:
         ask = writer._ask
 
         def _die_first(child, html, assets):
@@ -161,7 +161,7 @@ def test_a_writer_that_was_never_used_closes_quietly():
 
 
 def test_closing_lets_the_child_end_by_itself():
-    writer = PdfWriter()
+    writer = PdfWriter(seconds=120)
     writer.pdf(PLAIN.format(1))
     child = writer._child
     writer.close()
