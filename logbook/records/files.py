@@ -88,7 +88,7 @@ class FileStore:
         sha256 = hash_file(temporary)
         size = temporary.stat().st_size
         final = self.path(sha256)
-        final.parent.mkdir(parents=True, exist_ok=True)
+        _make_folder(final.parent)
         with temporary.open("rb+") as whole:
             os.fsync(whole.fileno())
         temporary.replace(final)
@@ -149,6 +149,13 @@ def hash_file(path: Path) -> str:
     """SHA-256 of a file's bytes, in hex."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _make_folder(folder: Path) -> None:
+    """Make it where it is missing, and its name as lasting as what will lie in it."""
+    if not folder.is_dir():
+        folder.mkdir(parents=True, exist_ok=True)
+        _sync_folder(folder.parent)
 
 
 def _sync_folder(folder: Path) -> None:

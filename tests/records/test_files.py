@@ -53,6 +53,45 @@ def test_a_process_that_is_killed_leaves_no_half_file(tmp_path):
         assert list((store.folder / "incoming").iterdir()) == []
 
 
+def test_a_stored_file_and_both_folders_that_name_it_are_synced(tmp_path, monkeypatch):
+    """POSIX.1-2024, fsync(): a file's own bytes; the names lie in its folder, and the folder's in the one above."""
+    synced, real = [], os.fsync
+
+    def watched(handle):
+        synced.append(os.fstat(handle).st_ino)
+        real(handle)
+
+    monkeypatch.setattr(os, "fsync", watched)
+    store = FileStore(tmp_path)
+    sha256, _ = store.put(BytesIO(b"kept"))
+    for path in (store.path(sha256), store.path(sha256).parent, tmp_path):
+        assert path.stat().st_ino in synced
+
+
+def test_bytes_that_were_dropped_are_gone_and_may_be_put_again(tmp_path):
+    store = FileStore(tmp_path)
+    sha256, _ = store.put(BytesIO(b"interlaced"))
+    assert store.has(sha256)
+    store.drop(sha256)
+    store.drop(sha256)  # nothing there is nothing to complain about
+    assert not store.has(sha256)
+    assert store.put(BytesIO(b"interlaced")) == (sha256, 10)
+    assert store.has(sha256)
+
+
+@pytest.mark.parametrize("size", [0, 1, (1 << 20) - 1, 1 << 20, (1 << 20) + 1])
+def test_a_stream_of_any_size_is_stored_whole(tmp_path, size):
+    store, content = FileStore(tmp_path), b"x" * size
+    assert store.put(BytesIO(content)) == (hashlib.sha256(content).hexdigest(), size)
+    assert list((tmp_path / "incoming").iterdir()) == []
+
+
+def test_an_empty_file_has_the_published_hash_of_nothing(tmp_path):
+    """FIPS 180-4 (2015): SHA-256 of the empty message, as in its example values (from memory)."""
+    sha256, _ = FileStore(tmp_path).put(BytesIO(b""))
+    assert sha256 == "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
+
+
 def test_a_stream_that_breaks_leaves_nothing(tmp_path):
     class Broken(BytesIO):
         def read(self, size=-1):
@@ -83,6 +122,27 @@ def test_a_picture_whose_bytes_were_kept_as_something_lesser_is_a_record_from_th
             kept = keep(session, sha256=sha256, size=size, media_type="image/tiff", kind=kind, now=now)
             kinds.append(kept.kind)
     assert kinds == ["interlaced", "record", "record"]
+    shop.database.close()
+
+
+def test_bytes_of_a_row_that_says_dropped_are_swept_and_kept_again_once_they_are_back(tmp_path):
+    shop, now = open_shop(Settings(data=tmp_path)), datetime(2026, 1, 5, tzinfo=UTC)
+    sha256, size = shop.store.put(BytesIO(b"output"))
+    known = {"sha256": sha256, "size": size, "media_type": "image/tiff", "kind": "interlaced", "now": now}
+    hours_ago = time.time() - 7200
+    os.utime(shop.store.path(sha256), (hours_ago, hours_ago))
+    with shop.database.writing() as session:
+        keep(session, **known).dropped_at = now
+    with shop.database.reading() as session:
+        assert sweep_orphans(session, shop.store) == 1
+    assert not shop.store.has(sha256)
+    shop.store.put(BytesIO(b"output"))
+    os.utime(shop.store.path(sha256), (hours_ago, hours_ago))
+    with shop.database.writing() as session:
+        assert keep(session, **known).dropped_at is None
+    with shop.database.reading() as session:
+        assert sweep_orphans(session, shop.store) == 0
+    assert shop.store.has(sha256)
     shop.database.close()
 
 
