@@ -72,6 +72,8 @@ def _prepare_connection(connection: sqlite3.Connection, _record: Any) -> None:
         "foreign_keys = ON",
         # without this INSERT OR REPLACE slips past the append-only triggers
         "recursive_triggers = ON",
+        # what is erased is overwritten in the file as well; many builds of SQLite leave it lying in free space
+        "secure_delete = ON",
         f"journal_mode = {'WAL' if wal else 'DELETE'}",
         f"synchronous = {'FULL' if wal else 'EXTRA'}",
     ):

@@ -10,7 +10,8 @@ from decimal import Decimal
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from sqlalchemy import text
+from sqlalchemy import event, text
+from sqlalchemy.exc import IntegrityError
 
 from logbook.lengths import parse_length
 from logbook.records.base import CODE_ALPHABET, DecimalText, LengthText, UtcTime, new_code
@@ -21,6 +22,7 @@ from logbook.refusals import Refused
 from support.race import race
 
 RACE = """
+import time
 from logbook.records.database import Database
 from sqlalchemy import text
 def race(racer):
@@ -29,9 +31,19 @@ def race(racer):
         with database.writing() as session:
             taken = session.execute(text("SELECT owner FROM step WHERE id = :id"), {"id": step}).scalar_one()
             if taken is None:
+                time.sleep(0.002)  # the others' turn, if they may
                 session.execute(text("UPDATE step SET owner = :owner WHERE id = :id"), {"owner": racer, "id": step})
                 wins += 1
-    print(wins)
+    return wins
+"""
+OPENING = """
+from pathlib import Path
+import alembic.command
+from logbook.records.opened import open_shop
+from logbook.settings import Settings
+def race(racer):
+    open_shop(Settings(data=Path(sys.argv[1]))).database.close()
+    return "opened"
 """
 STOPPED = """
 import os, signal, sys
@@ -68,10 +80,40 @@ def test_every_connection_is_prepared(tmp_path):
         for session in (first, second):
             asked = [
                 session.execute(text(f"PRAGMA {name}")).scalar_one()
-                for name in ("foreign_keys", "recursive_triggers", "busy_timeout", "journal_mode", "synchronous")
+                for name in (
+                    "foreign_keys",
+                    "recursive_triggers",
+                    "secure_delete",
+                    "busy_timeout",
+                    "journal_mode",
+                    "synchronous",
+                )
             ]
-            assert asked == [1, 1, 5000, "wal" if wal else "delete", 2 if wal else 3]
+            assert asked == [1, 1, 1, 5000, "wal" if wal else "delete", 2 if wal else 3]
     database.close()
+
+
+def test_what_is_erased_is_overwritten_even_where_sqlite_is_built_to_leave_it(tmp_path):
+    """PRAGMA secure_delete is off unless a build was made with it (SQLite documentation, "Pragma statements")."""
+    database = Database(tmp_path / "one.sqlite")
+
+    def careless(connection, _record):
+        connection.execute("PRAGMA secure_delete = OFF").close()
+
+    event.listen(database.engine, "connect", careless, insert=True)  # before what prepares a connection
+    with database.writing() as session:
+        session.execute(text("CREATE TABLE kept (id INTEGER PRIMARY KEY, name TEXT)"))
+        session.execute(text("INSERT INTO kept VALUES (1, :name)"), {"name": "Quillon & Daughters, " * 40})
+    assert b"Quillon" in _bytes_beside(database)
+    with database.writing() as session:
+        session.execute(text("UPDATE kept SET name = NULL"))
+    database.close()
+    assert b"Quillon" not in _bytes_beside(database)
+
+
+def _bytes_beside(database):
+    """The database's file and whatever lies beside it."""
+    return b"".join(path.read_bytes() for path in database.path.parent.iterdir())
 
 
 def test_of_eight_processes_that_want_one_step_exactly_one_gets_it(tmp_path):
@@ -106,8 +148,74 @@ def test_the_migrations_make_exactly_the_tables_of_the_models(tmp_path):
     upgrade(database)
     upgrade(database)  # again: nothing to do
     with database.engine.connect() as connection:
-        context = MigrationContext.configure(connection, opts={"compare_type": False})
-        assert compare_metadata(context, Base.metadata) == []
+        for compare_type in (False, True):
+            context = MigrationContext.configure(connection, opts={"compare_type": compare_type})
+            assert compare_metadata(context, Base.metadata) == []
+    database.close()
+
+
+def test_an_upgraded_database_has_every_column_and_constraint_of_one_made_from_the_models(tmp_path):
+    """The comparison of migrations knows nothing of checks; SQLite's own schema does."""
+    upgraded, made = Database(tmp_path / "upgraded.sqlite"), Database(tmp_path / "made.sqlite")
+    upgrade(upgraded)
+    with made.engine.connect() as connection, connection.begin():
+        Base.metadata.create_all(connection)
+    assert _schema(upgraded) == _schema(made)
+    assert any("ck_rule_strength_strength_known" in line for line in _schema(made)["rule_strength"])
+    upgraded.close()
+    made.close()
+
+
+def _schema(database):
+    """Name of every table and index to the sorted lines that define it."""
+    query = "SELECT name, sql FROM sqlite_master WHERE type <> 'trigger' AND name NOT LIKE 'sqlite_%'"
+    with database.reading() as session:
+        found = session.execute(text(query)).all()
+    return {
+        name: sorted(line.strip().rstrip(",") for line in sql.splitlines())
+        for name, sql in found
+        if name != "alembic_version"
+    }
+
+
+def test_an_upgrade_that_would_leave_a_broken_reference_keeps_nothing(tmp_path):
+    database = Database(tmp_path / "one.sqlite")
+    upgrade(database)
+    connection = sqlite3.connect(database.path)
+    connection.execute("DROP TRIGGER audit_entry_no_update")  # so that there is something to do
+    connection.execute("INSERT INTO audit_object (entry_id, ref) VALUES (99, 'job:1')")
+    connection.commit()
+    connection.close()
+    with pytest.raises(Refused, match="broken reference in table audit_object"):
+        upgrade(database)
+    with database.reading() as session:
+        triggers = text("SELECT count(*) FROM sqlite_master WHERE type = 'trigger'")
+        assert session.execute(triggers).scalar_one() == 3
+        assert session.execute(text("PRAGMA foreign_keys")).scalar_one() == 1
+    database.close()
+
+
+def test_what_a_reader_changed_is_thrown_away(tmp_path):
+    database = Database(tmp_path / "one.sqlite")
+    upgrade(database)
+    with database.reading() as session:
+        session.execute(text("INSERT INTO shop_fact (key, value) VALUES ('name', 'The Shop')"))
+    with database.reading() as session:
+        assert session.execute(text("SELECT count(*) FROM shop_fact")).scalar_one() == 0
+    database.close()
+
+
+def test_a_word_that_no_column_knows_is_refused_by_the_database_itself(tmp_path):
+    database = Database(tmp_path / "one.sqlite")
+    upgrade(database)
+    wrong = (
+        "INSERT INTO rule_strength (rule, strength, chosen_by_id, chosen_at) VALUES ('age', 'stop', 1, '')",
+        "INSERT INTO sign_in (token_hash, person_id, started_at, seen_at) VALUES ('t', 77, '', '')",
+        "INSERT INTO shop_fact (key, value) VALUES ('name', NULL)",
+    )
+    for statement, said in zip(wrong, ("CHECK", "FOREIGN KEY", "NOT NULL"), strict=True):
+        with pytest.raises(IntegrityError, match=said), database.writing() as session:
+            session.execute(text(statement))
     database.close()
 
 
@@ -126,13 +234,7 @@ def test_an_upgrade_that_is_killed_leaves_nothing_half_done(tmp_path, after):
 
 
 def test_four_processes_may_open_a_new_shop_at_once(tmp_path):
-    command = "import sys; from pathlib import Path; from logbook.settings import Settings; "
-    command += "from logbook.records.opened import open_shop; open_shop(Settings(data=Path(sys.argv[1])))"
-    opening = [
-        subprocess.Popen([sys.executable, "-c", command, tmp_path / "data"], stderr=subprocess.PIPE) for _ in range(4)
-    ]
-    assert [process.communicate()[1] for process in opening] == [b""] * 4
-    assert {process.returncode for process in opening} == {0}
+    assert race(OPENING, tmp_path / "data", racers=4) == ["opened"] * 4
 
 
 def test_a_newer_versions_database_is_left_as_it_was(tmp_path):

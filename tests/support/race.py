@@ -3,17 +3,16 @@
 import subprocess
 import sys
 
-_FORKED = """
+_FORKED = r"""
 import os
 gate, open_gate = os.pipe()
 racers = []
-for racer in range({racers}):
+for racer in range(RACERS):
     child = os.fork()
     if child == 0:
         os.close(open_gate)
         os.read(gate, 1)  # returns when nobody holds the other end any more
-        race(racer)
-        sys.stdout.flush()
+        os.write(1, f"{race(racer)}\n".encode())  # in one piece: the others write there too
         os._exit(0)
     racers.append(child)
 os.close(open_gate)
@@ -24,8 +23,10 @@ for child in racers:
 
 
 def race(program: str, *arguments: object, racers: int = 8) -> list[str]:
-    """What the racers printed. The program defines ``race(racer)``; its imports are made once, for all of them."""
-    command = [sys.executable, "-c", f"import sys\n{program}\n{_FORKED.format(racers=racers)}"]
-    ended = subprocess.run([*command, *map(str, arguments)], check=False, capture_output=True, text=True)
-    assert (ended.returncode, ended.stderr) == (0, "")
+    """What the racers returned, as text. The program defines ``race(racer)``; its imports are made once for all."""
+    whole = f"import sys\n{program}\n" + _FORKED.replace("RACERS", str(racers))
+    command = [sys.executable, "-c", whole, *map(str, arguments)]
+    ended = subprocess.run(command, check=False, capture_output=True, text=True)
+    assert ended.returncode == 0, ended.stderr
+    assert not ended.stderr, ended.stderr
     return ended.stdout.split()
