@@ -21,14 +21,18 @@ from io import BytesIO
 from pathlib import Path
 from logbook.records import files
 store = files.FileStore(Path(sys.argv[1]))
-real = os.fsync
-def dying(handle):
+def dying(*_):
     os.kill(os.getpid(), signal.SIGKILL)
+class Cut(BytesIO):
+    def read(self, size=-1):
+        if sys.argv[2] == "while-it-arrives" and self.tell():
+            dying()
+        return super().read(size)
 if sys.argv[2] == "before-sync":
     files.os.fsync = dying
-else:
-    files._sync_folder = dying
-store.put(BytesIO(b"z" * 3_000_000))
+elif sys.argv[2] == "after-rename":
+    files._sync_folder = lambda folder: any(path.is_file() for path in folder.iterdir()) and dying()
+store.put(Cut(b"z" * 3_000_000))
 """
 
 
@@ -44,11 +48,11 @@ def test_a_file_lies_under_the_sha256_of_its_bytes(tmp_path):
 
 def test_a_process_that_is_killed_leaves_no_half_file(tmp_path):
     wanted = hashlib.sha256(b"z" * 3_000_000).hexdigest()
-    for moment in ("before-sync", "after-rename"):
+    for moment, there in (("while-it-arrives", set()), ("before-sync", set()), ("after-rename", {wanted})):
         store = FileStore(tmp_path / moment)
         ended = subprocess.run([sys.executable, "-c", KILLED, store.folder, moment], check=False)
         assert ended.returncode == -signal.SIGKILL
-        assert all(hash_file(store.path(sha256)) == sha256 == wanted for sha256 in store.hashes())
+        assert {hash_file(store.path(sha256)) for sha256 in store.hashes()} == store.hashes() == there
         store.sweep()
         assert list((store.folder / "incoming").iterdir()) == []
 
