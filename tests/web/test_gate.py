@@ -135,6 +135,7 @@ def test_the_cookie_is_out_of_reach_and_dead_after_signing_out(app):
 
 def test_wrong_passwords_are_slowed_down_and_tell_nothing(app):
     client = app.test_client()
+    client.environ_base["REMOTE_ADDR"] = "192.0.2.7"  # the block of this address must not meet the other tests
     page = client.get("/sign-in").get_data(as_text=True)
     token = re.search(r'name="csrf_token" value="([^"]+)"', page)[1]
     said = []
