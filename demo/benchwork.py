@@ -38,6 +38,8 @@ class Plan:
     price: str | None = None
     results: dict[int, str] = field(default_factory=dict)
     """Inspection by piece (from 0); what is not named passed."""
+    again: bool = False
+    """Ordered again exactly as a finished job of this customer and artwork; nothing else is said."""
     hours_ago: float = 1.5
     """How long ago the last step was done."""
 

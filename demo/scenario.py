@@ -22,7 +22,7 @@ from logbook.settings import Settings
 
 LANDSCAPE = (100, 80)
 PLANS = {
-    "gone": Plan("Bluefin Books", "Lighthouse", LIGHTHOUSE, "pack", due_in=-3, price="48.00"),
+    "gone": Plan("Bluefin Books", "Lighthouse", LIGHTHOUSE, "pack", due_in=-9, price="48.00", hours_ago=220),
     "copies": Plan(
         "Tidewater Museum",
         "Moon over the hills",
@@ -50,10 +50,10 @@ PLANS = {
         "Lighthouse",
         LIGHTHOUSE,
         "accept",
+        again=True,
         quantity=2,
         due_in=8,
-        note="Reorder, exactly as before.",
-        price="48.00",
+        note="As before, two this time.",
     ),
     "drying": Plan("Orchard School", "Fox, entrance", FOX, "print", due_in=6),
     "adhesive": Plan("Orchard School", "Lighthouse, library", LIGHTHOUSE, "dry", due_in=5),

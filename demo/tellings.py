@@ -9,13 +9,14 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 from workshop import OPERATOR, OWNER, Diary, lot, mode, pitch_for
 
-from logbook.actions import jobs, leaving, orders, pictures, pitch, proofs, runs, sheets
+from logbook.actions import jobs, leaving, orders, pictures, pitch, proofs, reorders, runs, sheets
+from logbook.actions.heirlooms import Shelves
 from logbook.actions.materials import material_named
 from logbook.background.compute import work_on
 from logbook.lengths import parse_length
 from logbook.records.audit import Actor
 from logbook.records.floor import Run, RunPiece
-from logbook.records.orders import Job
+from logbook.records.orders import Customer, Job, Order
 from logbook.rules.stages import ROLLER_STAGES
 
 HOURS = {
@@ -71,9 +72,21 @@ class Telling(BenchWork):
     # --- the office
 
     def _order(self, at: datetime) -> None:
+        if self.plan.again:
+            self.diary.do(at, OWNER, self._order_again)
+            return
         files = [(name, BytesIO(draw())) for name, draw in self.plan.drawn]
         with pictures.received(self.diary.shop.store, files) as taken:
             self.diary.do(at, OWNER, lambda session, by: self._place(session, by, taken))
+
+    def _order_again(self, session: Session, by: Actor) -> None:
+        plan, shop = self.plan, self.diary.shop
+        found = select(Job).join(Order).join(Customer).where(Customer.name == plan.customer, Job.ended_at.is_not(None))
+        old = session.execute(found.where(Job.artwork == plan.artwork)).scalars().one()
+        due = (self.diary.now + timedelta(days=plan.due_in)).date()
+        again = reorders.Again(due_on=due, note=plan.note, quantity=plan.quantity)
+        shelves = Shelves(shop.store, shop.settings.own_safety_path)
+        self.code = reorders.order_again(session, by, shelves, jobs=[old], again=again).jobs[0].code
 
     def _place(self, session: Session, by: Actor, taken: list[pictures.Intake]) -> None:
         plan = self.plan
@@ -140,6 +153,8 @@ class Telling(BenchWork):
 
     def _pitch(self, session: Session, by: Actor) -> None:
         job = self.job(session)
+        if jobs.pitch_of(session, job) is not None:  # taken over from before
+            return
         chosen = jobs.materials_of(session, job)
         assert chosen is not None
         if self.plan.nominal:

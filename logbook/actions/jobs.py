@@ -33,6 +33,24 @@ class MaterialChoice:
     temperature_c: Decimal | None = None
     humidity_percent: Decimal | None = None
 
+    def lots(self) -> list[Lot]:
+        """The lots that are known."""
+        return [lot for lot in (self.lens_lot, self.paper_lot, self.adhesive_lot) if lot]
+
+    def refs(self) -> list[str]:
+        """Everything that it names, for the trail."""
+        return [*map(ref, self.lots()), ref(self.mode), ref(self.paper)]
+
+    def plain(self) -> dict[str, object]:
+        """As the trail holds it."""
+        return {
+            "lens lot": self.lens_lot.label,
+            "printer mode": self.mode.name,
+            "paper": self.paper.name,
+            "temperature_c": self.temperature_c,
+            "humidity_percent": self.humidity_percent,
+        }
+
 
 def materials_of(session: Session, job: Job) -> JobMaterials | None:
     """The newest choice of materials; None before the first."""
@@ -50,39 +68,24 @@ def pitch_of(session: Session, job: Job) -> JobPitch | None:
 
 def choose_materials(session: Session, by: Actor, *, job: Job, choice: MaterialChoice) -> JobMaterials:
     """Lens lot, printer mode, paper and adhesive for a job; a change is a new row."""
+    chosen = keep_materials(session, by, job=job, choice=choice)
+    record(session, by, Act("materials chosen", [ref(job), *choice.refs()], new=choice.plain()))
+    return chosen
+
+
+def keep_materials(session: Session, by: Actor, *, job: Job, choice: MaterialChoice) -> JobMaterials:
+    """The row of a choice of materials that may be made; part of another act."""
     _check_kinds(choice)
-    refuse_set_aside(choice.lens_lot, choice.paper_lot, choice.adhesive_lot)
+    refuse_set_aside(*choice.lots())
     chosen = JobMaterials(
         job_id=job.id,
-        lens_lot=choice.lens_lot,
-        mode=choice.mode,
-        paper=choice.paper,
-        paper_lot=choice.paper_lot,
-        adhesive_lot=choice.adhesive_lot,
-        temperature_c=choice.temperature_c,
-        humidity_percent=choice.humidity_percent,
+        **{name: getattr(choice, name) for name in MaterialChoice.__slots__},
         notes=" ".join(found.sentence for found in room(choice.temperature_c, choice.humidity_percent)),
         at=by.now,
         person_id=by.person_id,
     )
     session.add(chosen)
     session.flush()
-    lots = [lot for lot in (choice.lens_lot, choice.paper_lot, choice.adhesive_lot) if lot]
-    record(
-        session,
-        by,
-        Act(
-            "materials chosen",
-            [ref(job), *map(ref, lots), ref(choice.mode), ref(choice.paper)],
-            new={
-                "lens lot": choice.lens_lot.label,
-                "printer mode": choice.mode.name,
-                "paper": choice.paper.name,
-                "temperature_c": choice.temperature_c,
-                "humidity_percent": choice.humidity_percent,
-            },
-        ),
-    )
     return chosen
 
 

@@ -53,12 +53,8 @@ def place_order(
 ) -> Job:
     """A new order with its first job. Without a customer's name it is a piece of the shop's own."""
     customer, old_contact = _customer(session, customer_name, contact)
-    order = Order(
-        number=_next_number(session, by), customer=customer, placed_at=by.now, due_on=due_on, note=note.strip()
-    )
-    session.add(order)
-    session.flush()
-    job = _new_job(session, by, own_safety, order, wish)
+    order = new_order(session, by, customer=customer, due_on=due_on, note=note)
+    job = new_job(session, by, own_safety, order, wish)
     touched = [ref(order), ref(job), *([ref(customer)] if customer else [])]
     old = _hashed(customer, contact=old_contact) if customer and customer.contact != old_contact else {}
     named = _hashed(customer, customer=customer.name, contact=customer.contact) if customer else {}
@@ -71,7 +67,7 @@ def add_job(session: Session, by: Actor, own_safety: Path, *, order: Order, wish
     """Another artwork or size in the same order."""
     if order.closed_at is not None:
         raise Refused(f"Order {order.number} is closed; place a new one.")
-    job = _new_job(session, by, own_safety, order, wish)
+    job = new_job(session, by, own_safety, order, wish)
     record(session, by, Act("job added", [ref(order), ref(job)], new={"number": job.number, **_plain(wish)}))
     return job
 
@@ -109,7 +105,18 @@ def _next_number(session: Session, by: Actor) -> str:
     return f"{year}{int(last[len(year) :]) + 1 if last else 1:04d}"
 
 
-def _new_job(session: Session, by: Actor, own_safety: Path, order: Order, wish: JobWish) -> Job:
+def new_order(session: Session, by: Actor, *, customer: Customer | None, due_on: date | None, note: str) -> Order:
+    """An order that holds nothing yet; part of another act."""
+    order = Order(
+        number=_next_number(session, by), customer=customer, placed_at=by.now, due_on=due_on, note=note.strip()
+    )
+    session.add(order)
+    session.flush()
+    return order
+
+
+def new_job(session: Session, by: Actor, own_safety: Path, order: Order, wish: JobWish) -> Job:
+    """One job of an order; part of another act."""
     _check_quantity(wish.quantity)
     count = session.execute(select(func.count(Job.id)).where(Job.order_id == order.id)).scalar_one()
     job = Job(

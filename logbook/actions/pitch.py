@@ -538,11 +538,7 @@ def choose(session: Session, by: Actor, *, job: Job, pitch: PitchOnRecord, reaso
     """Use this pitch for this job; an ask needs a reason, a stop refuses."""
     findings = findings_for(session, by, job=job, pitch=pitch)
     settled = settle(findings, reason=reason)
-    chosen = JobPitch(
-        job_id=job.id, pitch=pitch, reason=settled, findings=findings_text(findings), at=by.now, person_id=by.person_id
-    )
-    session.add(chosen)
-    session.flush()
+    chosen = keep_choice(session, by, job=job, pitch=pitch, findings=findings, reason=settled)
     record(
         session,
         by,
@@ -553,6 +549,18 @@ def choose(session: Session, by: Actor, *, job: Job, pitch: PitchOnRecord, reaso
             new={"lpi": pitch.lpi, "origin": pitch.origin, "findings": [found.sentence for found in findings]},
         ),
     )
+    return chosen
+
+
+def keep_choice(
+    session: Session, by: Actor, *, job: Job, pitch: PitchOnRecord, findings: list[Finding], reason: str
+) -> JobPitch:
+    """The row of a choice that was settled; part of another act."""
+    chosen = JobPitch(
+        job_id=job.id, pitch=pitch, reason=reason, findings=findings_text(findings), at=by.now, person_id=by.person_id
+    )
+    session.add(chosen)
+    session.flush()
     return chosen
 
 

@@ -7,7 +7,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions import stripfits
-from logbook.actions.jobs import axis_of
+from logbook.actions.jobs import MaterialChoice, axis_of
 from logbook.actions.pictures import current
 from logbook.engine import distance, drift, lens
 from logbook.lengths import Length
@@ -122,7 +122,7 @@ def pitch_width_in(job: Job) -> float:
 
 
 def facts_and_needs(
-    session: Session, by: Actor, *, job: Job, materials: JobMaterials, pitch: PitchOnRecord
+    session: Session, by: Actor, *, job: Job, materials: JobMaterials | MaterialChoice, pitch: PitchOnRecord
 ) -> tuple[PitchFacts, JobNeeds]:
     """What the rules need to know about a pitch and a job."""
     used = as_used(job, pitch)
@@ -155,7 +155,7 @@ def facts_and_needs(
     return facts, needs
 
 
-def _lot_name(row: PitchOnRecord | JobMaterials) -> str:
+def _lot_name(row: PitchOnRecord | JobMaterials | MaterialChoice) -> str:
     return f"{row.lens_lot.material.name}, lot {row.lens_lot.label} ({row.lens_lot.code})"
 
 
@@ -190,7 +190,7 @@ def _scale_ended(session: Session, pitch: PitchOnRecord) -> str | None:
     return f"{event.what} on {event.at.astimezone():%Y-%m-%d}" if event else None
 
 
-def _climate(job: Job, materials: JobMaterials, pitch: PitchOnRecord) -> float | None:
+def _climate(job: Job, materials: JobMaterials | MaterialChoice, pitch: PitchOnRecord) -> float | None:
     if materials.temperature_c is None or pitch.temperature_c is None:
         return None
     lenticules = drift.climate_lenticules(

@@ -55,18 +55,22 @@ def facts(session: Session) -> dict[str, str]:
 
 def current_step_list(session: Session, by: Actor, own: Path) -> StepListRevision:
     """The shop's step list as it stands, kept as a revision; its own file wins over the shipped one."""
-    path = own / "steps.toml"
-    text = (path if path.is_file() else resources.folder("safety") / "steps.toml").read_text(encoding="utf-8")
-    mapping = tomllib.loads(text)
-    revision = read_step_list(mapping).revision
-    content = json.dumps(mapping, ensure_ascii=False, sort_keys=True)
+    content = standing_step_list(own)
     sha256 = hashlib.sha256(content.encode()).hexdigest()
     known = session.execute(select(StepListRevision).where(StepListRevision.sha256 == sha256)).scalar_one_or_none()
     if known is None:
+        revision = read_step_list(json.loads(content)).revision
         known = StepListRevision(sha256=sha256, revision=revision, content=content, kept_at=by.now)
         session.add(known)
         session.flush()
     return known
+
+
+def standing_step_list(own: Path) -> str:
+    """The step list that new jobs start with, as JSON; nothing is written."""
+    path = own / "steps.toml"
+    text = (path if path.is_file() else resources.folder("safety") / "steps.toml").read_text(encoding="utf-8")
+    return json.dumps(tomllib.loads(text), ensure_ascii=False, sort_keys=True)
 
 
 def step_list(kept: StepListRevision) -> StepList:

@@ -101,6 +101,22 @@ class Job(Coded, Base):
 Index("ix_job_open", Job.started_at, sqlite_where=Job.ended_at.is_(None))
 
 
+class Reorder(Base):
+    """A job that was ordered again exactly as before, and what had changed since when it was."""
+
+    __tablename__ = "reorder"
+
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), unique=True)
+    of_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    changed: Mapped[str] = mapped_column(Text)
+    """JSON: one plain sentence for each thing that had changed."""
+    at: Mapped[datetime] = mapped_column(UtcTime)
+    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+
+    job: Mapped[Job] = relationship(foreign_keys=job_id)
+    of: Mapped[Job] = relationship(foreign_keys=of_id)
+
+
 class Picture(Coded, Base):
     """One picture of a job in play order. A better one is a new row; the old one gets ``replaced_at``."""
 

@@ -25,6 +25,7 @@ from logbook.web.pages import (
     orders,
     papers,
     pitch,
+    reorders,
     runs,
     shop_page,
     stock,
@@ -66,7 +67,9 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     gate.watch(app)
     CSRFProtect(app)
     shown.teach(app)
-    for page in (entry, today, orders, jobs, runs, pitch, bench, stock, machines, shop_page, tracing, papers, files):
+    for page in (
+        entry, today, orders, reorders, jobs, runs, pitch, bench, stock, machines, shop_page, tracing, papers, files,
+    ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(_with_headers)
     app.register_error_handler(Refused, _refused)

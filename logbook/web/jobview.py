@@ -7,7 +7,7 @@ from flask import g, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import jobs, leaving, pitchfacts, sheets
+from logbook.actions import jobs, leaving, pitchfacts, reorders, sheets
 from logbook.actions.finding import ref
 from logbook.actions.pictures import current
 from logbook.records.audit import AuditEntry, entries_for
@@ -42,6 +42,8 @@ class JobView:
     next: list[Next]
     acts: list[AuditEntry]
     travellers: list[TravellerIssue]
+    since: reorders.Since | None
+    repeats: list[Job]
 
 
 def job_view(session: Session, job: Job) -> JobView:
@@ -66,6 +68,8 @@ def job_view(session: Session, job: Job) -> JobView:
         prints=prints,
         open_quantity=open_quantity,
         travellers=travellers,
+        since=reorders.since(session, job),
+        repeats=reorders.repeats(session, job),
         next=list(_next(session, job, gates, runs, made, prints, open_quantity)),
         acts=list(entries_for(session, ref(job)))[::-1],
     )

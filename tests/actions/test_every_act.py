@@ -31,6 +31,7 @@ from logbook.actions import (
     pictures,
     pitch,
     proofs,
+    reorders,
     runs,
     sheets,
     shop,
@@ -38,6 +39,7 @@ from logbook.actions import (
     strips,
 )
 from logbook.actions.finding import ref
+from logbook.actions.heirlooms import Shelves
 from logbook.background.compute import work_on
 from logbook.lengths import parse_length
 from logbook.records.audit import AuditEntry, AuditObject
@@ -51,6 +53,11 @@ from support.shop_walk import PHOTOGRAPHS
 from support.small_shop import SmallShop, job, one, prints, small_shop, standing
 
 NO_ENTRY = {
+    "jobs.keep_materials": "part of a choice",
+    "heirlooms.heirloom": "looks only",
+    "orders.new_job": "part of an order",
+    "orders.new_order": "part of an order",
+    "pitch.keep_choice": "part of a choice",
     "bench.findings_for": "looks only",
     "bench.is_set_up": "looks only",
     "bench.machine_findings": "looks only",
@@ -495,6 +502,11 @@ def _last_of_an_order(told: Story, way: leaving.WayOut) -> None:
         lambda session, by: leaving.leave(session, by, piece=prints(session, code)[0], way=way, values={}),
     )
     assert told.shop.read(lambda session: job(session, code).order.closed_at) == told.shop.now
+    shelves = Shelves(told.shop.shop.store, told.shop.shop.settings.own_safety_path)
+    told.tell(
+        "reorders.order_again",
+        lambda session, by: reorders.order_again(session, by, shelves, jobs=[job(session, code)]) and None,
+    )
 
 
 def _doubt(told: Story) -> None:

@@ -16,7 +16,7 @@ from logbook.background.compute import work_on
 from logbook.records.audit import Actor
 from logbook.records.floor import Print, Run, Sheet, Verdict
 from logbook.records.opened import DEMO_MARK, Shop, open_shop
-from logbook.records.orders import Job
+from logbook.records.orders import Job, Reorder
 from logbook.records.pitch import PitchOnRecord
 from logbook.settings import Settings
 from logbook.web.app import create_app
@@ -158,3 +158,12 @@ def test_the_check_says_when_the_demo_s_records_were_changed(demo_folder, demo, 
     assert told.returncode == 1
     assert told.stderr.startswith("The check failed at: verify")
     assert file.sha256 in told.stderr
+
+
+def test_the_reorder_is_one_and_at_work_again(demo):
+    with demo.database.reading() as session:
+        again = session.execute(select(Reorder)).scalar_one()
+        assert again.of.ended_at is not None
+        assert [one.file_id for one in again.job.pictures] == [one.file_id for one in again.of.pictures]
+        assert (again.job.quantity, again.of.quantity) == (2, 1)
+        assert again.job.ended_at is None

@@ -11,7 +11,7 @@ from logbook.records.floor import Print, Run, Sheet
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
 from logbook.records.opened import open_shop
-from logbook.records.orders import Job, Proof
+from logbook.records.orders import Job, Proof, Reorder
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.settings import Settings
 from logbook.web.app import create_app
@@ -89,6 +89,8 @@ def _office(session: Session) -> Faces:
     asked = session.execute(select(Job).join(Proof, Proof.job_id == Job.id).order_by(Job.id.desc())).scalars().first()
     own = session.execute(select(Job).order_by(Job.id.desc())).scalars().first()
     half = _first(session, Job, Job.entered_at_stage.is_not(None))
+    gone = _first(session, Job, Job.ended_at.is_not(None))
+    again = _first(session, Reorder).job
     assert asked is not None
     assert own is not None
     order = copies.order
@@ -98,7 +100,10 @@ def _office(session: Session) -> Faces:
         "orders.new": _one("/orders/new"),
         "orders.order": _one(f"/order/{order.code}"),
         "orders.add_job": _one(f"/order/{order.code}/job"),
+        "reorders.of_order": _one(f"/order/{gone.order.code}/again"),
+        "reorders.of_job": _one(f"/job/{gone.code}/again"),
         "jobs.job": {
+            "again": f"/job/{again.code}",
             "copies": f"/job/{copies.code}",
             "asked": f"/job/{asked.code}",
             "own": f"/job/{own.code}",

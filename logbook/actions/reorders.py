@@ -1,0 +1,104 @@
+"""Reorders: what is finished is ordered again exactly as before."""
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.actions import pitch as pitches
+from logbook.actions.finding import ref
+from logbook.actions.heirlooms import Heirloom, Shelves, heirloom
+from logbook.actions.jobs import keep_materials
+from logbook.actions.orders import JobWish, new_job, new_order
+from logbook.records.audit import Act, Actor, record
+from logbook.records.orders import Job, Order, Picture, Reorder
+from logbook.refusals import Refused
+
+
+@dataclass(frozen=True, slots=True)
+class Again:
+    """What is new about a reorder; ``quantity`` only where one job is ordered again (None: as before)."""
+
+    due_on: date | None = None
+    note: str = ""
+    quantity: int | None = None
+
+
+def order_again(session: Session, by: Actor, shelves: Shelves, *, jobs: Sequence[Job], again: Again = Again()) -> Order:
+    """A new order with jobs like these: pictures, size, flip, materials, pitch, price.
+
+    What cannot be taken over is left open; what has changed since is kept with each
+    new job. Raises Refused where one of them is not finished.
+    """
+    if unfinished := next((job for job in jobs if job.ended_at is None), None):
+        raise Refused(f"{unfinished.number} is not finished; add a job to its order instead.")
+    if not jobs:
+        raise Refused("There is nothing in this order to make again.")
+    order = new_order(session, by, customer=jobs[0].order.customer, due_on=again.due_on, note=again.note)
+    touched, told = [ref(order)], []
+    for old in jobs:
+        left = heirloom(session, by, shelves, job=old)
+        new = _like(session, by, shelves, order, left, again.quantity)
+        touched.extend(_touched(left, new))
+        told.append({"number": new.number, "of": old.number, "changed since": list(left.changed)})
+    if order.customer is not None:
+        touched.append(ref(order.customer))
+    files = sorted({picture.file.sha256 for job in order.jobs for picture in job.pictures})
+    new_facts = {"number": order.number, "due": again.due_on, "jobs": told}
+    record(session, by, Act("ordered again", list(dict.fromkeys(touched)), new=new_facts, files=files))
+    return order
+
+
+def _like(session: Session, by: Actor, shelves: Shelves, order: Order, left: Heirloom, quantity: int | None) -> Job:
+    old = left.job
+    wish = {name: getattr(old, name) for name in JobWish.__slots__}
+    if quantity is not None:
+        wish["quantity"] = quantity
+    job = new_job(session, by, shelves.own_safety, order, JobWish(**wish))
+    for picture in left.pictures:
+        session.add(_copied(picture, job, by))
+    if left.materials is not None:
+        keep_materials(session, by, job=job, choice=left.materials)
+    if left.pitch is not None:
+        pitches.keep_choice(session, by, job=job, pitch=left.pitch, findings=list(left.findings), reason=left.reason)
+    changed = json.dumps(left.changed, ensure_ascii=False)
+    session.add(Reorder(job_id=job.id, of_id=old.id, changed=changed, at=by.now, person_id=by.person_id))
+    session.flush()
+    session.refresh(job, ["pictures"])
+    return job
+
+
+def _copied(picture: Picture, job: Job, by: Actor) -> Picture:
+    same = ("position", "file_id", "preview_id", "original_name", "width_px", "height_px", "remark")
+    return Picture(job_id=job.id, added_at=by.now, **{name: getattr(picture, name) for name in same})
+
+
+def _touched(left: Heirloom, new: Job) -> Iterator[str]:
+    yield from (ref(new), ref(left.job), *map(ref, new.pictures))
+    if left.materials is not None:
+        yield from left.materials.refs()
+    if left.pitch is not None:
+        yield ref(left.pitch)
+
+
+@dataclass(frozen=True, slots=True)
+class Since:
+    """Which job a job repeats, and what had changed since when it was ordered again."""
+
+    of: Job
+    changed: tuple[str, ...]
+
+
+def since(session: Session, job: Job) -> Since | None:
+    """What a reorder repeats; None for a job that repeats nothing."""
+    row = session.execute(select(Reorder).where(Reorder.job_id == job.id)).scalar_one_or_none()
+    return Since(row.of, tuple(json.loads(row.changed))) if row else None
+
+
+def repeats(session: Session, job: Job) -> list[Job]:
+    """The jobs that ordered this one again, oldest first."""
+    rows = session.execute(select(Reorder).where(Reorder.of_id == job.id).order_by(Reorder.id)).scalars()
+    return [row.job for row in rows]
