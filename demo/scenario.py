@@ -11,6 +11,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 import measuring
+import quoting
 import workshop
 from benchwork import Plan
 from pictures import FOX, HARBOUR, KITE, LIGHTHOUSE, MOONS, WATCH
@@ -101,6 +102,7 @@ def _tell(diary: Diary) -> None:
     )
     decide(diary, told["conceded"], ends, "concession", "the customer has seen it and takes it as it is")
     half_done(diary, told["half done"], "trim")
+    quoting.quoted(diary)
     measuring.withdraw(diary, ends + timedelta(minutes=5))
     diary.act(
         diary.now,

@@ -124,6 +124,8 @@ def found(diary: Diary) -> None:
             by,
             {
                 "first-aider": OPERATOR,
+                "hourly rate": "42",
+                "money": "EUR",
                 "dressings": "white box beside the door",
                 "eyewash": "at the sink",
                 "emergency number": "as on the telephone",

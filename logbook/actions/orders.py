@@ -52,12 +52,12 @@ def place_order(
     note: str = "",
 ) -> Job:
     """A new order with its first job. Without a customer's name it is a piece of the shop's own."""
-    customer, old_contact = _customer(session, customer_name, contact)
+    customer, old_contact = customer_named(session, customer_name, contact)
     order = new_order(session, by, customer=customer, due_on=due_on, note=note)
     job = new_job(session, by, own_safety, order, wish)
     touched = [ref(order), ref(job), *([ref(customer)] if customer else [])]
-    old = _hashed(customer, contact=old_contact) if customer and customer.contact != old_contact else {}
-    named = _hashed(customer, customer=customer.name, contact=customer.contact) if customer else {}
+    old = hashed(customer, contact=old_contact) if customer and customer.contact != old_contact else {}
+    named = hashed(customer, customer=customer.name, contact=customer.contact) if customer else {}
     new = {**named, "number": order.number, "due": due_on, **_plain(wish)}
     record(session, by, Act("order placed", touched, old=old, new=new))
     return job
@@ -72,12 +72,13 @@ def add_job(session: Session, by: Actor, own_safety: Path, *, order: Order, wish
     return job
 
 
-def _hashed(customer: Customer, /, **values: str | None) -> dict[str, str]:
+def hashed(customer: Customer, /, **values: str | None) -> dict[str, str]:
+    """Personal values as the trail holds them: under the key that is erased with the customer."""
     key = customer.hash_key
     return {name: keyed_hash(key, value) for name, value in values.items() if key and value}
 
 
-def _customer(session: Session, name: str, contact: str) -> tuple[Customer | None, str | None]:
+def customer_named(session: Session, name: str, contact: str) -> tuple[Customer | None, str | None]:
     """The customer of this name, and how to reach them as it was on record before."""
     name = " ".join(name.split())
     if not name:

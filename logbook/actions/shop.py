@@ -24,6 +24,8 @@ FACTS = {
     "dressings": "Where dressings are kept",
     "eyewash": "Where the eyewash is kept",
     "local rule": "The rule that counts here (law, insurer, landlord)",
+    "hourly rate": "Price of an hour's work, for quotes",
+    "money": "Money, as it is written behind an amount",
     "address": "Address of this logbook in the shop's network, for the QR codes",
 }
 

@@ -37,7 +37,8 @@ class Desk:
     address: str
 
 
-def _imprint(session: Session, desk: Desk) -> views.Imprint:
+def imprint(session: Session, desk: Desk) -> views.Imprint:
+    """Whose paper this is, who printed it when, and where the trail stood."""
     newest = head(session)
     return views.Imprint(
         shop=fact(session, "shop name"),
@@ -81,7 +82,7 @@ def chart_note(session: Session, desk: Desk, code: str) -> forms.ChartNote:
     test, plan = made.test, json.loads(made.plan)
     scales = plan.get("scale_bars", [])
     return forms.ChartNote(
-        imprint=_imprint(session, desk),
+        imprint=imprint(session, desk),
         code=made.code,
         address=f"{desk.address}pitch/test/{test.code}",
         kind="coarse" if made is test.charts[0] else "fine",
@@ -104,7 +105,7 @@ def check_sheet(session: Session, desk: Desk, code: str) -> forms.CheckSheet:
     traits = machine_traits(drive=machine.drive, heated=machine.heated, cutting=machine.cutting)
     items = read_shelf(desk.own_safety).machine_check.items_for(machine.kind, traits)
     return forms.CheckSheet(
-        imprint=_imprint(session, desk),
+        imprint=imprint(session, desk),
         machine=bench_view(machine),
         items=items,
         freeing_procedure=machine.freeing_procedure,
@@ -118,7 +119,7 @@ def out_of_use(session: Session, desk: Desk, code: str) -> forms.OutOfUse:
         raise Refused(f"{machine.name} is in use; take it out of use first.")
     acts = [entry for entry in entries_for(session, f"machine:{machine.code}") if _took_out(entry)]
     return forms.OutOfUse(
-        imprint=_imprint(session, desk),
+        imprint=imprint(session, desk),
         machine=bench_view(machine),
         reason=machine.out_of_use_reason,
         since=f"{acts[-1].at.astimezone():%Y-%m-%d %H:%M}" if acts else "",
@@ -166,7 +167,7 @@ def shipping_note(session: Session, desk: Desk, code: str) -> customer.ShippingN
     last = next((left[piece.id] for piece in reversed(going) if piece.id in left), None)
     wanted = sum(job.quantity for job in order.jobs)
     return customer.ShippingNote(
-        imprint=_imprint(session, desk),
+        imprint=imprint(session, desk),
         order=order.number,
         customer=_addressed(order),
         items=tuple(customer.Item(piece.serial, piece.job.artwork, _size(piece.job)) for piece in going),
@@ -204,7 +205,7 @@ def inspection(session: Session, desk: Desk, code: str) -> customer.InspectionRe
     )
     run = piece.sheet.run
     return customer.InspectionReport(
-        imprint=_imprint(session, desk),
+        imprint=imprint(session, desk),
         serial=piece.serial,
         title=piece.job.artwork,
         address=_link(desk, piece.code),
@@ -245,7 +246,7 @@ def quote(session: Session, desk: Desk, code: str) -> customer.Quote:
     )
     total = sum((price * job.quantity for job, price in priced), Decimal(0))
     return customer.Quote(
-        imprint=_imprint(session, desk),
+        imprint=imprint(session, desk),
         number=order.number,
         customer=_addressed(order),
         valid_until=f"{(desk.by.now + QUOTE_HOLDS).astimezone():%Y-%m-%d}",
@@ -262,7 +263,7 @@ def today(session: Session, desk: Desk, _code: str) -> forms.TodaySheet:
         if rows
     }
     return forms.TodaySheet(
-        imprint=_imprint(session, desk), day=f"{desk.by.now.astimezone():%Y-%m-%d}", sections=sections
+        imprint=imprint(session, desk), day=f"{desk.by.now.astimezone():%Y-%m-%d}", sections=sections
     )
 
 

@@ -78,6 +78,7 @@ _PAGES = {
     "pitchtest": "pitch.test",
     "lot": "stock.lot",
     "machine": "machines.machine",
+    "quote": "quotes.quote",
 }
 
 

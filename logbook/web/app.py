@@ -25,6 +25,7 @@ from logbook.web.pages import (
     orders,
     papers,
     pitch,
+    quotes,
     reorders,
     runs,
     shop_page,
@@ -68,7 +69,8 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     CSRFProtect(app)
     shown.teach(app)
     for page in (
-        entry, today, orders, reorders, jobs, runs, pitch, bench, stock, machines, shop_page, tracing, papers, files,
+        entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, shop_page, tracing, papers,
+        files,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(_with_headers)

@@ -21,7 +21,7 @@ OF_ONES_OWN = {"entry.sign_out", "shop.units", "shop.password", "tracing.by_file
 """What a viewer sends, too: about oneself, or a question that writes nothing."""
 FOR_WRITING = {
     "orders.new", "orders.add_job", "jobs.materials", "jobs.pitch", "jobs.change", "jobs.midway",
-    "pitch.new", "pitch.carry", "stock.new", "stock.new_lot", "reorders.of_order", "reorders.of_job",
+    "pitch.new", "pitch.carry", "stock.new", "stock.new_lot", "reorders.of_order", "reorders.of_job", "quotes.new",
 }  # fmt: skip
 """Pages that are forms and nothing else: no use to somebody who only looks."""
 _TOUCH_EVERY = timedelta(minutes=1)

@@ -31,6 +31,7 @@ from logbook.actions import (
     pictures,
     pitch,
     proofs,
+    quotes,
     reorders,
     runs,
     sheets,
@@ -49,6 +50,7 @@ from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
 from logbook.records.people import Person
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
+from logbook.records.quotes import Quote
 from support.shop_walk import PHOTOGRAPHS
 from support.small_shop import SmallShop, job, one, prints, small_shop, standing
 
@@ -145,6 +147,7 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
     code = _office(told)
     _runs(told, code)
     _bench(told, code, folder)
+    _quotes(told)
     _doubt(told)
     yield told
     told.shop.shop.database.close()
@@ -507,6 +510,61 @@ def _last_of_an_order(told: Story, way: leaving.WayOut) -> None:
         "reorders.order_again",
         lambda session, by: reorders.order_again(session, by, shelves, jobs=[job(session, code)]) and None,
     )
+
+
+def _quotes(told: Story) -> None:
+    own = told.shop.shop.settings.own_safety_path
+
+    def line(session: Session) -> quotes.LineWish:
+        size = parse_length("70mm")
+        return quotes.LineWish("Gulls", size, size, "left-right", 2, one(session, Lot, label="L-1"))
+
+    def newest(session: Session) -> Quote:
+        return session.execute(select(Quote).order_by(Quote.id.desc())).scalars().first()  # type: ignore[return-value]
+
+    def give() -> None:
+        told.tell(
+            "quotes.give_quote",
+            lambda session, by: (
+                quotes.give_quote(
+                    session, by, customer_name=CUSTOMER, contact=CONTACT, valid_until=by.day, line=line(session)
+                )
+                and None
+            ),
+        )
+
+    give()
+    told.tell(
+        "quotes.add_line",
+        lambda session, by: quotes.add_line(session, by, quote=newest(session), line=line(session)) and None,
+    )
+    told.tell(
+        "quotes.take_line_out",
+        lambda session, by: quotes.take_line_out(session, by, line=newest(session).lines[0]),
+    )
+    told.tell(
+        "quotes.prolong",
+        lambda session, by: quotes.prolong(session, by, quote=newest(session), valid_until=by.day + timedelta(days=9)),
+    )
+    told.tell(
+        "quotes.accept_quote",
+        lambda session, by: (
+            quotes.accept_quote(
+                session,
+                by,
+                own,
+                quote=newest(session),
+                more=quotes.Acceptance(mode=_conditions(session).mode, paper=_conditions(session).paper),
+            )
+            and None
+        ),
+    )
+    told.tell(
+        "quotes.write_money",
+        lambda session, by: quotes.write_money(session, by, order=_order(session), deposit=Decimal(5), paid_on=None),
+    )
+    give()
+    told.tell("quotes.decline", lambda session, by: quotes.decline(session, by, quote=newest(session)))
 
 
 def _doubt(told: Story) -> None:

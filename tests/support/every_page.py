@@ -13,6 +13,7 @@ from logbook.records.materials import Lot, Material
 from logbook.records.opened import open_shop
 from logbook.records.orders import Job, Proof, Reorder
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
+from logbook.records.quotes import Quote
 from logbook.settings import Settings
 from logbook.web.app import create_app
 from support.furnished import LOT_ASIDE, SPARE
@@ -100,6 +101,9 @@ def _office(session: Session) -> Faces:
         "orders.new": _one("/orders/new"),
         "orders.order": _one(f"/order/{order.code}"),
         "orders.add_job": _one(f"/order/{order.code}/job"),
+        "quotes.listing": _one("/quotes"),
+        "quotes.new": _one("/quotes/new"),
+        "quotes.quote": {row.state: f"/quote/{row.code}" for row in session.execute(select(Quote)).scalars()},
         "reorders.of_order": _one(f"/order/{gone.order.code}/again"),
         "reorders.of_job": _one(f"/job/{gone.code}/again"),
         "jobs.job": {
@@ -194,6 +198,7 @@ def _papers(session: Session) -> Faces:
         "shipping-note": job.order.code,
         "inspection": _first(session, Print, Print.stage == "gone").code,
         "quote": job.order.code,
+        "given-quote": _first(session, Quote).code,
         "today": "now",
     }
     return {

@@ -11,13 +11,14 @@ from wtforms import DateField, IntegerField, MultipleFileField, RadioField, Sele
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
-from logbook.actions import jobs, machines, materials, pictures
+from logbook.actions import jobs, machines, materials, pictures, quotes
 from logbook.actions import orders as actions
 from logbook.actions.finding import by_code
 from logbook.records.audit import Actor
 from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Customer, Job, Order
+from logbook.records.quotes import Quote
 from logbook.refusals import Refused
 from logbook.web import choices
 from logbook.web.acting import act, page, reading, say
@@ -128,15 +129,17 @@ def new() -> Response | tuple[str, int]:
     form = OrderForm()
     with reading() as session:
         form.mode.choices, form.lens_lot.choices = choices.modes(session), choices.lots(session, "lens")
-        names = list(
-            session.execute(
-                select(Customer.name).where(Customer.name.is_not(None)).order_by(Customer.id.desc()).limit(200)
-            ).scalars()
-        )
+        names = known_names(session)
     _check_first_things(form)
     if form.validate_on_submit() and not form.form_errors and (done := _placed(form)):
         return done
     return page("order_new.html", form=form, names=names, soon=actor().now.date() + timedelta(days=14))
+
+
+def known_names(session: Session) -> list[str]:
+    """Names of customers to choose from, the newest first."""
+    known = select(Customer.name).where(Customer.name.is_not(None)).order_by(Customer.id.desc()).limit(200)
+    return [name for name in session.execute(known).scalars() if name]
 
 
 def _check_first_things(form: OrderForm) -> None:
@@ -219,8 +222,39 @@ def usual_paper(session: Session, by: Actor) -> Material:
 @pages.route("/order/<code>")
 def order(code: str) -> tuple[str, int]:
     """One order and its jobs."""
+    return _page(code)
+
+
+def _page(code: str, form: "MoneyForm | None" = None) -> tuple[str, int]:
     with reading() as session:
-        return page("order.html", order=by_code(session, Order, code))
+        found = by_code(session, Order, code)
+        money = quotes.money_of(session, found)
+        given = session.execute(select(Quote).where(Quote.order_id == found.id)).scalar_one_or_none()
+        return page("order.html", order=found, money=money, quote=given, form=form or MoneyForm(None, obj=money))
+
+
+class MoneyForm(BenchForm):
+    """Two facts, no bookkeeping."""
+
+    deposit = NumberField("Deposit", [MAYBE], low=Decimal(0), description="Paid beforehand.")
+    paid_on = DateField("All paid on", [MAYBE])
+
+
+@pages.post("/order/<code>/money")
+def money(code: str) -> Response | tuple[str, int]:
+    """Deposit and paid date."""
+    form = MoneyForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: quotes.write_money(
+                session, by, order=by_code(session, Order, code), deposit=form.deposit.data, paid_on=form.paid_on.data
+            ),
+            lambda _: url_for("orders.order", code=code),
+        )
+    ):
+        return done
+    return _page(code, form)
 
 
 @pages.route("/order/<code>/job", methods=["GET", "POST"])

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from werkzeug import Response
 
 from logbook.actions import papers as actions
-from logbook.actions import smallpapers
+from logbook.actions import quotepapers, smallpapers
 from logbook.actions.finding import by_code, fact
 from logbook.actions.shop import facts
 from logbook.paper import customer, forms
@@ -195,6 +195,7 @@ _SMALL: dict[str, tuple[Callable[..., Any], Callable[..., str]]] = {
     "shipping-note": (smallpapers.shipping_note, customer.shipping_note_html),
     "inspection": (smallpapers.inspection, customer.inspection_report_html),
     "quote": (smallpapers.quote, customer.quote_html),
+    "given-quote": (quotepapers.quote_paper, customer.quote_html),
     "today": (smallpapers.today, forms.today_html),
 }
 """Paper by name: how it is gathered and how it becomes HTML."""

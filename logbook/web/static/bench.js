@@ -63,3 +63,18 @@ for (const box of document.querySelectorAll('[data-run]')) {
   };
   setTimeout(ask, 500);
 }
+
+for (const box of document.querySelectorAll('.copied')) {
+  const button = box.querySelector('button.copy');
+  const text = box.querySelector('textarea');
+  button.hidden = false;
+  button.addEventListener('click', async () => {
+    text.select();
+    try {
+      await navigator.clipboard.writeText(text.value);
+    } catch { // an address without a certificate has no clipboard of its own
+      document.execCommand('copy');
+    }
+    button.textContent = 'Copied';
+  });
+}

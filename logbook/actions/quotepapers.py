@@ -1,0 +1,58 @@
+"""A quote for the customer: on paper, and as a text to copy. What it costs the shop stays in the shop."""
+
+from decimal import Decimal
+
+from sqlalchemy.orm import Session
+
+from logbook.actions.finding import by_code, fact
+from logbook.actions.quotes import total
+from logbook.actions.smallpapers import Desk, imprint
+from logbook.paper import customer
+from logbook.records.quotes import Quote, QuoteLine
+
+
+def quote_paper(session: Session, desk: Desk, code: str) -> customer.Quote:
+    """The paper of a quote."""
+    quote = by_code(session, Quote, code)
+    unit = fact(session, "money")
+    return customer.Quote(
+        imprint=imprint(session, desk),
+        number=quote.number,
+        customer=tuple(line for line in (quote.customer.name, quote.customer.contact) if line),
+        valid_until=f"{quote.valid_until:%Y-%m-%d}",
+        lines=tuple(
+            customer.QuoteLine(
+                what=line.artwork,
+                quantity=str(line.quantity),
+                each=_amount(line.price, unit),
+                amount=_amount(line.price * line.quantity, unit),
+                detail=_detail(line),
+            )
+            for line in quote.lines
+        ),
+        totals=(("Total", _amount(total(quote), unit)),),
+        remarks=(quote.note,) if quote.note else (),
+    )
+
+
+def quote_text(session: Session, quote: Quote) -> str:
+    """The same in plain words, for a letter or a message."""
+    unit = fact(session, "money")
+    lines = [
+        f"{line.quantity} × {line.artwork}, {_detail(line)}: {_amount(line.price, unit)} each, "
+        f"{_amount(line.price * line.quantity, unit)}"
+        for line in quote.lines
+    ]
+    end = [quote.note] if quote.note else []
+    head = f"Quote {quote.number}, valid until {quote.valid_until:%Y-%m-%d}"
+    return "\n".join(
+        [head, "", *lines, f"Total: {_amount(total(quote), unit)}", *end, fact(session, "shop name")]
+    ).strip()
+
+
+def _detail(line: QuoteLine) -> str:
+    return f"{line.width} × {line.height}, {line.flip}, {line.lens_lot.material.name}"
+
+
+def _amount(value: Decimal, unit: str) -> str:
+    return f"{value:.2f} {unit}".strip()
