@@ -26,6 +26,9 @@ _COMMANDS = {
     "worker": "shop",
     "travellers": "paper",
     "verify": "shop",
+    "backup": "backup",
+    "verify-backup": "backup",
+    "restore": "backup",
     "new-password": "shop",
     "autostart": "shop",
 }

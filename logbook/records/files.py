@@ -17,6 +17,7 @@ from sqlalchemy import String, Text, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from logbook.records.base import Base, UtcTime, one_of
+from logbook.records.syncing import make_folder, sync_folder
 
 _CHUNK = 1 << 20
 
@@ -88,11 +89,11 @@ class FileStore:
         sha256 = hash_file(temporary)
         size = temporary.stat().st_size
         final = self.path(sha256)
-        _make_folder(final.parent)
+        make_folder(final.parent)
         with temporary.open("rb+") as whole:
             os.fsync(whole.fileno())
         temporary.replace(final)
-        _sync_folder(final.parent)
+        sync_folder(final.parent)
         return sha256, size
 
     def hashes(self) -> set[str]:
@@ -149,18 +150,3 @@ def hash_file(path: Path) -> str:
     """SHA-256 of a file's bytes, in hex."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-def _make_folder(folder: Path) -> None:
-    """Make it where it is missing, and its name as lasting as what will lie in it."""
-    if not folder.is_dir():
-        folder.mkdir(parents=True, exist_ok=True)
-        _sync_folder(folder.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

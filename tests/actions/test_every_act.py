@@ -33,6 +33,7 @@ from logbook.actions import (
     proofs,
     quotes,
     reorders,
+    restoring,
     runs,
     sheets,
     shop,
@@ -47,6 +48,7 @@ from logbook.records.audit import AuditEntry, AuditObject
 from logbook.records.base import Coded
 from logbook.records.floor import Run, Sheet
 from logbook.records.machines import Machine
+from logbook.records.manifest import Anchor, Manifest
 from logbook.records.materials import Lot, Material
 from logbook.records.people import Person
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
@@ -149,6 +151,7 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
     _bench(told, code, folder)
     _quotes(told)
     _doubt(told)
+    _after_a_loss(told)
     yield told
     told.shop.shop.database.close()
 
@@ -588,6 +591,14 @@ def _doubt(told: Story) -> None:
             materials.set_lot_aside(session, by, lot=one(session, Lot, label="P-1"), reason="damp") and None
         ),
     )
+
+
+def _after_a_loss(told: Story) -> None:
+    """The interlaced file of a run did not come along with the backup."""
+    output = told.shop.read(lambda session: _run(session).output.sha256)
+    anchor = Anchor("0" * 64, 1, "0" * 64, "2026-03-09")
+    found = Manifest(told.shop.now, "0", anchor, (), left_out=(output,))
+    told.tell("restoring.begin_again", lambda session, by: restoring.begin_again(session, by, found=found))
 
 
 def test_every_act_of_the_room_is_in_the_story(story: Story) -> None:

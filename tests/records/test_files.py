@@ -31,7 +31,7 @@ class Cut(BytesIO):
 if sys.argv[2] == "before-sync":
     files.os.fsync = dying
 elif sys.argv[2] == "after-rename":
-    files._sync_folder = lambda folder: any(path.is_file() for path in folder.iterdir()) and dying()
+    files.sync_folder = lambda folder: any(path.is_file() for path in folder.iterdir()) and dying()
 store.put(Cut(b"z" * 3_000_000))
 """
 

@@ -1,0 +1,115 @@
+"""``logbook backup``, ``verify-backup`` and ``restore``: nothing of the shop is lost with one disk."""
+
+import json
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from logbook.command_line.shop import data_option, existing
+from logbook.records.backup import KEEP, BackupWish, Made, Progress, back_up
+from logbook.records.backup_check import STAGES, check_backup
+from logbook.records.manifest import newest_in
+from logbook.records.restore import restore_files
+
+json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+
+
+def shown(what: str) -> Progress:
+    """Progress on standard error: a line for each tenth, so that a log stays readable."""
+    last = -1
+
+    def show(part: float) -> None:
+        nonlocal last
+        if int(part * 10) != last:
+            last = int(part * 10)
+            print(f"{what} {last * 10} %", file=sys.stderr, flush=True)
+
+    return show
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@data_option
+@click.option("--keep", type=click.IntRange(1, 1000), default=KEEP, show_default=True,
+              help="How many backups stay in the folder; older ones go once the new one is whole.")
+@click.option("--with-interlaced", is_flag=True, help="Take interlaced files along, which could be made anew.")
+@json_option
+def backup(folder: Path, data: Path, keep: int, with_interlaced: bool, as_json: bool) -> None:
+    """Back the shop up into FOLDER (a stick, another disk) while it works.
+
+    Files that lie there already are not copied again. Exits with 1 when it was
+    made but the shop itself had lost a kept file.
+    """
+    wish = BackupWish(folder, keep, with_interlaced)
+    made = back_up(existing(data), wish, now=datetime.now(UTC), progress=shown("Backing up"))
+    click.echo(json.dumps(as_json_object(made)) if as_json else sentence(made))
+    if made.manifest.absent:
+        raise SystemExit(1)
+
+
+def as_json_object(made: Made) -> dict[str, object]:
+    """A finished backup for programs."""
+    found = made.manifest
+    return {
+        "backup": str(made.backup), "entries": found.anchor.entries, "head": found.anchor.head,
+        "files": len(found.items), "bytes": made.size, "copied": made.copied, "copied_bytes": made.copied_bytes,
+        "left_out": len(found.left_out), "absent": list(found.absent), "removed": list(made.removed),
+        "same_disk": made.same_disk,
+    }  # fmt: skip
+
+
+def sentence(made: Made) -> str:
+    """A finished backup in words."""
+    found = made.manifest
+    lines = [
+        f"{made.backup}: {len(found.items)} files, {made.size / 1e6:.1f} MB; "
+        f"{made.copied_bytes / 1e6:.1f} MB of it are new. {found.anchor.entries} entries, head {found.anchor.head}"
+    ]
+    if found.left_out:
+        lines.append(f"{len(found.left_out)} interlaced files were left out; they can be made anew.")
+    if made.same_disk:
+        lines.append("This folder is on the same disk as the shop's data: it helps against mistakes, not a dead disk.")
+    if found.absent:
+        lines.append(f"The shop itself has lost {len(found.absent)} of its files; the first is {found.absent[0]}.")
+    return "\n".join(lines)
+
+
+@click.command("verify-backup")
+@click.argument("folder", type=click.Path(path_type=Path))
+@json_option
+def verify_backup(folder: Path, as_json: bool) -> None:
+    """Check a backup, or the newest in FOLDER; names the first bad thing and exits with 1.
+
+    Four stages: its manifest, exactly its files, each file's SHA-256, the trail and the database.
+    """
+    checked = check_backup(newest_in(folder), progress=shown("Checking"))
+    entries = checked.manifest.anchor.entries if checked.manifest else 0
+    words = checked.fault or f"{checked.backup.name} is whole and unchanged; its trail has {entries} entries."
+    stage = STAGES[checked.stage - 1]
+    told = {"sound": checked.sound, "sentence": words, "stage": stage, "backup": str(checked.backup)}
+    click.echo(json.dumps(told) if as_json else words)
+    if not checked.sound:
+        raise SystemExit(1)
+
+
+@click.command()
+@click.argument("backup_folder", metavar="BACKUP", type=click.Path(path_type=Path))
+@click.argument("new_folder", type=click.Path(path_type=Path))
+@json_option
+def restore(backup_folder: Path, new_folder: Path, as_json: bool) -> None:
+    """Bring BACKUP (or the newest in that folder) back into NEW_FOLDER, which must be empty or missing."""
+    from logbook.actions.restoring import begin_again
+    from logbook.records.audit import Actor
+
+    restored = restore_files(newest_in(backup_folder), new_folder.absolute(), progress=shown("Restoring"))
+    shop = existing(new_folder)
+    by = Actor(person_id=None, name="command line", role="owner", now=datetime.now(UTC))
+    with shop.database.writing() as session:
+        to_make = begin_again(session, by, found=restored.manifest)
+    told = {"folder": str(restored.folder), "entries": restored.manifest.anchor.entries, "to_make_anew": to_make,
+            "absent": list(restored.manifest.absent)}  # fmt: skip
+    made_at = f"{restored.manifest.made_at.astimezone():%Y-%m-%d %H:%M}"
+    words = f"{restored.folder} holds the shop as it was on {made_at}; start it with --data {restored.folder}"
+    click.echo(json.dumps(told) if as_json else words)

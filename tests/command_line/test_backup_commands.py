@@ -1,0 +1,86 @@
+"""``logbook backup``, ``verify-backup``, ``restore``: called as a person or a script calls them."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from support.small_shop import small_shop
+
+
+def _logbook(*words):
+    return subprocess.run(
+        [sys.executable, "-m", "logbook", *map(str, words)], capture_output=True, text=True, check=False
+    )
+
+
+@pytest.fixture(scope="module")
+def data(tmp_path_factory):
+    made = small_shop(tmp_path_factory.mktemp("backup") / "data")
+    made.order()
+    made.shop.database.close()
+    return made.shop.settings.data
+
+
+def test_a_shop_is_backed_up_checked_and_brought_back(data, tmp_path):
+    (tmp_path / "stick").mkdir()
+    made = _logbook("backup", tmp_path / "stick", "--data", data, "--json")
+    assert made.returncode == 0
+    assert "Backing up 100 %" in made.stderr
+    told = json.loads(made.stdout)
+    assert told["absent"] == []
+    checked = _logbook("verify-backup", tmp_path / "stick", "--json")
+    assert json.loads(checked.stdout)["sound"] is True
+    back = _logbook("restore", told["backup"], tmp_path / "new", "--json")
+    assert json.loads(back.stdout)["entries"] == told["entries"]
+    assert json.loads(_logbook("verify", "--data", tmp_path / "new", "--json").stdout)["sound"] is True
+    assert "whole and unchanged" in _logbook("verify-backup", tmp_path / "stick").stdout
+
+
+def test_a_check_that_finds_something_names_it_and_ends_with_one(data, tmp_path):
+    (tmp_path / "stick").mkdir()
+    _logbook("backup", tmp_path / "stick", "--data", data)
+    kept = next((tmp_path / "stick/logbook-files").glob("*/*"))
+    kept.unlink()
+    checked = _logbook("verify-backup", tmp_path / "stick")
+    assert checked.returncode == 1
+    assert kept.name in checked.stdout
+    refused = _logbook("restore", tmp_path / "stick", tmp_path / "new")
+    assert refused.returncode == 2
+    assert kept.name in refused.stderr
+    assert not (tmp_path / "new").exists()
+
+
+def test_a_file_that_the_shop_lost_ends_a_backup_with_one(tmp_path):
+    made = small_shop(tmp_path / "data")
+    made.order()
+    made.shop.store.drop(min(made.shop.store.hashes()))
+    (tmp_path / "stick").mkdir()
+    told = _logbook("backup", tmp_path / "stick", "--data", tmp_path / "data")
+    made.shop.database.close()
+    assert told.returncode == 1
+    assert "has lost 1 of its files" in told.stdout
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("backup", "{nowhere}", "--data", "{data}"),
+        ("backup", "{data}/files", "--data", "{data}"),
+        ("backup", "{here}", "--data", "{nowhere}"),
+        ("verify-backup", "{nowhere}"),
+        ("verify-backup", "{here}"),
+        ("restore", "{here}", "{nowhere}"),
+        ("restore", "{nowhere}", "{nowhere}"),
+        ("backup", "{here}", "--keep", "0"),
+    ],
+)
+def test_what_cannot_be_done_is_one_sentence_and_exit_code_two(data, tmp_path, words):
+    places = {"data": data, "here": tmp_path, "nowhere": tmp_path / "nowhere"}
+    told = _logbook(*(word.format(**places) for word in words))
+    assert told.returncode == 2
+    assert told.stdout == ""
+    assert len(told.stderr.strip().splitlines()) == 1
+    assert told.stderr.startswith("logbook: ")
+    assert list(tmp_path.iterdir()) == []
