@@ -120,8 +120,9 @@ def ours(job: Job, pictures: list[Path], out: Path) -> list[str]:
             "--fit", "stretch", "--out", str(out), "--json"]
 
 
-def measured(command: list[str]) -> tuple[float, float]:
-    """Wall seconds and peak MiB of one whole process."""
+def measured(command: list[str], out: Path) -> tuple[float, float]:
+    """Wall seconds and peak MiB of one whole process; it finds no older output, whose removal would cost it time."""
+    out.unlink(missing_ok=True)
     start = time.perf_counter()
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
     _, status, usage = os.wait4(process.pid, 0)
@@ -143,8 +144,8 @@ def line(job: Job, paths: list[Path], folder: Path, rounds: int) -> str:
     ratios: dict[str, list[float]] = {name: [] for name in rivals}
     seconds, peak = [], 0.0
     for _ in range(rounds):
-        others = {name: measured(command)[0] for name, command in rivals.items()}
-        mine, memory = measured(ours(job, pictures, out))
+        others = {name: measured(command, out)[0] for name, command in rivals.items()}
+        mine, memory = measured(ours(job, pictures, out), out)
         seconds.append(mine)
         peak = max(peak, memory)
         for name, other in others.items():
