@@ -30,6 +30,7 @@ from logbook.web.pages import (
     runs,
     shop_page,
     stock,
+    texts,
     today,
     tracing,
 )
@@ -70,7 +71,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     shown.teach(app)
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, shop_page, tracing, papers,
-        files,
+        files, texts,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(_with_headers)

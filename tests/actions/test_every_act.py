@@ -39,6 +39,7 @@ from logbook.actions import (
     shop,
     strengths,
     strips,
+    texts,
 )
 from logbook.actions.finding import ref
 from logbook.actions.heirlooms import Shelves
@@ -187,6 +188,7 @@ def _people_and_shop(told: Story) -> None:
         lambda session, by: people.set_units(session, by, person=_person(session, "Nell"), units="in"),
     )
     told.tell("shop.set_facts", lambda session, by: shop.set_facts(session, by, {"dressings": "beside the door"}))
+    told.tell("texts.set_wordings", lambda session, by: texts.set_wordings(session, by, {"late": "Later, {customer}."}))
     told.tell("strengths.choose", lambda session, by: strengths.choose(session, by, wanted={"age": "ask"}))
 
 

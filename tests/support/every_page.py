@@ -101,6 +101,8 @@ def _office(session: Session) -> Faces:
         "orders.new": _one("/orders/new"),
         "orders.order": _one(f"/order/{order.code}"),
         "orders.add_job": _one(f"/order/{order.code}/job"),
+        "texts.for_job": _one(f"/job/{copies.code}/texts"),
+        "texts.wording": _one("/shop/texts"),
         "quotes.listing": _one("/quotes"),
         "quotes.new": _one("/quotes/new"),
         "quotes.quote": {row.state: f"/quote/{row.code}" for row in session.execute(select(Quote)).scalars()},

@@ -1,0 +1,66 @@
+"""Whether a job's pictures are large enough for its lens, size and distance, and which size would be."""
+
+from dataclasses import dataclass
+
+from logbook.actions.jobs import MaterialChoice
+from logbook.actions.machines import dots_per_inch
+from logbook.actions.pictures import current
+from logbook.engine import needed
+from logbook.engine.plan import Plan, make_plan
+from logbook.records.floor import JobMaterials
+from logbook.records.orders import Job, Picture
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """One picture: pixels per inch of the print on the axis that is short of them most, and whether both suffice."""
+
+    picture: Picture
+    density: tuple[float, float]
+    enough: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Needs:
+    """The least pixels of a picture that covers the print with its bleed, and each picture against it."""
+
+    threshold: needed.Threshold
+    pixels: tuple[int, int]
+    looked: tuple[Looked, ...]
+
+    @property
+    def small(self) -> tuple[Looked, ...]:
+        """The pictures that show less than the lens could."""
+        return tuple(one for one in self.looked if not one.enough)
+
+
+def needs_of(job: Job, materials: JobMaterials | MaterialChoice | None) -> Needs | None:
+    """What this job's pictures need; None until its lens is known."""
+    nominal = materials.lens_lot.material.nominal_lpi if materials is not None else None
+    if materials is None or nominal is None:
+        return None
+    plan = _plan(job, materials)
+    dpi = (float(plan.dpi[0]), float(plan.dpi[1]))
+    least = needed.threshold(lpi=float(nominal), distance_mm=float(job.distance.mm), flip=job.flip, dpi=dpi)
+    printed = (plan.printed.dots[0] / dpi[0], plan.printed.dots[1] / dpi[1])
+    return Needs(least, least.pixels(printed), tuple(_looked(plan, least, one) for one in current(job)))
+
+
+def _plan(job: Job, materials: JobMaterials | MaterialChoice) -> Plan:
+    """Only for where pictures land: the pitch and the number of pictures do not matter there."""
+    mode = materials.mode
+    return make_plan(
+        lpi="10",
+        dpi=(dots_per_inch(mode.dpi_across), dots_per_inch(mode.dpi_down)),
+        width=job.width,
+        height=job.height,
+        flip=job.flip,
+        fit=job.fit,
+        pictures=2,
+        bleed=job.bleed if job.bleed.value else None,
+    )
+
+
+def _looked(plan: Plan, least: needed.Threshold, picture: Picture) -> Looked:
+    density = needed.density(plan, (picture.width_px, picture.height_px))
+    return Looked(picture, density, least.met_by(density))
