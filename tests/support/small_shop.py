@@ -263,13 +263,13 @@ def standing(session: Any, code: str, stage: str) -> list[Any]:
     return on_sheets or [piece for piece in pieces if piece.stage == stage]
 
 
-def small_shop(folder: Path) -> SmallShop:
+def small_shop(folder: Path, *, now: datetime = START) -> SmallShop:
     """A shop in this folder with all that a print needs."""
-    made = SmallShop(open_shop(Settings(data=folder)))
+    made = SmallShop(open_shop(Settings(data=folder)), now)
     with made.shop.database.writing() as session:
         people.found_shop(
             session,
-            Actor(None, "nobody yet", "none", START),
+            Actor(None, "nobody yet", "none", now),
             shop_name="Test",
             name="Olga",
             password="ridge-and-valley",
