@@ -8,6 +8,8 @@ from typing import IO
 
 import numpy as np
 
+from logbook.engine.scratch import Scratch
+
 MEMORY_BUDGET = 48 * 2**20
 _PIECE = 2**24
 
@@ -26,6 +28,7 @@ class PixelStore:
         self._file: IO[bytes] | None = None
         self._end = 0
         self._lock = threading.Lock()
+        self._scratch = Scratch()
 
     def __enter__(self) -> "PixelStore":
         return self
@@ -54,12 +57,12 @@ class PixelStore:
             done += os.pwrite(self._file.fileno(), data[done:done + _PIECE], start + done)
 
     def rows(self, picture: int, low: int, high: int) -> np.ndarray:
-        """Rows low … high-1 of a picture as (rows, wide * channels)."""
+        """Rows low … high-1 of a picture as (rows, wide * channels), valid until this thread asks for others."""
         if picture in self._kept:
             return self._kept[picture][low:high]
         assert self._file is not None  # a picture is either kept or in the file
         start, wide, kind = self._where[picture]
-        result: np.ndarray = np.empty((high - low, wide), dtype=kind)
+        result = self._scratch.take("rows", (high - low, wide), kind)
         data, done, start = result.data.cast("B"), 0, start + low * wide * kind.itemsize
         while done < len(data):
             read = os.preadv(self._file.fileno(), [data[done:]], start + done)
