@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from sqlalchemy import Connection, text
 
+from logbook.records import search
 from logbook.records.audit import APPEND_ONLY_TABLES
 from logbook.records.database import BUSY_TIMEOUT_MS, Database
 from logbook.refusals import Refused
@@ -34,6 +35,7 @@ def upgrade(database: Database) -> None:
             with connection.begin():
                 _migrate(connection)
                 _keep_append_only(connection)
+                search.keep(connection)
                 _check_foreign_keys(connection)
         finally:
             _set_foreign_keys(connection, "ON")
@@ -65,6 +67,7 @@ def _is_current(database: Database) -> bool:
         return (
             MigrationContext.configure(connection).get_current_revision() == newest
             and connection.execute(triggers).scalar_one() == len(APPEND_ONLY_TABLES) * len(_CHANGES)
+            and search.is_kept(connection)
         )
 
 

@@ -1,14 +1,15 @@
-"""Which pitch produced which print: typed, scanned, or by a file found on a stick."""
+"""The search box: whatever a person remembers, and which pitch produced which print, also by a file on a stick."""
 
 from flask import Blueprint, redirect, request, url_for
 from sqlalchemy import select
 from werkzeug import Response
 from wtforms import FileField
 
+from logbook.actions import search
 from logbook.actions import trace as actions
 from logbook.records.floor import Print
 from logbook.refusals import Refused
-from logbook.web.acting import page, reading, say
+from logbook.web.acting import address_of, page, reading, say
 from logbook.web.fields import BenchForm
 from logbook.web.gate import the_shop
 
@@ -23,20 +24,29 @@ class FileForm(BenchForm):
 
 @pages.get("/trace")
 def by_words() -> Response | tuple[str, int]:
-    """A serial, a code, a lot, a hash."""
+    """A serial, a code, a lot, a hash: traced; and everything else that the words find."""
     words = request.args.get("q", "").strip()
     form = FileForm(formdata=None)
     if not words:
-        return page("trace.html", words="", found=None, trouble="", form=form)
+        return page("trace.html", words="", found=None, trouble="", form=form, groups=[])
     with reading() as session:
         if code := session.execute(select(Print.code).where(Print.serial == words)).scalar_one_or_none():
             return redirect(url_for("bench.piece", code=code) + "#trace", 303)
+        found, trouble = None, ""
         try:
             # never a path of the server's own: only words
             found = actions.find(session, words, files=False)
         except Refused as refusal:
-            return page("trace.html", words=words, found=None, trouble=refusal.sentence, form=form)
-    return page("trace.html", words=words, found=found, trouble="", form=form)
+            trouble = refusal.sentence
+        groups = search.seek(session, words)
+        return page(
+            "trace.html", words=words, found=found, trouble="" if groups else trouble, form=form, groups=_shown(groups)
+        )
+
+
+def _shown(groups: list[search.Group]) -> list[tuple[search.Group, list[tuple[search.Hit, str | None]]]]:
+    """Each hit with the page that it leads to."""
+    return [(group, [(hit, address_of(hit.leads_to)) for hit in group.hits]) for group in groups]
 
 
 @pages.post("/trace/file")
@@ -56,5 +66,5 @@ def by_file() -> tuple[str, int]:
             say(form, refusal)
         finally:
             temporary.unlink(missing_ok=True)
-    rendered, _ = page("trace.html", words="", found=found, trouble="", form=form)
+    rendered, _ = page("trace.html", words="", found=found, trouble="", form=form, groups=[])
     return rendered, 200 if found else 422

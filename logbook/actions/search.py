@@ -1,0 +1,151 @@
+"""Finding again whatever a person remembers: a name, a note, a serial, the last three characters of a lot."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from sqlalchemy import select, text
+from sqlalchemy.orm import Session
+
+from logbook.actions.finding import ref
+from logbook.records.base import Base
+from logbook.records.floor import Print, Sheet
+from logbook.records.machines import Machine
+from logbook.records.materials import Lot
+from logbook.records.orders import Customer, Job, Order
+from logbook.records.pitch import PitchOnRecord
+from logbook.records.quotes import Quote, QuoteLine
+from logbook.records.search import KINDS, Kind
+
+MOST = 8
+"""Hits of one kind; whoever needs more writes more."""
+_MOST_WORDS = 6
+_SHORTEST_START, _SHORTEST_PART = 2, 3
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """One row that was found: what it is called, what it is about, and the object that it leads to."""
+
+    title: str
+    detail: str
+    leads_to: str
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The hits of one kind, newest first; ``more`` says that there are others."""
+
+    title: str
+    hits: tuple[Hit, ...]
+    more: bool
+
+
+def seek(session: Session, words: str) -> list[Group]:
+    """Everything that these words find, kind by kind; none for words without a letter or digit."""
+    found = (_group(session, word, kind, words) for word, kind in KINDS.items())
+    return [group for group in found if group is not None]
+
+
+def _group(session: Session, word: str, kind: Kind, words: str) -> Group | None:
+    ids = _ids(session, kind, words)
+    if not ids:
+        return None
+    table = _TABLES[word]
+    rows = {row.id: row for row in session.execute(select(table).where(table.id.in_(ids[:MOST]))).scalars()}
+    standing = [rows[one] for one in ids[:MOST] if one in rows]
+    hits = _of_customers(session, standing) if table is Customer else [_hit(row) for row in standing]
+    return Group(_TITLES[word], tuple(hits), len(ids) > MOST) if hits else None
+
+
+def _ids(session: Session, kind: Kind, words: str) -> list[int]:
+    """Rows whose words begin so, newest first, then those whose name ends or goes on so."""
+    found: list[int] = []
+    for table, match in _matches(kind, words):
+        query = text(
+            f"SELECT rowid FROM {table} WHERE {table} MATCH :match AND rowid BETWEEN :first AND :last "  # noqa: S608 - a fixed name
+            "ORDER BY rowid DESC LIMIT :most"
+        )
+        asked = {"match": match, "first": kind.first, "last": kind.last, "most": MOST + 1}
+        found.extend(kind.row_id(place) for place in session.execute(query, asked).scalars())
+    return list(dict.fromkeys(found))
+
+
+def _matches(kind: Kind, words: str) -> Iterator[tuple[str, str]]:
+    """Table and match expression; everything that was typed stands in quotes, so nothing of it is a command."""
+    typed = re.findall(r"\w+", words)[:_MOST_WORDS]
+    if typed:
+        yield "search_words", " AND ".join(f'"{word}"{"*" if len(word) >= _SHORTEST_START else ""}' for word in typed)
+    whole = words.strip().replace('"', "")
+    if kind.names and len(whole) >= _SHORTEST_PART and len(typed) > 0:
+        run_together = "".join(typed)
+        parts = {whole, run_together if len(run_together) >= _SHORTEST_PART else whole}
+        yield "search_names", " OR ".join(f'"{part}"' for part in sorted(parts))
+
+
+_TABLES: dict[str, type[Base]] = {
+    "customer": Customer,
+    "order": Order,
+    "job": Job,
+    "print": Print,
+    "sheet": Sheet,
+    "lot": Lot,
+    "machine": Machine,
+    "pitch": PitchOnRecord,
+    "quote": Quote,
+    "quote line": QuoteLine,
+}
+_TITLES = {
+    "customer": "Customers and their newest orders",
+    "order": "Orders",
+    "job": "Jobs",
+    "print": "Prints",
+    "sheet": "Sheets",
+    "lot": "Lots",
+    "machine": "Machines",
+    "pitch": "Pitches",
+    "quote": "Quotes",
+    "quote line": "Lines of quotes",
+}
+
+
+def _hit(row: Base) -> Hit:
+    title, detail = _told(row)
+    return Hit(title, detail, ref(row.quote if isinstance(row, QuoteLine) else row))
+
+
+def _of_customers(session: Session, found: list[Base]) -> list[Hit]:
+    """A customer has no page; the newest orders and quotes have."""
+    ids = [customer.id for customer in found]
+    orders = select(Order).where(Order.customer_id.in_(ids)).order_by(Order.id.desc()).limit(2 * MOST)
+    quotes = select(Quote).where(Quote.customer_id.in_(ids)).order_by(Quote.id.desc()).limit(MOST)
+    hits = [_of_customer(order.customer, order, "order") for order in session.execute(orders).scalars()]
+    return hits + [_of_customer(quote.customer, quote, "quote") for quote in session.execute(quotes).scalars()]
+
+
+def _of_customer(customer: Customer | None, row: Order | Quote, what: str) -> Hit:
+    return Hit(f"{customer.name if customer else ''}: {row.number}", what, ref(row))
+
+
+def _told(row: Base) -> tuple[str, str]:
+    """What a row is called and what it is about."""
+    match row:
+        case Order():
+            return row.number, row.note or ", ".join(job.artwork for job in row.jobs)
+        case Job():
+            return f"{row.number} {row.artwork}", (row.order.customer.name if row.order.customer else None) or ""
+        case Print():
+            return row.serial, row.job.artwork
+        case Sheet():
+            return row.number, ", ".join(dict.fromkeys(piece.job.artwork for piece in row.prints))
+        case Lot():
+            return row.label, f"{row.material.name}{', ' if row.place else ''}{row.place}"
+        case Machine():
+            return row.name, row.kind
+        case PitchOnRecord():
+            return f"{row.lpi} ({row.code})", row.note or f"{row.origin}, lot {row.lens_lot.label}"
+        case Quote():
+            return row.number, row.customer.name or ""
+        case QuoteLine():
+            return row.artwork, f"quote {row.quote.number}"
+    raise TypeError(f"{type(row).__name__} is not searched")

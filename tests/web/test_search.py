@@ -1,0 +1,38 @@
+"""The box at the top of every page: a serial opens its print, everything else is shown in groups."""
+
+from logbook.records.materials import Lot
+from support.small_shop import one, prints
+
+
+def _text(answer):
+    return answer.get_data(as_text=True)
+
+
+def test_a_whole_serial_opens_its_print(office, desk):
+    code = office.ready()
+    piece = office.read(lambda session: prints(session, code)[0])
+    answer = desk.get("/trace", query_string={"q": piece.serial})
+    assert answer.status_code == 303
+    assert answer.location == f"/print/{piece.code}#trace"
+
+
+def test_a_lot_is_traced_as_before_and_its_page_is_led_to(office, desk):
+    office.ready()
+    lot = office.read(lambda session: one(session, Lot, label="L-1").code)
+    page = _text(desk.get("/trace?q=L-1"))
+    assert "Every print" in page
+    assert f'href="/lot/{lot}"' in page
+
+
+def test_a_customer_leads_to_the_newest_orders(office, desk):
+    office.order()
+    page = _text(desk.get("/trace?q=quillon"))
+    assert "Customers and their newest orders" in page
+    assert 'href="/order/' in page
+    assert "Nothing here is called" not in page
+
+
+def test_nothing_found_says_so_and_escapes_what_was_typed(desk):
+    page = _text(desk.get("/trace", query_string={"q": "<b>nobody"}))
+    assert "Nothing here is called" in page
+    assert "<b>nobody" not in page
