@@ -1,13 +1,29 @@
 """A shop that was brought back from a backup: what did not come along is said, and the trail goes on."""
 
+from pathlib import Path
+
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
 from logbook.records.audit import Act, Actor, record
+from logbook.records.backup import Progress
 from logbook.records.files import KeptFile
 from logbook.records.floor import Run
 from logbook.records.manifest import Manifest
+from logbook.records.opened import Shop, open_shop
+from logbook.records.restore import restore_files
+from logbook.settings import Settings
+
+
+def bring_back(
+    backup: Path, folder: Path, by: Actor, *, progress: Progress = lambda _part: None
+) -> tuple[Shop, Manifest, int]:
+    """Restore a backup into an empty folder and open the shop there; also how many files are to be made anew."""
+    found = restore_files(backup, folder, progress=progress).manifest
+    shop = open_shop(Settings(data=folder))
+    with shop.database.writing() as session:
+        return shop, found, begin_again(session, by, found=found)
 
 
 def begin_again(session: Session, by: Actor, *, found: Manifest) -> int:

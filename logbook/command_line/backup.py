@@ -7,11 +7,13 @@ from pathlib import Path
 
 import click
 
+from logbook.actions import backups
+from logbook.actions.restoring import bring_back
 from logbook.command_line.shop import data_option, existing
+from logbook.records.audit import Actor
 from logbook.records.backup import KEEP, BackupWish, Made, Progress, back_up
 from logbook.records.backup_check import STAGES, check_backup
 from logbook.records.manifest import newest_in
-from logbook.records.restore import restore_files
 
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 
@@ -43,10 +45,18 @@ def backup(folder: Path, data: Path, keep: int, with_interlaced: bool, as_json: 
     made but the shop itself had lost a kept file.
     """
     wish = BackupWish(folder, keep, with_interlaced)
-    made = back_up(existing(data), wish, now=datetime.now(UTC), progress=shown("Backing up"))
+    shop = existing(data)
+    made = back_up(shop, wish, now=datetime.now(UTC), progress=shown("Backing up"))
+    with shop.database.writing() as session:
+        backups.note_made(session, at_the_machine(), made=made)
     click.echo(json.dumps(as_json_object(made)) if as_json else sentence(made))
     if made.manifest.absent:
         raise SystemExit(1)
+
+
+def at_the_machine() -> Actor:
+    """Whoever types commands at the logbook's own machine."""
+    return Actor(person_id=None, name="command line", role="owner", now=datetime.now(UTC))
 
 
 def as_json_object(made: Made) -> dict[str, object]:
@@ -100,16 +110,9 @@ def verify_backup(folder: Path, as_json: bool) -> None:
 @json_option
 def restore(backup_folder: Path, new_folder: Path, as_json: bool) -> None:
     """Bring BACKUP (or the newest in that folder) back into NEW_FOLDER, which must be empty or missing."""
-    from logbook.actions.restoring import begin_again
-    from logbook.records.audit import Actor
-
-    restored = restore_files(newest_in(backup_folder), new_folder.absolute(), progress=shown("Restoring"))
-    shop = existing(new_folder)
-    by = Actor(person_id=None, name="command line", role="owner", now=datetime.now(UTC))
-    with shop.database.writing() as session:
-        to_make = begin_again(session, by, found=restored.manifest)
-    told = {"folder": str(restored.folder), "entries": restored.manifest.anchor.entries, "to_make_anew": to_make,
-            "absent": list(restored.manifest.absent)}  # fmt: skip
-    made_at = f"{restored.manifest.made_at.astimezone():%Y-%m-%d %H:%M}"
-    words = f"{restored.folder} holds the shop as it was on {made_at}; start it with --data {restored.folder}"
+    folder, by = new_folder.absolute(), at_the_machine()
+    _, found, to_make = bring_back(newest_in(backup_folder), folder, by, progress=shown("Restoring"))
+    told = {"folder": str(folder), "entries": found.anchor.entries, "to_make_anew": to_make,
+            "absent": list(found.absent)}  # fmt: skip
+    words = f"{folder} holds the shop as it was on {found.made_at.astimezone():%Y-%m-%d %H:%M}; start it with --data."
     click.echo(json.dumps(told) if as_json else words)

@@ -29,6 +29,7 @@ from logbook.web.pages import (
     reorders,
     runs,
     shop_page,
+    status,
     stock,
     texts,
     today,
@@ -70,8 +71,8 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     CSRFProtect(app)
     shown.teach(app)
     for page in (
-        entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, shop_page, tracing, papers,
-        files, texts,
+        entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, shop_page, status, tracing,
+        papers, files, texts,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(_with_headers)

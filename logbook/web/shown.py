@@ -38,6 +38,7 @@ def teach(app: Flask) -> None:
     app.add_template_filter(length)
     app.add_template_filter(plain)
     app.add_template_filter(short)
+    app.add_template_filter(size_words, "bytes")
     app.add_template_filter(stage_words)
     app.add_template_filter(act_words)
     app.add_template_global(way_marks)
@@ -97,6 +98,14 @@ def plain(value: Decimal | str | None) -> str:
         return str(value)
     text = format(value, "f")
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def size_words(size: float) -> str:
+    """Bytes as people read them: powers of ten, as disks are sold."""
+    for unit, width in (("GB", 1e9), ("MB", 1e6), ("kB", 1e3)):
+        if size >= width:
+            return f"{size / width:.1f} {unit}"
+    return f"{int(size)} bytes"
 
 
 def short(sha256: str | None) -> str:

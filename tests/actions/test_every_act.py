@@ -19,6 +19,7 @@ from sqlalchemy.orm import Session
 
 import logbook.actions
 from logbook.actions import (
+    backups,
     bench,
     jobs,
     leaving,
@@ -46,6 +47,7 @@ from logbook.actions.heirlooms import Shelves
 from logbook.background.compute import work_on
 from logbook.lengths import parse_length
 from logbook.records.audit import AuditEntry, AuditObject
+from logbook.records.backup import BackupWish, back_up
 from logbook.records.base import Coded
 from logbook.records.floor import Run, Sheet
 from logbook.records.machines import Machine
@@ -58,6 +60,7 @@ from support.shop_walk import PHOTOGRAPHS
 from support.small_shop import SmallShop, job, one, prints, small_shop, standing
 
 NO_ENTRY = {
+    "backups.begin": "noted when it ends",
     "jobs.keep_materials": "part of a choice",
     "heirlooms.heirloom": "looks only",
     "orders.new_job": "part of an order",
@@ -600,7 +603,24 @@ def _after_a_loss(told: Story) -> None:
     output = told.shop.read(lambda session: _run(session).output.sha256)
     anchor = Anchor("0" * 64, 1, "0" * 64, "2026-03-09")
     found = Manifest(told.shop.now, "0", anchor, (), left_out=(output,))
+    _kept_safe(told)
     told.tell("restoring.begin_again", lambda session, by: restoring.begin_again(session, by, found=found))
+
+
+def _kept_safe(told: Story) -> None:
+    data, stick = told.shop.shop.settings.data, told.shop.shop.settings.data.with_name("stick")
+    stick.mkdir()
+    wanted = backups.Setup(stick)
+    told.tell("backups.set_up", lambda session, by: backups.set_up(session, by, data=data, wanted=wanted))
+    for how in ("end", "fail", "fail_left_behind"):
+        told.tell("backups.ask_for", lambda session, by: backups.ask_for(session, by))
+        run = told.shop.act(lambda session, by: backups.begin(session, by).id)
+        more = {"end": {"size": 1, "entries": 1, "sentence": ""}, "fail": {"sentence": "no stick"}}.get(how)
+        words = {"run_id": run, **more} if more else {}
+        work = getattr(backups, how)
+        told.tell(f"backups.{how}", lambda session, by, work=work, words=words: work(session, by, **words))
+    made = back_up(told.shop.shop, BackupWish(stick), now=told.shop.now)
+    told.tell("backups.note_made", lambda session, by: backups.note_made(session, by, made=made))
 
 
 def test_every_act_of_the_room_is_in_the_story(story: Story) -> None:

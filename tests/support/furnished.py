@@ -13,9 +13,11 @@ from pathlib import Path
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, machines, materials, pitch, runs, sheets
+from logbook.actions import backups, bench, machines, materials, pitch, runs, sheets
 from logbook.records.audit import Actor
+from logbook.records.backup import BackupWish, back_up
 from logbook.records.floor import Print, Sheet
+from logbook.records.keeping import KeepingRun
 from logbook.records.machines import Machine, PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.opened import Shop, open_shop
@@ -39,6 +41,7 @@ def furnish(folder: Path, root: Path) -> None:
         with shop.database.writing() as session:
             work(session, _owner(session))
     _chart(shop)
+    _backed_up(shop)
     shop.database.close()
 
 
@@ -116,6 +119,21 @@ def _chart(shop: Shop) -> None:
         # 19.5 to 20.5 over 190 mm, seen at 20.06: |difference| x 7.48 in, to the quarter
         counts = {1: "4 1/4", (last + 1) // 2: "1/2", last: "3 1/4"}
         pitch.record_readings(session, _owner(session), made=made, counts=counts)
+
+
+def _backed_up(shop: Shop) -> None:
+    """Onto a stick that lies beside the folder; the worker's trial of it failed."""
+    stick = shop.settings.data.with_name("stick")
+    stick.mkdir()
+    made = back_up(shop, BackupWish(stick), now=datetime.now(UTC))
+    with shop.database.writing() as session:
+        by = _owner(session)
+        backups.set_up(session, by, data=shop.settings.data, wanted=backups.Setup(stick))
+        backups.note_made(session, by, made=made)
+        trial = KeepingRun(kind="trial", state="running", folder=str(stick), asked_at=by.now)
+        session.add(trial)
+        session.flush()
+        backups.fail(session, by, trial.id, "The stick was not in.")
 
 
 def _open_test(session: Session) -> PitchTest:

@@ -13,7 +13,7 @@ from support.small_shop import small_shop
 PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static"}
 FOR_OWNERS = {
     "machines.new", "machines.facts", "machines.authorise", "machines.back",
-    "shop.facts", "shop.rules", "shop.add_person", "shop.check_record", "texts.wording",
+    "shop.facts", "status.set_up", "shop.rules", "shop.add_person", "shop.check_record", "texts.wording",
 }  # fmt: skip
 """What only an owner does; everything else that writes is for operators too."""
 

@@ -7,13 +7,14 @@ from flask import Blueprint, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from logbook.actions import backups, diskuse
 from logbook.actions.materials import all_left
 from logbook.records.floor import Print, Run, Sheet
 from logbook.records.machines import Authorisation, Machine
 from logbook.records.materials import Lot
 from logbook.records.orders import Job, Order
 from logbook.web.acting import page, reading
-from logbook.web.gate import actor
+from logbook.web.gate import actor, the_shop
 from logbook.web.jobview import JobView, Next, job_view
 
 pages = Blueprint("today", __name__)
@@ -61,7 +62,8 @@ def today() -> tuple[str, int]:
             due=_due(seen, day),
             go_on=[line for line in lines if line not in waiting],
             waiting=waiting,
-            low=[*_low_lots(session, day), *_held(session, day)],
+            low=[*_keeping(session), *_low_lots(session, day), *_held(session, day)],
+            last_backup=backups.last(session, "backup"),
             working=_working(session),
             empty=_empty(session),
             people_steps=_first_steps(session),
@@ -90,6 +92,14 @@ def _low_lots(session: Session, day: date) -> list[Low]:
         if lot.expires_on and lot.expires_on <= day + SOON and count != 0:
             found.append(Low(f"{lot.material.name}, {lot.label}: ends on {lot.expires_on:%Y-%m-%d}", here))
     return found
+
+
+def _keeping(session: Session) -> list[Low]:
+    """What is wrong with backups or the disk; nothing in a shop's first day."""
+    said = backups.warnings(session, actor().now)
+    if disk := diskuse.disk_warning(the_shop()):
+        said.append(disk)
+    return [Low(words, url_for("status.status")) for words in said]
 
 
 def _held(session: Session, day: date) -> list[Low]:

@@ -1,0 +1,119 @@
+"""Backups, restore trials and checks of the record: done by the worker, on a thread of its own."""
+
+import fcntl
+import logging
+import shutil
+import threading
+import time
+from collections.abc import Callable
+
+from logbook.actions import backups, verifying
+from logbook.actions.restoring import bring_back
+from logbook.background.compute import worker_actor
+from logbook.records.backup import BackupWish, Progress, back_up
+from logbook.records.manifest import newest_in
+from logbook.records.opened import Shop
+from logbook.refusals import Refused
+
+LOOK_SECONDS = 3
+TELL_SECONDS = 1.0
+TRIAL_FOLDER = "restore-trial"
+_log = logging.getLogger(__name__)
+
+
+def keep_safe_forever(shop: Shop) -> None:
+    """Look again and again for what is asked for or due."""
+    pause = threading.Event()
+    while True:
+        try:
+            keep_safe(shop)
+        except Exception:  # the next round tries again
+            _log.exception("keeping")
+        pause.wait(LOOK_SECONDS)
+
+
+def keep_safe(shop: Shop) -> bool:
+    """Do one thing that is asked for or due; False when there was nothing, or another worker is at it."""
+    with (shop.settings.data / "keeping.lock").open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+        with shop.database.reading() as session:
+            if backups.at_work(session) is None and backups.due(session, worker_actor().now) is None:
+                return False
+        with shop.database.writing() as session:
+            # whoever holds the lock knows that nobody else works
+            backups.fail_left_behind(session, worker_actor())
+            run = backups.begin(session, worker_actor())
+        if run is not None:
+            _do(shop, run.id, run.kind)
+        return run is not None
+
+
+def _do(shop: Shop, run_id: int, kind: str) -> None:
+    work: dict[str, Callable[[Shop, Progress], tuple[int, int, str]]] = {
+        "backup": _backup, "trial": _trial, "check": _check
+    }  # fmt: skip
+    try:
+        size, entries, sentence = work[kind](shop, _teller(shop, run_id))
+    except Refused as refusal:
+        trouble = refusal.sentence
+    except Exception as error:  # whatever it was, the run must not stay "running"
+        _log.exception("keeping run %s", run_id)
+        trouble = f"Something unexpected happened ({type(error).__name__}); the worker's log has the details."
+    else:
+        with shop.database.writing() as session:
+            backups.end(session, worker_actor(), run_id, size=size, entries=entries, sentence=sentence)
+        return
+    with shop.database.writing() as session:
+        backups.fail(session, worker_actor(), run_id, trouble)
+
+
+def _teller(shop: Shop, run_id: int) -> Progress:
+    told = 0.0
+
+    def tell(part: float) -> None:
+        nonlocal told
+        if time.monotonic() - told > TELL_SECONDS:
+            told = time.monotonic()
+            with shop.database.writing() as session:
+                backups.tell(session, run_id, min(99, int(part * 100)))
+
+    return tell
+
+
+def _backup(shop: Shop, progress: Progress) -> tuple[int, int, str]:
+    with shop.database.reading() as session:
+        wanted = backups.setup(session)
+    if wanted.folder is None:
+        raise Refused("Nobody has said where backups go.")
+    wish = BackupWish(wanted.folder, wanted.keep, wanted.with_interlaced)
+    made = back_up(shop, wish, now=worker_actor().now, progress=progress)
+    return made.size, made.manifest.anchor.entries, backups.made_words(made)
+
+
+def _trial(shop: Shop, progress: Progress) -> tuple[int, int, str]:
+    """The newest backup into a temporary folder, every part of it verified there."""
+    with shop.database.reading() as session:
+        folder = backups.setup(session).folder
+    if folder is None:
+        raise Refused("Nobody has said where backups go.")
+    place = shop.settings.data / TRIAL_FOLDER
+    shutil.rmtree(place, ignore_errors=True)
+    try:
+        tried, found, _ = bring_back(newest_in(folder), place, worker_actor(), progress=progress)
+        told = verifying.verify(tried.database, tried.store)
+        tried.database.close()
+        if not told["sound"]:
+            raise Refused(told["sentence"])
+        return sum(item.size for item in found.items), found.anchor.entries, ""
+    finally:
+        shutil.rmtree(place, ignore_errors=True)
+
+
+def _check(shop: Shop, _progress: Progress) -> tuple[int, int, str]:
+    told = verifying.verify(shop.database, shop.store)
+    if not told["sound"]:
+        raise Refused(told["sentence"])
+    return 0, told["entries"], ""
