@@ -15,12 +15,9 @@ import numpy as np
 from logbook.engine.lens import lens_pitch_mm
 from logbook.refusals import Refused
 
-VISIBLE_DELTA_L = 1.0
-"""About one unit of CIE L* is just seen: common practice, no source."""
-
-DISTURBING_CROSSTALK = 0.058
-"""Crosstalk that is perceptible but not yet annoying ("73.4 Investigation of Crosstalk in a 2-View 3D Display", SID
-Symposium Digest)."""
+VISIBLE_CROSSTALK, DISTURBING_CROSSTALK = 0.01, 0.058
+"""An increment that is seen, and one that is perceptible but not yet annoying ("73.4 Investigation of Crosstalk in a
+2-View 3D Display", SID Symposium Digest)."""
 
 _RAYS, _INK_STEPS, _MIDDLE_GREY = 2000, 41, 0.18
 
@@ -81,23 +78,41 @@ def crosstalk(mixing: Mixing, *, pictures: int, shares: Sequence[float] | None =
     parts = np.full(pictures, 1 / pictures) if shares is None else np.asarray(shares, dtype=float)
     upper = 1 - np.concatenate([[0.0], np.cumsum(parts)])
     middles = (upper[:-1] + upper[1:]) / 2
-    rows = [_row(mixing, middle=middle, upper=upper) for middle in middles]
-    mixed: np.ndarray = (1 - mixing.floor) * np.array(rows) + mixing.floor * parts[None, :]
-    return mixed
+    return np.array([_with_floor(mixing, _row(mixing, middle=middle, upper=upper), parts) for middle in middles])
+
+
+def shares_seen(mixing: Mixing, *, pictures: int, phase: float) -> np.ndarray:
+    """The share of each picture in what is seen at one phase of the lenticule (0 … 1, left to right); sums to 1.
+
+    Unlike ``crosstalk`` it is defined between the middles of the zones too; the lens is taken to lie in its place.
+    """
+    parts = np.full(pictures, 1 / pictures)
+    upper = 1 - np.arange(pictures + 1) / pictures
+    return _with_floor(mixing, _shares_of(_spread(mixing, middle=phase) % 1, upper), parts)
+
+
+def _with_floor(mixing: Mixing, row: np.ndarray, parts: np.ndarray) -> np.ndarray:
+    return (1 - mixing.floor) * row + mixing.floor * parts
 
 
 def _row(mixing: Mixing, *, middle: float, upper: np.ndarray) -> np.ndarray:
     """One row without the floor; of the two directions in which the lens may lie off, the worse counts."""
+    phases = _spread(mixing, middle=middle)
+    own = int(np.argmax((middle < upper[:-1]) & (middle >= upper[1:])))
+    rows = [_shares_of((phases + side * mixing.registration) % 1, upper) for side in (-1, 1)]
+    return min(rows, key=lambda row: row[own])
+
+
+def _spread(mixing: Mixing, *, middle: float) -> np.ndarray:
+    """Phases on which light falls, equally likely, when the ray through the ridge's middle lands at ``middle``."""
     offset_mm = (middle - 0.5) * mixing.pitch_mm
     angle = math.asin(min(1.0, mixing.index * math.sin(math.atan(offset_mm / mixing.thickness_mm))))
     apertures = (np.arange(_RAYS) + 0.5) / _RAYS * 2 - 1
     vertex = mixing.thickness_mm * math.tan(math.asin(math.sin(angle) / mixing.index))
     spot = (landings_mm(mixing, angle_rad=angle, apertures=apertures) - vertex) / mixing.pitch_mm
     ink = _normal_steps() * mixing.ink_spread_mm / mixing.pitch_mm
-    phases = middle + spot[:, None] + ink[None, :]
-    own = int(np.argmax((middle < upper[:-1]) & (middle >= upper[1:])))
-    rows = [_shares_of((phases + side * mixing.registration) % 1, upper) for side in (-1, 1)]
-    return min(rows, key=lambda row: row[own])
+    phases: np.ndarray = middle + spot[:, None] + ink[None, :]
+    return phases
 
 
 def _normal_steps() -> np.ndarray:
@@ -135,19 +150,38 @@ def lightness(luminance: np.ndarray) -> np.ndarray:
     return light
 
 
+def visible_delta_l() -> float:
+    """The change of L* from which a ghost is seen."""
+    return _on_grey(VISIBLE_CROSSTALK)
+
+
 def disturbing_delta_l() -> float:
-    """The change of L* that the published crosstalk makes when white shines through a middle grey."""
-    grey = np.array([_MIDDLE_GREY, _MIDDLE_GREY + DISTURBING_CROSSTALK * (1 - _MIDDLE_GREY)])
+    """The change of L* from which a ghost annoys."""
+    return _on_grey(DISTURBING_CROSSTALK)
+
+
+def _on_grey(amount: float) -> float:
+    """The change of L* that a published crosstalk makes when white shines through a middle grey."""
+    grey = np.array([_MIDDLE_GREY, _MIDDLE_GREY + amount * (1 - _MIDDLE_GREY)])
     return float(np.diff(lightness(grey))[0])
+
+
+def in_words(number: float) -> str:
+    """A change of L* as a person reads it: not seen, visible, disturbing."""
+    if number < visible_delta_l():
+        return "not seen"
+    return "visible" if number < disturbing_delta_l() else "disturbing"
 
 
 @dataclass(frozen=True)
 class Ghosts:
     """What is seen of each picture: ``seen`` (levels) and ``delta_l`` (L* seen less L* meant) per picture;
-    ``number`` the 95th percentile of the worst picture's changes, ``visible`` and ``disturbing`` shares of its area."""
+    ``number`` the 95th percentile of the worst picture's changes (``worst``: 0 …), ``visible`` and ``disturbing``
+    shares of its area."""
 
     seen: tuple[np.ndarray, ...]
     delta_l: tuple[np.ndarray, ...]
+    worst: int
     number: float
     visible: float
     disturbing: float
@@ -159,30 +193,31 @@ def ghosts(pictures: Sequence[np.ndarray], mixing: np.ndarray) -> Ghosts:
         raise Refused("Ghosting compares as many pictures as the mixing has, all of one size.", field="pictures")
     light = np.stack([linear(picture) for picture in pictures])
     seen = np.tensordot(mixing, light, axes=(1, 0))
-    weights = np.array([0.2126, 0.7152, 0.0722])  # Y of linear sRGB, IEC 61966-2-1
-    change = lightness(seen @ weights) - lightness(light @ weights)
+    change = changes(seen, light)
     numbers = np.percentile(np.abs(change), 95, axis=(1, 2))
-    worst = np.abs(change[int(numbers.argmax())])
-    return Ghosts(tuple(coded(picture) for picture in seen), tuple(change), float(numbers.max()),
-                  float((worst >= VISIBLE_DELTA_L).mean()), float((worst >= disturbing_delta_l()).mean()))
+    worst = int(numbers.argmax())
+    most = np.abs(change[worst])
+    return Ghosts(tuple(coded(picture) for picture in seen), tuple(change), worst, float(numbers.max()),
+                  float((most >= visible_delta_l()).mean()), float((most >= disturbing_delta_l()).mean()))
 
 
-def what_helps(pictures: Sequence[np.ndarray], mixing: Mixing) -> dict[str, float]:
-    """The number as it is and as it would be: with the contrast lowered to 80 and 60 per cent, with every second
-    picture (from four on), with the lens exactly in place."""
-    def number(chosen: Sequence[np.ndarray], bench: Mixing) -> float:
-        return ghosts(chosen, crosstalk(bench, pictures=len(chosen))).number
-
-    found = {"as it is": number(pictures, mixing)}
-    for percent in (80, 60):
-        found[f"contrast {percent} %"] = number([_paler(picture, percent / 100) for picture in pictures], mixing)
-    if len(pictures) >= 4:
-        found["every second picture"] = number(pictures[::2], mixing)
-    found["lens exactly in place"] = number(pictures, Mixing(
-        mixing.lens_lpi, mixing.thickness_mm, mixing.index, mixing.radius_mm, mixing.ink_spread_mm, 0.0, mixing.floor))
-    return found
+def changes(seen: np.ndarray, meant: np.ndarray) -> np.ndarray:
+    """L* seen less L* meant of linear light, (…, 3)."""
+    weights = np.array([0.2126, 0.7152, 0.0722])  # Y of linear sRGB, IEC 61966-2-1
+    changed: np.ndarray = lightness(seen @ weights) - lightness(meant @ weights)
+    return changed
 
 
-def _paler(picture: np.ndarray, part: float) -> np.ndarray:
-    """Contrast lowered around the middle level."""
-    return np.rint(127.5 + (picture.astype(np.float64) - 127.5) * part).astype(np.uint8)
+def where_it_shows(meant: np.ndarray, delta_l: np.ndarray) -> np.ndarray:
+    """A picture of the ghosting, (high, wide, 3) levels: the meant picture pale and grey; visible changes in one light
+    tone, disturbing ones dark and hatched, so that tone and pattern carry it and not the colour alone."""
+    pale = 255 - (255 - meant.mean(axis=2)) * 0.3
+    drawn = np.repeat(pale[:, :, None], 3, axis=2)
+    amount = np.abs(delta_l)
+    across, down = np.meshgrid(np.arange(meant.shape[1]), np.arange(meant.shape[0]))
+    hatched = (across + down) % 6 < 3
+    seen, annoying = amount >= visible_delta_l(), amount >= disturbing_delta_l()
+    drawn[seen] = drawn[seen] * 0.35 + np.array([240.0, 180.0, 60.0]) * 0.65
+    drawn[annoying & hatched] = (60, 20, 60)
+    levels: np.ndarray = np.rint(drawn).astype(np.uint8)
+    return levels

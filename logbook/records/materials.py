@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from decimal import Decimal
 
-from sqlalchemy import ForeignKey, String, Text
+from sqlalchemy import ForeignKey, String, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from logbook.lengths import Length
@@ -54,6 +54,27 @@ class Lot(Coded, Base):
 
     material: Mapped[Material] = relationship(back_populates="lots", lazy="joined")
     moves: Mapped[list["StockMove"]] = relationship(order_by="StockMove.id")
+
+
+class MixingFigures(Coded, Base):
+    """What mixes the pictures of one lens type on one printer and paper, as the owner knows it.
+
+    Where no row stands, the model's own defaults count. A change overwrites the row; the trail keeps what was.
+    """
+
+    __tablename__ = "mixing_figures"
+    __table_args__ = (UniqueConstraint("lens_id", "printer_id", "paper_id"), {"sqlite_autoincrement": True})
+
+    lens_id: Mapped[int] = mapped_column(ForeignKey("material.id"), index=True)
+    printer_id: Mapped[int] = mapped_column(ForeignKey("machine.id"))
+    paper_id: Mapped[int] = mapped_column(ForeignKey("material.id"))
+    radius: Mapped[Length | None] = mapped_column(LengthText)
+    """Of the ridges; empty: as a sheet focused on its back has it."""
+    ink_spread: Mapped[Length] = mapped_column(LengthText)
+    registration: Mapped[Decimal] = mapped_column(DecimalText)
+    """Lenticules by which the lens usually lies beside its place."""
+    floor_percent: Mapped[Decimal] = mapped_column(DecimalText)
+    note: Mapped[str] = mapped_column(Text, default="")
 
 
 class StockMove(Base):

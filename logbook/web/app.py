@@ -20,6 +20,7 @@ from logbook.web.pages import (
     bench,
     entry,
     files,
+    ghosting,
     jobs,
     machines,
     orders,
@@ -72,7 +73,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     shown.teach(app)
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, shop_page, status, tracing,
-        papers, files, texts,
+        papers, files, texts, ghosting,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(_with_headers)

@@ -21,6 +21,7 @@ import logbook.actions
 from logbook.actions import (
     backups,
     bench,
+    ghosting,
     jobs,
     leaving,
     machines,
@@ -290,6 +291,13 @@ def _office(told: Story) -> str:
     )
     _pictures(told, code)
     told.tell("jobs.choose_materials", lambda session, by: _choose_materials(session, by, code))
+    told.tell(
+        "ghosting.set_figures",
+        lambda session, by: ghosting.set_figures(
+            session, by, job=job(session, code), radius=None, ink_spread=parse_length("0.03mm"),
+            registration=Decimal("0.05"), floor_percent=Decimal("2"),
+        ),
+    )  # fmt: skip
     draft = told.shop.read(lambda session: proofs.draw(told.shop.shop.store, job(session, code)))
     told.tell(
         "proofs.keep_proof", lambda session, by: proofs.keep_proof(session, by, job=job(session, code), draft=draft)

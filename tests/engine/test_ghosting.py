@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import skimage.color
+import skimage.registration
 from PIL import Image
 from skimage import data
 
@@ -12,11 +13,15 @@ from logbook.engine.ghosting import (
     crosstalk,
     disturbing_delta_l,
     ghosts,
+    in_words,
     landings_mm,
     lightness,
     linear,
-    what_helps,
+    shares_seen,
+    visible_delta_l,
+    where_it_shows,
 )
+from logbook.engine.remedies import remedies, shift
 from logbook.refusals import Refused
 
 # "Lenticular printing", encyclopaedia article: p 336.65, r 190.5, e 457 micrometres, n 1.557 (read).
@@ -102,10 +107,54 @@ def test_equal_pictures_show_no_ghost_and_a_dark_sky_shows_the_most():
     mixed = crosstalk(SHEET, pictures=2)
     assert ghosts([coffee, coffee], mixed).number == pytest.approx(0, abs=1e-9)
     assert ghosts([rocket, coffee], mixed).number > ghosts([coffee, coffee[:, ::-1]], mixed).number
-    helped = what_helps([rocket, coffee, rocket, coffee], SHEET)
-    assert helped["contrast 60 %"] < helped["contrast 80 %"] < helped["as it is"]
-    assert helped["every second picture"] < helped["as it is"]
-    assert helped["lens exactly in place"] <= helped["as it is"]
+
+
+def test_what_would_help_leaves_less_and_the_most_helpful_comes_first():
+    rocket = np.asarray(Image.fromarray(data.rocket()).resize((120, 80)))
+    coffee = np.asarray(Image.fromarray(data.coffee()).resize((120, 80)))
+    pictures = [rocket, coffee, rocket, coffee]
+    before = ghosts(pictures, crosstalk(SHEET, pictures=4)).number
+    helped = remedies(pictures, SHEET, any_order=True, most_pictures=20)
+    numbers = [one.number for one in helped]
+    assert numbers == sorted(numbers)
+    assert max(numbers) < before
+    left = {one.words: one.number for one in helped}
+    assert left["lower the contrast of every picture to 60 %"] < left["lower the contrast of every picture to 80 %"]
+    assert "use every second picture, 2 in all" in left
+    assert "put a plain grey picture after each, as a spacer between their strips" in left
+    # equal pictures side by side leak into each other without being seen
+    orders = {words.removeprefix("where their order is free, lay them ") for words in left if "order" in words}
+    assert orders & {"1, 3, 2, 4", "1, 3, 4, 2"}
+    without_room = remedies(pictures, SHEET, any_order=False, most_pictures=4)
+    assert not [one for one in without_room if "spacer" in one.words or "order" in one.words]
+
+
+def test_a_picture_that_lies_beside_the_first_is_found_as_another_library_finds_it():
+    camera = np.repeat(data.camera()[::4, ::4, None], 3, axis=2)
+    moved = np.roll(camera, (5, -9), axis=(0, 1))
+    across, down = shift(camera, moved)
+    found, _, _ = skimage.registration.phase_cross_correlation(camera[:, :, 0], moved[:, :, 0])
+    assert (-down, -across) == tuple(found.astype(int))
+    pictures = [camera, moved]
+    aligned = next(one for one in remedies(pictures, SHEET, any_order=False) if one.words.startswith("move"))
+    assert aligned.number == pytest.approx(0, abs=1e-6)
+
+
+def test_between_the_middles_of_two_zones_both_pictures_are_seen_alike():
+    sharp = Mixing(SHEET.lens_lpi, 0.457, 1.557, 0.1905)
+    assert shares_seen(sharp, pictures=2, phase=0.75)[0] == crosstalk(
+        Mixing(SHEET.lens_lpi, 0.457, 1.557, 0.1905, registration=0), pictures=2)[0, 0]
+    assert shares_seen(sharp, pictures=2, phase=0.5) == pytest.approx([0.5, 0.5], abs=0.01)
+
+
+def test_words_and_picture_follow_the_published_shares():
+    assert visible_delta_l() == pytest.approx(0.980, abs=6e-4)  # 1 % of white on Y 0.18, as worked above
+    assert [in_words(0.1), in_words(2.0), in_words(9.0)] == ["not seen", "visible", "disturbing"]
+    meant = np.full((6, 6, 3), 100, dtype=np.uint8)
+    drawn = where_it_shows(meant, np.array([[0.0, 2.0, 9.0] * 2] * 6))
+    assert len({tuple(pixel) for pixel in drawn[:, 0]}) == 1
+    assert (drawn[:, 1] != drawn[:, 0]).any()
+    assert len({tuple(pixel) for pixel in drawn[:, 2]}) == 2  # hatched: the colour does not carry it alone
 
 
 def test_a_bench_that_cannot_be_is_refused():

@@ -43,6 +43,7 @@ NOT_PAGES = {
     "runs.file",
     "runs.seen",
     "runs.strips",
+    "ghosting.drawn",
 }
 """Endpoints that answer a GET with a file, a picture, data or a redirect."""
 BEFORE_SIGN_IN = {"entry.found": "/found", "entry.sign_in": "/sign-in"}
@@ -102,6 +103,7 @@ def _office(session: Session) -> Faces:
         "orders.new": _one("/orders/new"),
         "orders.order": _one(f"/order/{order.code}"),
         "orders.add_job": _one(f"/order/{order.code}/job"),
+        "ghosting.for_job": {"known": f"/job/{copies.code}/ghosting", "unknown": f"/job/{own.code}/ghosting"},
         "texts.for_job": _one(f"/job/{copies.code}/texts"),
         "texts.wording": _one("/shop/texts"),
         "quotes.listing": _one("/quotes"),

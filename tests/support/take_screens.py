@@ -21,7 +21,10 @@ _DRAWN = """() => Promise.all([...document.images].filter(image => image.loading
 
 
 def main() -> None:
-    """Furnish a shop, serve it and an empty one, visit every page in every size and theme."""
+    """Furnish a shop, serve it and an empty one, visit every page in every size and theme.
+
+    Words on the command line: only pages whose names begin with one of them.
+    """
     SCREENS.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as name, sync_playwright() as playwright:
         folder, empty = Path(name) / "data", Path(name) / "empty"
@@ -55,6 +58,8 @@ def _inside(page: Page, address: str, folder: Path, look: str) -> None:
     _shoot(page, address + BEFORE_SIGN_IN["entry.sign_in"].lstrip("/"), f"entry.sign_in_{look}")
     Person(page, address).sign_in(*sign_in_as(folder, "owner"))
     for name, path in every_page(folder).items():
+        if len(sys.argv) > 1 and not name.startswith(tuple(sys.argv[1:])):
+            continue
         _shoot(page, address + path.lstrip("/"), f"{name}_{look}")
     page.context.close()
 

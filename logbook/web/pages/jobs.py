@@ -11,7 +11,7 @@ from wtforms import HiddenField, IntegerField, MultipleFileField, RadioField, Se
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
-from logbook.actions import jobs, orders, pictures, pitchfacts, proofs, runs, sheets
+from logbook.actions import ghosting, jobs, orders, pictures, pitchfacts, proofs, runs, sheets
 from logbook.actions import pitch as pitch_actions
 from logbook.actions.finding import by_code
 from logbook.records.audit import Actor
@@ -155,7 +155,8 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             "run_form": RunForm(formdata=None),
             **forms,
         }
-        return page("job.html", view=job_view(session, found), **made)
+        seen_through = ghosting.number_and_words(session, the_shop().store, found)
+        return page("job.html", view=job_view(session, found), ghosting=seen_through, **made)
 
 
 @pages.post("/job/<code>/pictures")
