@@ -13,6 +13,7 @@ from logbook.actions.orders import close_if_done
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import Departure, Print, Verdict
 from logbook.refusals import Refused
+from logbook.rules.defects import CAUSES
 from logbook.rules.findings import settle
 from logbook.rules.gates import may_leave
 from logbook.rules.stages import BONDED, expect, next_stage
@@ -26,14 +27,18 @@ def verdicts_on(session: Session, piece: Print) -> list[Verdict]:
     return list(session.execute(select(Verdict).where(Verdict.print_id == piece.id).order_by(Verdict.id)).scalars())
 
 
-def decide(session: Session, by: Actor, *, piece: Print, kind: str, reason: str) -> None:
-    """Rework, concession, replace or scrap; a concession is the owner's word."""
+def decide(session: Session, by: Actor, *, piece: Print, kind: str, reason: str, cause: str = "") -> None:
+    """Rework, concession, replace or scrap; a concession is the owner's word. ``cause``: see ``rules.defects``."""
     if not reason.strip():
         raise Refused("Write down why, in one line.", field="reason")
     if piece.stage in ("gone", "scrapped"):
         raise Refused(f"{piece.serial} has left the bench; nothing can be decided about it any more.")
     _check(session, by, piece, kind)
-    session.add(Verdict(print_id=piece.id, kind=kind, reason=reason.strip(), person_id=by.person_id, at=by.now))
+    if cause and cause not in CAUSES:
+        raise Refused(f"{cause!r} is no cause on the list.", field="cause")
+    session.add(
+        Verdict(print_id=piece.id, kind=kind, reason=reason.strip(), cause=cause, person_id=by.person_id, at=by.now)
+    )
     new = sheets.replace_print(session, by, piece=piece) if kind == "replace" else None
     if kind == "concession":
         piece.stage = next_stage("inspect")
@@ -42,7 +47,8 @@ def decide(session: Session, by: Actor, *, piece: Print, kind: str, reason: str)
     touched = [ref(piece), ref(piece.sheet), ref(piece.job)]
     made = [*([ref(new)] if new else []), *(ref(fresh) for fresh in (new.prints if new else []))]
     meaning = {"concession": "approved", "rework": "checked"}.get(kind, "rejected")
-    record(session, by, Act(f"verdict: {kind}", [*touched, *made], reason=reason.strip(), meaning=meaning))
+    told = {"cause": cause} if cause else {}
+    record(session, by, Act(f"verdict: {kind}", [*touched, *made], new=told, reason=reason.strip(), meaning=meaning))
 
 
 def _check(session: Session, by: Actor, piece: Print, kind: str) -> None:

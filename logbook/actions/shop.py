@@ -25,6 +25,7 @@ FACTS = {
     "eyewash": "Where the eyewash is kept",
     "local rule": "The rule that counts here (law, insurer, landlord)",
     "hourly rate": "Price of an hour's work, for quotes",
+    "tax": "Tax on what is sold, in percent; prices here are without it",
     "money": "Money, as it is written behind an amount",
     "address": "Address of this logbook in the shop's network, for the QR codes",
 }

@@ -211,6 +211,9 @@ class StepRecord(Base):
     machine: Mapped[Machine | None] = relationship(lazy="joined")
 
 
+Index("ix_step_record_results", StepRecord.at, sqlite_where=StepRecord.step_key == "inspect-result")
+
+
 class StripReading(Base):
     """What was counted in one band of the pitch strip beside a print, before bonding."""
 
@@ -236,8 +239,10 @@ class Verdict(Base):
     print_id: Mapped[int] = mapped_column(ForeignKey("print.id"), index=True)
     kind: Mapped[str] = mapped_column(String(20))
     reason: Mapped[str] = mapped_column(Text)
+    cause: Mapped[str] = mapped_column(String(4), default="", server_default="")
+    """The code of what was wrong, which names the stage that caused it; empty where nobody said."""
     person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
-    at: Mapped[datetime] = mapped_column(UtcTime)
+    at: Mapped[datetime] = mapped_column(UtcTime, index=True)
 
     person: Mapped[Person] = relationship(lazy="joined")
 
@@ -252,7 +257,7 @@ class Departure(Base):
     how: Mapped[str] = mapped_column(String(20))
     carrier: Mapped[str] = mapped_column(String(120), default="")
     tracking: Mapped[str] = mapped_column(String(120), default="")
-    on: Mapped[date]
+    on: Mapped[date] = mapped_column(index=True)
     at: Mapped[datetime] = mapped_column(UtcTime)
     person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
 

@@ -23,6 +23,7 @@ from logbook.web.pages import (
     ghosting,
     jobs,
     machines,
+    numbers,
     orders,
     papers,
     pitch,
@@ -72,8 +73,8 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     CSRFProtect(app)
     shown.teach(app)
     for page in (
-        entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, shop_page, status, tracing,
-        papers, files, texts, ghosting,
+        entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
+        tracing, papers, files, texts, ghosting,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(_with_headers)

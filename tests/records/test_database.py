@@ -1,5 +1,6 @@
 """Opening the database, working in it from several processes, and bringing it to this version."""
 
+import re
 import signal
 import sqlite3
 import subprocess
@@ -169,7 +170,7 @@ def test_an_upgraded_database_has_every_column_and_constraint_of_one_made_from_t
 
 
 def _schema(database):
-    """Name of every table and index to the sorted lines that define it."""
+    """Name of every table and index to the sorted parts that define it; a column added later stands at the end."""
     query = (
         "SELECT name, sql FROM sqlite_master WHERE type <> 'trigger' "
         "AND name NOT LIKE 'sqlite_%' AND name NOT LIKE 'search_%'"
@@ -177,7 +178,9 @@ def _schema(database):
     with database.reading() as session:
         found = session.execute(text(query)).all()
     return {
-        name: sorted(line.strip().rstrip(",") for line in sql.splitlines())
+        name: sorted(
+            part.strip() for part in re.split(r",\s(?![^()]*\))", sql.strip().partition("(")[2].removesuffix(")"))
+        )
         for name, sql in found
         if name != "alembic_version"
     }

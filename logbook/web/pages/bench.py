@@ -21,6 +21,7 @@ from logbook.records.machines import Machine
 from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
+from logbook.rules.defects import CAUSES, cause_words
 from logbook.rules.findings import Strength, strongest
 from logbook.rules.stages import ROLLER_STAGES
 from logbook.rules.steplist import Stage
@@ -97,6 +98,12 @@ class VerdictForm(BenchForm):
             "replace": "scrap it and make another from the same run",
             "scrap": "scrap it",
         },
+    )
+    cause = SelectField(
+        "What caused it",
+        [MAYBE],
+        choices={"": "not known", **{code: f"{code} {words} ({stage})" for code, (words, stage) in CAUSES.items()}},
+        validate_choice=False,
     )
     reason = StringField("Why", [NEEDED, TextLength(max=300)])
 
@@ -375,6 +382,7 @@ def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             Strength=Strength,
             records=actions.records_of(session, found.sheet) + actions.records_of(session, found),
             verdicts=leaving.verdicts_on(session, found),
+            cause_words=cause_words,
             traced=trace.of_print(session, found),
             step_texts=actions.step_texts(found),
             sign_form=forms.get("sign_form") or _sign_form(session, found),
@@ -434,7 +442,12 @@ def verdict(code: str) -> Response | tuple[str, int]:
         done := act(
             form,
             lambda session, by: leaving.decide(
-                session, by, piece=by_code(session, Print, code), kind=form.kind.data, reason=form.reason.data
+                session,
+                by,
+                piece=by_code(session, Print, code),
+                kind=form.kind.data,
+                reason=form.reason.data,
+                cause=form.cause.data or "",
             ),
             lambda _: url_for("bench.piece", code=code),
         )

@@ -1,7 +1,7 @@
 """The search box: whatever a person remembers, and which pitch produced which print, also by a file on a stick."""
 
 from flask import Blueprint, redirect, request, url_for
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from werkzeug import Response
 from wtforms import FileField
 
@@ -30,7 +30,8 @@ def by_words() -> Response | tuple[str, int]:
     if not words:
         return page("trace.html", words="", found=None, trouble="", form=form, groups=[])
     with reading() as session:
-        if code := session.execute(select(Print.code).where(Print.serial == words)).scalar_one_or_none():
+        named = or_(Print.serial == words, Print.code == words.upper())
+        if code := session.execute(select(Print.code).where(named)).scalars().first():
             return redirect(url_for("bench.piece", code=code) + "#trace", 303)
         found, trouble = None, ""
         try:
