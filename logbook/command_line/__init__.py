@@ -29,6 +29,7 @@ _COMMANDS = {
     "backup": "backup",
     "verify-backup": "backup",
     "restore": "backup",
+    "export": "backup",
     "new-password": "shop",
     "autostart": "shop",
 }

@@ -1,4 +1,4 @@
-"""``logbook backup``, ``verify-backup`` and ``restore``: nothing of the shop is lost with one disk."""
+"""``logbook backup``, ``verify-backup``, ``restore`` and ``export``: nothing of the shop is lost with one disk."""
 
 import json
 import sys
@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from logbook.actions import backups
+from logbook.actions import backups, exporting
 from logbook.actions.restoring import bring_back
 from logbook.command_line.shop import data_option, existing
 from logbook.records.audit import Actor
@@ -116,3 +116,26 @@ def restore(backup_folder: Path, new_folder: Path, as_json: bool) -> None:
             "absent": list(found.absent)}  # fmt: skip
     words = f"{folder} holds the shop as it was on {found.made_at.astimezone():%Y-%m-%d %H:%M}; start it with --data."
     click.echo(json.dumps(told) if as_json else words)
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@data_option
+@json_option
+def export(folder: Path, data: Path, as_json: bool) -> None:
+    """Write a complete copy for an inspector into FOLDER, which must be empty or missing.
+
+    Tables, the audit trail, kept files, a page to begin with, a description of the format, and a program that checks
+    the copy with nothing but Python. Exits with 1 when the shop's own record was damaged already.
+    """
+    shop = existing(data)
+    made = exporting.export_shop(shop, folder.absolute(), now=datetime.now(UTC), progress=shown("Copying"))
+    with shop.database.writing() as session:
+        exporting.note_export(session, at_the_machine(), made=made)
+    told = {"folder": str(made.folder), "entries": made.anchor.entries, "head": made.anchor.head,
+            "files": made.copied.kept, "absent": list(made.copied.absent), "fault": made.fault}  # fmt: skip
+    words = f"{made.folder}: {made.anchor.entries} entries and {made.copied.kept} files; begin with index.html."
+    trouble = made.fault or (f"{len(made.copied.absent)} kept files were lost already." if made.copied.absent else "")
+    click.echo(json.dumps(told) if as_json else f"{words} {trouble}".strip())
+    if trouble:
+        raise SystemExit(1)

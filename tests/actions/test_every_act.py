@@ -21,6 +21,7 @@ import logbook.actions
 from logbook.actions import (
     backups,
     bench,
+    exporting,
     ghosting,
     jobs,
     leaving,
@@ -43,6 +44,7 @@ from logbook.actions import (
     strips,
     texts,
 )
+from logbook.actions.exporting import export_shop
 from logbook.actions.finding import ref
 from logbook.actions.heirlooms import Shelves
 from logbook.background.compute import work_on
@@ -612,6 +614,8 @@ def _after_a_loss(told: Story) -> None:
     anchor = Anchor("0" * 64, 1, "0" * 64, "2026-03-09")
     found = Manifest(told.shop.now, "0", anchor, (), left_out=(output,))
     _kept_safe(told)
+    handed_out = export_shop(told.shop.shop, told.shop.shop.settings.data.with_name("copy"), now=told.shop.now)
+    told.tell("exporting.note_export", lambda session, by: exporting.note_export(session, by, made=handed_out))
     told.tell("restoring.begin_again", lambda session, by: restoring.begin_again(session, by, found=found))
 
 

@@ -38,6 +38,14 @@ def test_a_shop_is_backed_up_checked_and_brought_back(data, tmp_path):
     assert "whole and unchanged" in _logbook("verify-backup", tmp_path / "stick").stdout
 
 
+def test_a_complete_copy_is_made_and_checked_by_its_own_program(data, tmp_path):
+    told = _logbook("export", tmp_path / "copy", "--data", data, "--json")
+    assert told.returncode == 0
+    assert json.loads(told.stdout)["fault"] is None
+    checked = subprocess.run([sys.executable, tmp_path / "copy/check_export.py", tmp_path / "copy"], check=False)
+    assert checked.returncode == 0
+
+
 def test_a_check_that_finds_something_names_it_and_ends_with_one(data, tmp_path):
     (tmp_path / "stick").mkdir()
     _logbook("backup", tmp_path / "stick", "--data", data)
@@ -74,6 +82,8 @@ def test_a_file_that_the_shop_lost_ends_a_backup_with_one(tmp_path):
         ("restore", "{here}", "{nowhere}"),
         ("restore", "{nowhere}", "{nowhere}"),
         ("backup", "{here}", "--keep", "0"),
+        ("export", "{data}/copy", "--data", "{data}"),
+        ("export", "{here}/copy", "--data", "{nowhere}"),
     ],
 )
 def test_what_cannot_be_done_is_one_sentence_and_exit_code_two(data, tmp_path, words):
