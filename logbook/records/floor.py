@@ -62,6 +62,24 @@ class JobPitch(Base):
     person: Mapped[Person] = relationship()
 
 
+class LensChoice(Base):
+    """The lens that a person chose for a job, and the numbers that stood beside it; the newest counts."""
+
+    __tablename__ = "lens_choice"
+
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    lot_id: Mapped[int] = mapped_column(ForeignKey("lot.id"))
+    reasons: Mapped[str] = mapped_column(Text)
+    """JSON: the sentences as they were shown, in order."""
+    reason: Mapped[str] = mapped_column(Text, default="")
+    """The person's own words."""
+    at: Mapped[datetime] = mapped_column(UtcTime)
+    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+
+    lot: Mapped[Lot] = relationship(lazy="joined")
+    person: Mapped[Person] = relationship(lazy="joined")
+
+
 class Run(Coded, Base):
     """One interlace run: it copies every number it used, so that a later test cannot rewrite history.
 

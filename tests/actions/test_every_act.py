@@ -25,6 +25,7 @@ from logbook.actions import (
     ghosting,
     jobs,
     leaving,
+    lenses,
     machines,
     materials,
     orders,
@@ -300,6 +301,13 @@ def _office(told: Story) -> str:
             registration=Decimal("0.05"), floor_percent=Decimal("2"),
         ),
     )  # fmt: skip
+    told.tell(
+        "lenses.choose_lens",
+        lambda session, by: (
+            lenses.choose_lens(session, by, job=job(session, code), lot=one(session, Lot, label="L-1"), reasons=["a"])
+            and None
+        ),
+    )
     draft = told.shop.read(lambda session: proofs.draw(told.shop.shop.store, job(session, code)))
     told.tell(
         "proofs.keep_proof", lambda session, by: proofs.keep_proof(session, by, job=job(session, code), draft=draft)

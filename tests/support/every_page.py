@@ -21,6 +21,7 @@ from support.furnished import LOT_ASIDE, SPARE
 SIZES = {"phone": (360, 740), "tablet": (820, 1180), "desktop": (1280, 900)}
 THEMES = ("light", "dark")
 
+LENS_ASKED = "width=80mm&height=100mm&distance=0.4m&pictures=6&use=hand&flip=left-right"
 NOT_PAGES = {
     "static",
     "entry.icon",
@@ -105,6 +106,8 @@ def _office(session: Session) -> Faces:
         "orders.order": _one(f"/order/{order.code}"),
         "orders.add_job": _one(f"/order/{order.code}/job"),
         "ghosting.for_job": {"known": f"/job/{copies.code}/ghosting", "unknown": f"/job/{own.code}/ghosting"},
+        "lenses.ask": {"": "/lens", "answered": f"/lens?{LENS_ASKED}"},
+        "lenses.for_job": _one(f"/job/{copies.code}/lens"),
         "texts.for_job": _one(f"/job/{copies.code}/texts"),
         "texts.wording": _one("/shop/texts"),
         "quotes.listing": _one("/quotes"),

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from decimal import Decimal
 
-from flask import Blueprint, redirect, url_for
+from flask import Blueprint, redirect, request, url_for
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 from werkzeug import Response
@@ -307,6 +307,8 @@ def _fill(form: MaterialsForm, chosen: object) -> None:
         row = getattr(chosen, name, None)
         if row is not None:
             form[name].data = row.code
+    if (asked := request.args.get("lens_lot")) and asked in dict(form.lens_lot.choices):
+        form.lens_lot.data = asked  # chosen by its numbers a moment ago
     if not form.adhesive_lot.data and len(form.adhesive_lot.choices) > 1:
         form.adhesive_lot.data = form.adhesive_lot.choices[1][0]
 
