@@ -4,18 +4,17 @@ from decimal import Decimal
 from fractions import Fraction
 from io import BytesIO
 
-import numpy as np
 from flask import Response, abort
 from PIL import Image
 
 from logbook.engine import proofing
 from logbook.engine.readback import Raster, read_raster
+from logbook.engine.ruler import ruled
 from logbook.engine.view import seen_from, view_of_raster
 from logbook.records.floor import Run
 from logbook.web.gate import the_shop
 
 LONG_SIDE = 760
-PATCH_DOTS, ENLARGED = 120, 5
 
 
 def _raster(run: Run) -> Raster:
@@ -52,16 +51,10 @@ def _finished(image: Image.Image, raster: Raster) -> Image.Image:
     return image.crop((round(left * across), round(top * down), round(right * across), round(bottom * down)))
 
 
-def strips(run: Run, *, x: int, y: int) -> Response:
-    """A patch of single dots, each enlarged to a square, nothing smoothed."""
-    raster = _raster(run)
-    wide, high = raster.dots
-    left, top = max(0, min(x, wide - PATCH_DOTS)), max(0, min(y, high - PATCH_DOTS // 2))
-    patch = np.ascontiguousarray(raster.pixels[top : top + PATCH_DOTS // 2, left : left + PATCH_DOTS])
-    patch = (patch >> 8).astype(np.uint8) if patch.dtype == np.uint16 else patch
-    image = Image.fromarray(patch[:, :, 0] if patch.shape[2] == 1 else patch, raster.mode).convert("RGB")
+def strips(run: Run, *, left_mm: float, top_mm: float, length_mm: int) -> Response:
+    """Single dots under a ruler, nothing smoothed."""
     out = BytesIO()
-    image.resize((image.width * ENLARGED, image.height * ENLARGED), Image.Resampling.NEAREST).save(out, "PNG")
+    ruled(_raster(run), from_left_mm=left_mm, from_top_mm=top_mm, length_mm=length_mm).save(out, "PNG")
     return _image(out.getvalue(), "image/png")
 
 

@@ -126,8 +126,11 @@ def _office(session: Session) -> Faces:
         "jobs.pitch": _one(f"/job/{own.code}/pitch"),
         "jobs.change": _one(f"/job/{own.code}/change"),
         "jobs.midway": _one(f"/job/{own.code}/half-done"),
-        "runs.run": {state: f"/run/{_first(session, Run, Run.state == state).code}" for state in ("done", "cancelled")},
         "numbers.overview": _one("/shop/numbers"),
+        "runs.run": {
+            **{state: f"/run/{_first(session, Run, Run.state == state).code}" for state in ("done", "cancelled")},
+            "dots": f"/run/{_first(session, Run, Run.state == 'done').code}?left=5&top=5&mm=5",
+        },
         "shop.shop": _one("/shop"),
         "status.status": _one("/shop/status"),
         "shop.tablet": _one("/shop/tablet"),

@@ -1,6 +1,7 @@
 """Interlace runs: progress, look, accept, hand over, start the sheets."""
 
 import json
+import re
 from pathlib import Path
 
 from flask import Blueprint, abort, jsonify, request, send_file, url_for
@@ -13,6 +14,7 @@ from logbook.actions import outputs, sheets
 from logbook.actions import runs as actions
 from logbook.actions.finding import by_code, fact
 from logbook.actions.pictures import current
+from logbook.engine.ruler import LENGTHS_MM
 from logbook.records.audit import Actor
 from logbook.records.floor import Run
 from logbook.refusals import Refused
@@ -23,6 +25,7 @@ from logbook.web.gate import the_shop, without_request
 from logbook.web.ringing import ring
 
 pages = Blueprint("runs", __name__)
+_PLACE = re.compile(r"\d{1,5}(\.\d{1,3})?")
 
 
 class Plain(BenchForm):
@@ -60,6 +63,8 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             form=form or Plain(formdata=None),
             sheets_form=sheets_form,
             folder=fact(session, "hand-over folder"),
+            patch=_patch(),
+            lengths=LENGTHS_MM,
             file_name=outputs.file_name(found, label(found)),
         )
 
@@ -204,8 +209,15 @@ def seen(code: str) -> Response:
 
 @pages.get("/run/<code>/strips.png")
 def strips(code: str) -> Response:
-    """Single dots of the interlaced file, enlarged: x and y in dots from its left top corner."""
+    """Single dots of the interlaced file under a ruler: ``left`` and ``top`` in mm, ``mm`` the length shown."""
+    left, top, length = _patch()
     with reading() as session:
-        return peeking.strips(
-            by_code(session, Run, code), x=request.args.get("x", 0, type=int), y=request.args.get("y", 0, type=int)
-        )
+        return peeking.strips(by_code(session, Run, code), left_mm=left, top_mm=top, length_mm=length)
+
+
+def _patch() -> tuple[float, float, int]:
+    """Where somebody looks; what cannot be read counts as the left top corner."""
+    places = [request.args.get(name, "").strip().replace(",", ".") for name in ("left", "top")]
+    left, top = (float(place) if _PLACE.fullmatch(place) else 0.0 for place in places)
+    length = request.args.get("mm", "")
+    return left, top, int(length) if length in map(str, LENGTHS_MM) else LENGTHS_MM[1]
