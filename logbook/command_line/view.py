@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logbook.command_line import one_blas_thread  # noqa: F401 - must come before numpy
+from logbook.engine.eyes import EYES_APART_MM, side_by_side
 from logbook.engine.phase import parse_pitch
 from logbook.engine.plan import FLIPS
 from logbook.engine.readback import Raster, read_raster
@@ -18,6 +19,7 @@ from logbook.refusals import Refused
 
 if TYPE_CHECKING:
     import numpy as np
+    from PIL import Image
 
 
 @click.command()
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
 @click.option("--from", "place", help="-1 (far left, from above) ... 1 (far right, from below).")
 @click.option("--distance", help="Perspective view: distance of the eye from the lens, with its unit.")
 @click.option("--eye", default="0mm", show_default=True, help="The eye right of (below) the middle, with its unit.")
+@click.option("--both-eyes", is_flag=True, help="With --distance: both eyes side by side, 63 mm apart about --eye.")
 @click.option("--lens-lpi", help="The lens's lines per real inch.")
 @click.option("--thickness", help="Thickness of the lens, with its unit.")
 @click.option("--index", help="Refractive index of the lens.")
@@ -46,13 +49,29 @@ def view(print_file: Path, out: Path, as_json: bool, **asked: Any) -> None:
     flip = asked["flip"] or raster.story.get("flip") or "left-right"
     if flip not in FLIPS:
         raise Refused(f"flip: {flip!r} is not known; use left-right or up-down.", field="flip")
-    seen = _seen(raster, lpi=lpi, across=flip == "left-right", asked=asked)
-    image = view_of_raster(raster, seen, across=flip == "left-right", long_side=asked["long_side"])
+    image = _image(raster, lpi=lpi, across=flip == "left-right", asked=asked)
     if out.exists() and out.samefile(print_file):
         raise Refused(f"{out.name} is the print itself: choose another name for the view.", field="out")
     save_view(image, out)
     told = {"out": str(out), "dots": list(image.size), "lpi": str(lpi), "flip": flip}
     print(json.dumps(told) if as_json else f"{out}: {image.size[0]} × {image.size[1]} dots.")
+
+
+def _image(raster: Raster, *, lpi: Decimal, across: bool, asked: dict[str, Any]) -> "Image.Image":
+    """One view, or those of both eyes side by side; with an up-down flip both eyes are at one height."""
+    if not asked["both_eyes"]:
+        seen = _seen(raster, lpi=lpi, across=across, asked=asked)
+        return view_of_raster(raster, seen, across=across, long_side=asked["long_side"])
+    if asked["distance"] is None:
+        raise Refused("Both eyes are somewhere: --both-eyes needs --distance.", field="both-eyes")
+    middle = parse_length(asked["eye"], field="eye", positive=False).mm
+    half = Fraction(EYES_APART_MM, 2) if across else Fraction(0)
+    views = [
+        view_of_raster(raster, _seen(raster, lpi=lpi, across=across, asked={**asked, "eye": f"{float(place)}mm"}),
+                       across=across, long_side=asked["long_side"])
+        for place in (middle - half, middle + half)
+    ]
+    return side_by_side((views[0], views[1]))
 
 
 def _seen(raster: Raster, *, lpi: Decimal, across: bool, asked: dict[str, Any]) -> "np.ndarray":

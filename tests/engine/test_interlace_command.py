@@ -41,6 +41,13 @@ def test_a_print_and_its_views_from_both_sides(logbook, tmp_path):
     ran = logbook("view", "OUT.tif", "--lpi", "19.87", "--distance", "600mm", "--eye", "-80mm", "--lens-lpi", "19.87",
                   "--thickness", "3mm", "--index", "1.56", "--long-side", "144", "--out", "VIEW.png")
     assert (ran.returncode, ran.stdout) == (0, "VIEW.png: 144 × 36 dots.\n")
+    # one eye 70 mm left, the other 56 mm right, both inside the zone of p n D / e = 398 mm
+    ran = logbook("view", "OUT.tif", "--lpi", "19.87", "--distance", "600mm", "--eye", "-7mm", "--lens-lpi", "19.92",
+                  "--thickness", "3mm", "--index", "1.56", "--long-side", "144", "--both-eyes", "--out", "VIEW.png")
+    assert (ran.returncode, ran.stdout) == (0, "VIEW.png: 293 × 36 dots.\n")
+    with Image.open(tmp_path / "VIEW.png") as image:
+        both = np.asarray(image.convert("RGB")).astype(int)
+    assert {tuple(both[18, 72]), tuple(both[18, 293 - 72])} == {(255, 0, 0), (0, 0, 255)}
 
 
 @pytest.mark.parametrize("change", [
@@ -59,7 +66,7 @@ def test_bad_input_is_one_sentence_and_exit_code_2_and_leaves_nothing(logbook, t
 @pytest.mark.parametrize("words", [
     ("--from", "2"), ("--from", "x"), (), ("--from", "0", "--distance", "600mm"), ("--distance", "600mm"),
     ("--from", "0", "--flip", "x"), ("--from", "0", "--pictures", "0"), ("--from", "0", "--out", "one.png"),
-    ("--from", "0", "--out", "VIEW.jpg"), ("--from", "0", "--lpi", "-3"),
+    ("--from", "0", "--out", "VIEW.jpg"), ("--from", "0", "--both-eyes"), ("--from", "0", "--lpi", "-3"),
 ])
 def test_a_view_that_cannot_be_is_refused(logbook, tmp_path, words):
     Image.new("RGB", (40, 30), (255, 0, 0)).save(tmp_path / "one.png", dpi=(720, 720))

@@ -45,6 +45,7 @@ NOT_PAGES = {
     "runs.file",
     "runs.seen",
     "runs.strips",
+    "runs.eye",
     "ghosting.drawn",
 }
 """Endpoints that answer a GET with a file, a picture, data or a redirect."""
@@ -130,6 +131,7 @@ def _office(session: Session) -> Faces:
         "runs.run": {
             **{state: f"/run/{_first(session, Run, Run.state == state).code}" for state in ("done", "cancelled")},
             "dots": f"/run/{_first(session, Run, Run.state == 'done').code}?left=5&top=5&mm=5",
+            "eyes": f"/run/{_first(session, Run, Run.state == 'done').code}?distance=600&beside=0",
         },
         "shop.shop": _one("/shop"),
         "status.status": _one("/shop/status"),

@@ -1,4 +1,4 @@
-"""Single dots on the run's page: where one looks is a plain address, whatever was typed into it."""
+"""Looking into a file on the run's page: dots and eyes are plain addresses, whatever was typed into them."""
 
 from io import BytesIO
 
@@ -30,3 +30,19 @@ def test_the_page_shows_the_patch_that_was_asked_for(run_code, desk):
     page = desk.get(f"/run/{run_code}?left=12,5&top=3&mm=10").get_data(as_text=True)
     assert f"/run/{run_code}/strips.png?left=12.5&amp;top=3&amp;mm=10" in page
     assert 'value="12.5"' in page
+
+
+@pytest.mark.parametrize("asked", ["", "?distance=500&beside=-80", "?distance=0&beside=x", "?distance=-5&beside=1e3"])
+def test_both_eyes_are_shown_whatever_was_typed(run_code, desk, asked):
+    page = desk.get(f"/run/{run_code}{asked}").get_data(as_text=True)
+    assert "left eye: PICTURE" in page
+    for which in ("left", "right"):
+        with Image.open(BytesIO(desk.get(f"/run/{run_code}/eye-{which}.jpg{asked}").data)) as image:
+            assert image.height > image.width  # 70 x 80 mm
+    assert desk.get(f"/run/{run_code}/eye-third.jpg{asked}").status_code == 404
+
+
+def test_far_to_the_left_and_right_the_page_names_another_picture(run_code, desk):
+    words = [desk.get(f"/run/{run_code}?beside={beside}").get_data(as_text=True) for beside in (-90, 90)]
+    assert "Both eyes see PICTURE 1" in words[0]
+    assert "Both eyes see PICTURE 2" in words[1]

@@ -25,6 +25,7 @@ from logbook.web.gate import the_shop, without_request
 from logbook.web.ringing import ring
 
 pages = Blueprint("runs", __name__)
+_SIGNED = re.compile(r"-?\d{1,5}(\.\d{1,3})?")
 _PLACE = re.compile(r"\d{1,5}(\.\d{1,3})?")
 
 
@@ -65,6 +66,8 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             folder=fact(session, "hand-over folder"),
             patch=_patch(),
             lengths=LENGTHS_MM,
+            place=_place(found),
+            eyes=_eyes(found),
             file_name=outputs.file_name(found, label(found)),
         )
 
@@ -205,6 +208,32 @@ def seen(code: str) -> Response:
     with reading() as session:
         found = by_code(session, Run, code)
         return peeking.seen(found, place)
+
+
+@pages.get("/run/<code>/eye-<which>.jpg")
+def eye(code: str, which: str) -> Response:
+    """What the left or the right eye sees: ``distance`` and ``beside`` in mm."""
+    with reading() as session:
+        found = by_code(session, Run, code)
+        distance, beside = _place(found)
+        return peeking.eye(found, which, distance_mm=distance, beside_mm=beside)
+
+
+def _place(found: Run) -> tuple[float, float]:
+    """Where somebody stands, in mm; by itself in the middle, at the job's distance."""
+    distance, beside = (_number(name) for name in ("distance", "beside"))
+    usual = float(found.pieces[0].job.distance.mm)
+    return distance if distance is not None and distance > 0 else usual, beside or 0.0
+
+
+def _number(name: str) -> float | None:
+    text = request.args.get(name, "").strip().replace(",", ".").replace("−", "-")
+    return float(text) if _SIGNED.fullmatch(text) else None
+
+
+def _eyes(found: Run) -> peeking.Eyes | None:
+    distance, beside = _place(found)
+    return peeking.eyes_at(found, distance_mm=distance, beside_mm=beside) if found.state == "done" else None
 
 
 @pages.get("/run/<code>/strips.png")
