@@ -18,6 +18,7 @@ from logbook.refusals import Refused
 from logbook.web import gate, shown
 from logbook.web.pages import (
     bench,
+    depth,
     entry,
     files,
     ghosting,
@@ -75,7 +76,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     shown.teach(app)
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
-        tracing, papers, files, texts, ghosting,
+        tracing, papers, files, texts, ghosting, depth,
         lenses,
     ):  # fmt: skip
         app.register_blueprint(page.pages)

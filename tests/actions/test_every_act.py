@@ -21,6 +21,7 @@ import logbook.actions
 from logbook.actions import (
     backups,
     bench,
+    depthorder,
     exporting,
     ghosting,
     jobs,
@@ -294,6 +295,9 @@ def _office(told: Story) -> str:
     )
     _pictures(told, code)
     told.tell("jobs.choose_materials", lambda session, by: _choose_materials(session, by, code))
+    told.tell(
+        "depthorder.turn_round", lambda session, by: depthorder.turn_round(session, by, job=job(session, code))
+    )
     told.tell(
         "ghosting.set_figures",
         lambda session, by: ghosting.set_figures(

@@ -11,7 +11,7 @@ from wtforms import HiddenField, IntegerField, MultipleFileField, RadioField, Se
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
-from logbook.actions import ghosting, jobs, orders, pictures, pitchfacts, proofs, runs, sheets
+from logbook.actions import depthorder, ghosting, jobs, orders, pictures, pitchfacts, proofs, runs, sheets
 from logbook.actions import pitch as pitch_actions
 from logbook.actions.finding import by_code
 from logbook.records.audit import Actor
@@ -156,7 +156,13 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             **forms,
         }
         seen_through = ghosting.number_and_words(session, the_shop().store, found)
-        return page("job.html", view=job_view(session, found), ghosting=seen_through, **made)
+        return page(
+            "job.html",
+            view=job_view(session, found),
+            ghosting=seen_through,
+            inside_out=depthorder.is_inside_out(the_shop().store, found),
+            **made,
+        )
 
 
 @pages.post("/job/<code>/pictures")
