@@ -5,8 +5,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
-from sqlalchemy import func, select
-from sqlalchemy.orm import Session, selectinload
+from sqlalchemy import bindparam, func, select
+from sqlalchemy.orm import Session, aliased, joinedload, lazyload, selectinload
 
 from logbook.actions import machines, materials
 from logbook.actions.finding import ref
@@ -37,9 +37,12 @@ def stage_of(subject: Subject) -> str:
 
 def standing(session: Session) -> dict[str, list[Subject]]:
     """Everything on the bench by its stage, in due order: sheets until they are cut apart, then their pieces."""
-    on_the_way = select(Sheet).where(Sheet.stage.in_(SHEET_WAY[:-1])).options(selectinload(Sheet.prints))
-    sheets = session.execute(on_the_way.order_by(Sheet.id)).scalars()
-    pieces = session.execute(select(Print).where(Print.stage.in_(PRINT_WAY[1:-1])).order_by(Print.id)).scalars()
+    # what the list shows and no more: the rows around a sheet are many
+    due = (lazyload("*"), joinedload(Print.job).joinedload(Job.order).lazyload("*"))
+    on_the_way = select(Sheet).where(Sheet.stage.in_(SHEET_WAY[:-1])).order_by(Sheet.id)
+    sheets = session.execute(on_the_way.options(lazyload("*"), selectinload(Sheet.prints).options(*due))).scalars()
+    cut = select(Print).where(Print.stage.in_(PRINT_WAY[1:-1])).order_by(Print.id)
+    pieces = session.execute(cut.options(*due, joinedload(Print.sheet).lazyload("*"))).scalars()
     found: dict[str, list[Subject]] = {stage: [] for stage in (*SHEET_WAY[:-1], *PRINT_WAY[1:-1])}
     everything: list[Subject] = [*sheets, *pieces]
     for one in sorted(everything, key=_due):
@@ -86,12 +89,19 @@ def records_of(session: Session, subject: Subject) -> list[StepRecord]:
 
 def signed_at(session: Session, sheet: Sheet, stage: str) -> datetime | None:
     """When a stage of a sheet was signed; None before, or when it was done before the logbook."""
-    rows = [
-        row
-        for row in records_of(session, sheet)
-        if row.step_key == f"{stage}-sign" and row.source != "before the logbook"
-    ]
-    return rows[-1].at if rows else None
+    return session.execute(_SIGNED, {"sheet": sheet.id, "step": f"{stage}-sign"}).scalar_one_or_none()
+
+
+_LATER = aliased(StepRecord)
+# made once: a page of the bench asks it for every sheet
+_SIGNED = (
+    select(StepRecord.at)
+    .where(StepRecord.sheet_id == bindparam("sheet"), StepRecord.step_key == bindparam("step"))
+    .where(StepRecord.source != "before the logbook")
+    .where(~select(_LATER.id).where(_LATER.replaces_id == StepRecord.id).exists())
+    .order_by(StepRecord.id.desc())
+    .limit(1)
+)
 
 
 def wait_for(session: Session, subject: Subject) -> waits.Wait | None:

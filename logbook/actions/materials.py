@@ -1,5 +1,6 @@
 """Materials: types and lots of lens, paper and adhesive, and what is left of them."""
 
+from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 
@@ -125,9 +126,11 @@ def left(session: Session, lot: Lot) -> int | None:
     return session.execute(select(func.sum(StockMove.change)).where(StockMove.lot_id == lot.id)).scalar_one()
 
 
-def all_left(session: Session) -> dict[int, int]:
-    """Sheets left of every counted lot, by the lot's row id: one question for a page that shows them all."""
+def all_left(session: Session, lots: Sequence[Lot] | None = None) -> dict[int, int]:
+    """Sheets left of every counted lot (of these), by the lot's row id: one question for a page that shows many."""
     sums = select(StockMove.lot_id, func.sum(StockMove.change).label("count_left")).group_by(StockMove.lot_id)
+    if lots is not None:
+        sums = sums.where(StockMove.lot_id.in_([lot.id for lot in lots]))
     return {row.lot_id: row.count_left for row in session.execute(sums)}
 
 

@@ -257,9 +257,11 @@ class Month:
 def months(session: Session, found: list[Outcome], span: Span) -> list[Month]:
     """Every month that the span touches, oldest first."""
     costs = print_costs(session, [one.print_id for one in found if not one.good])
-    made = []
+    made, by_name = [], defaultdict(list)
+    for one in found:
+        by_name[f"{one.at.astimezone():%Y-%m}"].append(one)
     for name in _month_names(span):
-        here = [one for one in found if f"{one.at.astimezone():%Y-%m}" == name]
+        here = by_name[name]
         gone = sum((costs.get(one.print_id, NOTHING) for one in here if not one.good), NOTHING)
         good = sum(one.good for one in here)
         made.append(Month(name, good, len(here) - good, _in_cents(gone)))

@@ -194,7 +194,8 @@ def for_the_order(job: Job) -> Select[int]:
     pieces = pieces.where(Print.stage != "scrapped")
     if job.order.customer_id is None:
         return pieces
-    return pieces.where(Print.id.not_in(select(Departure.print_id).where(Departure.how == "kept")))
+    stayed = select(Departure.id).where(Departure.print_id == Print.id, Departure.how == "kept")
+    return pieces.where(~stayed.exists())
 
 
 def close_if_done(session: Session, by: Actor, job: Job) -> None:

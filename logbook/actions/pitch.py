@@ -10,7 +10,7 @@ from io import BytesIO
 from itertools import combinations
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, lazyload
 
 from logbook.actions import doubts
 from logbook.actions.finding import ref
@@ -573,6 +573,7 @@ def prints_from(session: Session, pitch: PitchOnRecord) -> list[Print]:
             .join(Run, Sheet.run_id == Run.id)
             .where(Run.pitch_id == pitch.id)
             .order_by(Print.id)
+            .options(lazyload("*"))
         ).scalars()
     )
 

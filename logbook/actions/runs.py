@@ -20,7 +20,7 @@ from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
 from logbook.records.base import new_code
 from logbook.records.files import keep
-from logbook.records.floor import JobPitch, Run, RunPiece
+from logbook.records.floor import UNFINISHED, JobPitch, Run, RunPiece
 from logbook.records.orders import Job
 from logbook.refusals import Refused
 from logbook.rules.findings import Finding, Strength, settle
@@ -113,7 +113,7 @@ def waiting_runs(session: Session, now: datetime) -> list[int]:
 
 
 def _claimable(now: datetime) -> ColumnElement[bool]:
-    return or_(Run.state == "waiting", (Run.state == "running") & (Run.lease_until < now))
+    return UNFINISHED & or_(Run.state == "waiting", Run.lease_until < now)
 
 
 def claim(session: Session, run_id: int, now: datetime) -> Claim | None:

@@ -18,7 +18,7 @@ from logbook.actions.proofs import state
 from logbook.engine.readback import read_provenance
 from logbook.records.audit import entries_for
 from logbook.records.files import KeptFile, hash_file
-from logbook.records.floor import Departure, Print, Run, Sheet, StepRecord, TravellerIssue
+from logbook.records.floor import Departure, Print, Run, RunPiece, Sheet, StepRecord, TravellerIssue
 from logbook.records.materials import Lot
 from logbook.records.orders import Job, Picture, Proof
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
@@ -292,13 +292,33 @@ def of_lot(session: Session, lot: Lot) -> dict[str, Any]:
 
 def _prints(session: Session, condition: Any) -> list[dict[str, Any]]:
     rows = session.execute(
-        select(Print)
+        select(*_SHORT.values())
+        .select_from(Print)
         .join(Sheet, Print.sheet_id == Sheet.id)
+        .join(Lot, Sheet.lens_lot_id == Lot.id)
+        .join(Job, Print.job_id == Job.id)
         .outerjoin(Run, Sheet.run_id == Run.id)
         .where(condition)
         .order_by(Print.id)
-    ).scalars()
-    return [_short(piece) for piece in rows]
+    )
+    return [_told(dict(zip(_SHORT, row, strict=True))) for row in rows]
+
+
+_SHORT = {
+    "serial": Print.serial,
+    "code": Print.code,
+    "stage": Print.stage,
+    "sample": Print.sample,
+    "set_aside": Print.set_aside_reason,
+    "lpi": Run.lpi,
+    "job": Job.number,
+    "lens_lot": Lot.label,
+}
+"""What a list shows of a print: columns alone, since a lot leads to hundreds."""
+
+
+def _told(line: dict[str, Any]) -> dict[str, Any]:
+    return {**line, "lpi": str(line["lpi"]) if line["lpi"] is not None else None}
 
 
 def _short(piece: Print) -> dict[str, Any]:
@@ -362,7 +382,8 @@ def of_hash(session: Session, sha256: str) -> dict[str, Any]:
         return {"file": found, **of_test(session, chart.test)}
     if session.execute(select(Picture.id).where(Picture.file_id == kept.id)).first():
         # a picture that was replaced before the run made no print of it
-        used = or_(Run.recipe.contains(sha256), Run.id.is_(None) & Print.job_id.in_(_jobs_with(kept)))
+        theirs = Run.id.in_(select(RunPiece.run_id).where(RunPiece.job_id.in_(_jobs_with(kept))))
+        used = or_(theirs & Run.recipe.contains(sha256), Run.id.is_(None) & Print.job_id.in_(_jobs_with(kept)))
     else:
         used = Print.job_id.in_(_jobs_with(kept))
     return {"file": found, "prints": _prints(session, used)}

@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from decimal import Decimal
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index, String, Text
+from sqlalchemy import CheckConstraint, ForeignKey, Index, String, Text, bindparam
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from logbook.lengths import Length
@@ -107,7 +107,7 @@ class Run(Coded, Base):
     engine_version: Mapped[str] = mapped_column(Text, default="")
     result: Mapped[str | None] = mapped_column(Text)
     """JSON that the engine returned."""
-    output_id: Mapped[int | None] = mapped_column(ForeignKey("kept_file.id"))
+    output_id: Mapped[int | None] = mapped_column(ForeignKey("kept_file.id"), index=True)
     pixels_sha256: Mapped[str | None] = mapped_column(String(64))
     asked_at: Mapped[datetime] = mapped_column(UtcTime)
     asked_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
@@ -134,6 +134,8 @@ class Run(Coded, Base):
     sheets: Mapped[list["Sheet"]] = relationship(back_populates="run", order_by="Sheet.id")
 
 
+UNFINISHED = Run.state.in_(bindparam("unfinished", ["waiting", "running"], expanding=True, literal_execute=True))
+"""Runs that are not over. Written out in the query: otherwise SQLite passes over the index below."""
 Index("ix_run_unfinished", Run.state, sqlite_where=Run.state.in_(("waiting", "running")))
 
 

@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from decimal import Decimal
 
-from sqlalchemy import ForeignKey, String, Text, UniqueConstraint
+from sqlalchemy import ForeignKey, Index, String, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from logbook.lengths import Length
@@ -81,8 +81,10 @@ class StockMove(Base):
     """Sheets in (+) or out (-); the count of a lot is the sum, None moves mean it is not counted."""
 
     __tablename__ = "stock_move"
+    # both columns: a lot's count is read from the index alone
+    __table_args__ = (Index("ix_stock_move_lot_id_change", "lot_id", "change"), {"sqlite_autoincrement": True})
 
-    lot_id: Mapped[int] = mapped_column(ForeignKey("lot.id"), index=True)
+    lot_id: Mapped[int] = mapped_column(ForeignKey("lot.id"))
     change: Mapped[int]
     why: Mapped[str] = mapped_column(String(60))
     sheet_id: Mapped[int | None] = mapped_column(ForeignKey("sheet.id"))

@@ -124,8 +124,8 @@ class Picture(Coded, Base):
 
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
     position: Mapped[int]
-    file_id: Mapped[int] = mapped_column(ForeignKey("kept_file.id"))
-    preview_id: Mapped[int] = mapped_column(ForeignKey("kept_file.id"))
+    file_id: Mapped[int] = mapped_column(ForeignKey("kept_file.id"), index=True)
+    preview_id: Mapped[int] = mapped_column(ForeignKey("kept_file.id"), index=True)
     original_name: Mapped[str] = mapped_column(String(255))
     width_px: Mapped[int]
     height_px: Mapped[int]

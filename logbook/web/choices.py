@@ -3,7 +3,7 @@
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions.materials import left
+from logbook.actions.materials import all_left
 from logbook.records.machines import Machine, PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.people import Person
@@ -12,18 +12,21 @@ NONE = ("", "not said")
 
 
 def lots(session: Session, kind: str) -> list[tuple[str, str]]:
-    """Lots of a kind that nobody set aside, newest first."""
-    rows = session.execute(
-        select(Lot)
-        .join(Material, Lot.material_id == Material.id)
-        .where(Material.kind == kind, Lot.set_aside_reason.is_(None))
-        .order_by(Lot.id.desc())
-    ).scalars()
-    return [(lot.code, _lot_words(session, lot)) for lot in rows]
+    """Lots of a kind that nobody set aside, newest first; those that are counted as used up stand last."""
+    rows = list(
+        session.execute(
+            select(Lot)
+            .join(Material, Lot.material_id == Material.id)
+            .where(Material.kind == kind, Lot.set_aside_reason.is_(None))
+            .order_by(Lot.id.desc())
+        ).scalars()
+    )
+    counts = all_left(session, rows)
+    rows.sort(key=lambda lot: counts.get(lot.id, 1) <= 0)
+    return [(lot.code, _lot_words(lot, counts.get(lot.id))) for lot in rows]
 
 
-def _lot_words(session: Session, lot: Lot) -> str:
-    count = left(session, lot)
+def _lot_words(lot: Lot, count: int | None) -> str:
     return f"{lot.material.name}, {lot.label}" + (f" ({count} left)" if count is not None else "")
 
 

@@ -1,11 +1,13 @@
 """What a job's page shows: where every print is, what is next, who did what."""
 
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 from flask import g, url_for
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, lazyload, selectinload
 
 from logbook.actions import jobs, leaving, pitchfacts, reorders, sheets
 from logbook.actions.finding import ref
@@ -70,7 +72,7 @@ def job_view(session: Session, job: Job) -> JobView:
         travellers=travellers,
         since=reorders.since(session, job),
         repeats=reorders.repeats(session, job),
-        next=list(_next(session, job, gates, runs, made, prints, open_quantity)),
+        next=list(_next(session, job, lambda: gates, runs, prints)),
         acts=list(entries_for(session, ref(job)))[::-1],
     )
 
@@ -86,21 +88,56 @@ def _runs(session: Session, job: Job) -> list[Run]:
     )
 
 
+def next_of(session: Session, listed: list[Job]) -> dict[int, list[Next]]:
+    """What can go on of many jobs, by row id, with as few questions as a work list can do with."""
+    runs, prints = _runs_of(session, listed), _prints_of(session, listed)
+    return {
+        job.id: list(_next(session, job, partial(jobs.gates, session, job), runs[job.id], prints[job.id]))
+        for job in listed
+    }
+
+
+def _runs_of(session: Session, listed: list[Job]) -> dict[int, list[Run]]:
+    """Runs of each job, newest first, with their sheets and without what a work list does not show."""
+    found: dict[int, list[Run]] = defaultdict(list)
+    rows = session.execute(
+        select(RunPiece.job_id, Run)
+        .join(Run, RunPiece.run_id == Run.id)
+        .where(RunPiece.job_id.in_([job.id for job in listed]))
+        .order_by(Run.id.desc())
+        .options(lazyload("*"), selectinload(Run.sheets).lazyload("*"))
+    )
+    for job_id, run in rows:
+        found[job_id].append(run)
+    return found
+
+
+def _prints_of(session: Session, listed: list[Job]) -> dict[int, list[Print]]:
+    found: dict[int, list[Print]] = defaultdict(list)
+    rows = session.execute(
+        select(Print)
+        .where(Print.job_id.in_([job.id for job in listed]))
+        .order_by(Print.id)
+        .options(lazyload("*"), selectinload(Print.sheet).lazyload("*"))
+    ).scalars()
+    for piece in rows:
+        found[piece.job_id].append(piece)
+    return found
+
+
 def _next(
     session: Session,
     job: Job,
-    gates: Gates,
+    gates: Callable[[], Gates],
     runs: list[Run],
-    made: list[Sheet],
     prints: list[Print],
-    open_quantity: int,
 ) -> Iterator[Next]:
     if job.ended_at is not None:
         yield Next("Everything has gone out.")
         return
     yield from _before_the_run(job, gates, runs)
-    yield from _runs_next(runs, open_quantity)
-    for sheet in made:
+    yield from _runs_next(session, job, runs)
+    for sheet in dict.fromkeys(piece.sheet for piece in prints):
         if sheet.stage not in ("parted", "scrapped"):
             yield Next(f"{sheet.number}: {_SHEET_NEXT[sheet.stage]}", url_for("bench.sheet", code=sheet.code))
     for piece in prints:
@@ -126,10 +163,10 @@ def _piece_words(session: Session, piece: Print) -> str:
     return f"{piece.serial}: {_PRINT_NEXT[piece.stage]}"
 
 
-def _before_the_run(job: Job, gates: Gates, runs: list[Run]) -> Iterator[Next]:
+def _before_the_run(job: Job, asked: Callable[[], Gates], runs: list[Run]) -> Iterator[Next]:
     if job.entered_at_stage or any(run.state in ("waiting", "running", "done") and not run.sample for run in runs):
         return
-    here = url_for("jobs.job", code=job.code)
+    here, gates = url_for("jobs.job", code=job.code), asked()
     if gates.pictures < 2:
         yield Next(f"Pictures: {2 - gates.pictures} more at least", f"{here}#pictures")
     elif not gates.for_shop and not (gates.answer == "approved" and gates.answer_is_current):
@@ -155,7 +192,7 @@ def _answer_next(gates: Gates, here: str) -> tuple[str, str]:
     return "A proof is out: write down the customer's answer", f"{here}#proof"
 
 
-def _runs_next(runs: list[Run], open_quantity: int) -> Iterator[Next]:
+def _runs_next(session: Session, job: Job, runs: list[Run]) -> Iterator[Next]:
     for run in runs:
         address = url_for("runs.run", code=run.code)
         if run.state in ("waiting", "running"):
@@ -167,5 +204,5 @@ def _runs_next(runs: list[Run], open_quantity: int) -> Iterator[Next]:
         elif run.state == "failed":
             yield Next(f"Run {run.code} failed: {run.trouble}", address)
     newest = next((run for run in runs if run.accepted_at and not run.sample), None)
-    if newest and newest.sheets and open_quantity:
+    if newest and newest.sheets and (open_quantity := sheets.open_quantity(session, job)):
         yield Next(f"{open_quantity} more to print from run {newest.code}", url_for("runs.run", code=newest.code))

@@ -61,6 +61,7 @@ def picks(shop: Shop, rng: Random) -> dict[str, Ask]:
         "pitch over time": lambda: f"/pitch/{rng.choice(codes[PitchOnRecord])}/over-time",
         "machines": lambda: "/machines",
         "shop": lambda: "/shop",
+        "numbers": lambda: "/shop/numbers",
         "record": lambda: "/shop/record",
         "record, somewhere": lambda: f"/shop/record?before={rng.randrange(200, entries)}",
         "trace a print": lambda: f"/trace?q={rng.choice(codes[Print])}",

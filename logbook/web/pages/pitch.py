@@ -14,7 +14,7 @@ from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
 from logbook.actions import pitch as actions
-from logbook.actions import strips
+from logbook.actions import strips, trace
 from logbook.actions.finding import by_code
 from logbook.engine import chart as charts
 from logbook.engine.fit import Fit
@@ -434,4 +434,4 @@ def on_record(code: str) -> Response | tuple[str, int]:
         return done
     with reading() as session:
         found = by_code(session, PitchOnRecord, code)
-        return page("pitch_on_record.html", pitch=found, prints=actions.prints_from(session, found), form=form)
+        return page("pitch_on_record.html", pitch=found, prints=trace.of_pitch(session, found)["prints"], form=form)

@@ -2,7 +2,7 @@
 
 from decimal import Decimal
 
-from flask import Blueprint, url_for
+from flask import Blueprint, request, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug import Response
@@ -104,12 +104,23 @@ def listing() -> tuple[str, int]:
     """Everything in stock, by kind."""
     with reading() as session:
         materials = list(session.execute(select(Material).order_by(Material.kind, Material.name)).scalars())
-        counts = {lot.id: actions.left(session, lot) for material in materials for lot in material.lots}
+        counts = actions.all_left(session)
         return page(
             "stock.html",
             kinds={kind: [one for one in materials if one.kind == kind] for kind in ("lens", "paper", "adhesive")},
             counts=counts,
+            shown=_shown(materials, counts),
+            everything=request.args.get("show") == "all",
         )
+
+
+def _shown(materials: list[Material], counts: dict[int, int]) -> dict[int, list[Lot]]:
+    """The lots of each material; those that are counted as used up only when all are asked for."""
+    everything = request.args.get("show") == "all"
+    return {
+        material.id: [lot for lot in material.lots if everything or counts.get(lot.id, 1) > 0 or lot.set_aside_reason]
+        for material in materials
+    }
 
 
 @pages.route("/stock/new", methods=["GET", "POST"])

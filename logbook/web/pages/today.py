@@ -4,18 +4,18 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from flask import Blueprint, url_for
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from logbook.actions import backups, diskuse
 from logbook.actions.materials import all_left
-from logbook.records.floor import Print, Run, Sheet
+from logbook.records.floor import UNFINISHED, Print, Run, Sheet
 from logbook.records.machines import Authorisation, Machine
 from logbook.records.materials import Lot
 from logbook.records.orders import Job, Order
 from logbook.web.acting import page, reading
 from logbook.web.gate import actor, the_shop
-from logbook.web.jobview import JobView, Next, job_view
+from logbook.web.jobview import Next, next_of
 
 pages = Blueprint("today", __name__)
 SOON = timedelta(days=7)
@@ -53,13 +53,13 @@ def today() -> tuple[str, int]:
                 .limit(MOST_JOBS)
             ).scalars()
         )
-        seen = [job_view(session, job) for job in jobs]
-        lines = [Line(view.job, one) for view in seen for one in view.next]
+        ahead = next_of(session, jobs)
+        lines = [Line(job, one) for job in jobs for one in ahead[job.id]]
         waiting = [line for line in lines if line.next.words.startswith(_WAITING)]
         return page(
             "today.html",
             day=day,
-            due=_due(seen, day),
+            due=_due(jobs, day),
             go_on=[line for line in lines if line not in waiting],
             waiting=waiting,
             low=[*_keeping(session), *_low_lots(session, day), *_held(session, day)],
@@ -70,12 +70,12 @@ def today() -> tuple[str, int]:
         )
 
 
-def _due(seen: list[JobView], day: date) -> list[JobView]:
-    return [view for view in seen if view.job.order.due_on and view.job.order.due_on <= day + SOON]
+def _due(jobs: list[Job], day: date) -> list[Job]:
+    return [job for job in jobs if job.order.due_on and job.order.due_on <= day + SOON]
 
 
 def _working(session: Session) -> list[Run]:
-    return list(session.execute(select(Run).where(Run.state.in_(("waiting", "running"))).order_by(Run.id)).scalars())
+    return list(session.execute(select(Run).where(UNFINISHED).order_by(Run.id)).scalars())
 
 
 def _empty(session: Session) -> bool:
@@ -83,8 +83,10 @@ def _empty(session: Session) -> bool:
 
 
 def _low_lots(session: Session, day: date) -> list[Low]:
-    found, counts = [], all_left(session)
-    for lot in session.execute(select(Lot).where(Lot.set_aside_reason.is_(None)).order_by(Lot.id)).scalars():
+    watched = or_(Lot.reorder_level.is_not(None), Lot.expires_on <= day + SOON)
+    lots = list(session.execute(select(Lot).where(Lot.set_aside_reason.is_(None), watched).order_by(Lot.id)).scalars())
+    found, counts = [], all_left(session, lots)
+    for lot in lots:
         count = counts.get(lot.id)
         here = url_for("stock.lot", code=lot.code)
         if count is not None and lot.reorder_level is not None and count <= lot.reorder_level:

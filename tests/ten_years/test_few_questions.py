@@ -1,0 +1,64 @@
+"""Pages of a grown shop ask the database about as often as those of a small one: a number, never a time."""
+
+from datetime import UTC, datetime
+
+import pytest
+from sqlalchemy import event, select
+
+from logbook.actions import people
+from logbook.records.floor import Print, Sheet
+from logbook.records.materials import Lot
+from logbook.records.pitch import PitchOnRecord
+from logbook.web.app import create_app
+from logbook.web.gate import COOKIE
+from ten_years.grow import grow, signed_in_owner
+
+SMALL, LARGE = 20, 120
+
+
+def _asked(tmp_path, jobs):
+    """How many questions each page asks, in a shop of so many jobs."""
+    shop = grow(tmp_path / str(jobs), jobs=jobs, years=1, seed=3).shop
+    client = create_app(shop, ring=lambda _: None).test_client()
+    with shop.database.writing() as session:
+        by = signed_in_owner(session)
+        owner = people.by_id(session, by.person_id)
+        client.set_cookie(COOKIE, people.start_sign_in(session, by, person=owner, keys=[]))
+    count = []
+    event.listen(shop.database.engine, "before_cursor_execute", lambda *_: count.append(1))
+    told = {}
+    for name, path in _pages(shop).items():
+        count.clear()
+        assert client.get(path).status_code == 200, path
+        told[name] = len(count)
+    shop.database.close()
+    return told
+
+
+def _pages(shop):
+    with shop.database.reading() as session:
+        busiest = session.execute(select(PitchOnRecord).where(PitchOnRecord.origin == "test")).scalars().first()
+        lot = session.execute(select(Lot).where(Lot.id == busiest.lens_lot_id)).scalar_one()
+        sheet = session.execute(select(Sheet).where(Sheet.stage == "print")).scalars().first()
+        piece = session.execute(select(Print).where(Print.stage == "trim")).scalars().first()
+        return {
+            "stock": "/stock",
+            "lot": f"/lot/{lot.code}",
+            "pitch": f"/pitch/{busiest.code}",
+            "new order": "/orders/new",
+            "sheet": f"/sheet/{sheet.code}",
+            "piece": f"/print/{piece.code}",
+            "numbers": f"/shop/numbers?first={datetime.now(UTC).year - 2}-01-01",
+        }
+
+
+@pytest.fixture(scope="module")
+def asked(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("questions")
+    return _asked(folder, SMALL), _asked(folder, LARGE)
+
+
+def test_six_times_the_jobs_ask_no_more_often(asked):
+    small, large = asked
+    more = {name: (small[name], large[name]) for name in small if large[name] > small[name] + 2}
+    assert more == {}
