@@ -3,7 +3,7 @@
 A file's name may be a person's: it stays in the picture's row, the trail tells codes and hashes.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO
@@ -13,7 +13,7 @@ from typing import IO
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
-from logbook.engine import proofing, sources
+from logbook.engine.looking import Looked, look
 from logbook.records.audit import Act, Actor, record
 from logbook.records.files import FileStore, keep
 from logbook.records.orders import Job, Picture
@@ -38,31 +38,34 @@ class Intake:
 
 
 @contextmanager
-def received(store: FileStore, files: Sequence[tuple[str, IO[bytes]]]) -> Iterator[list[Intake]]:
+def received(store: FileStore, files: Sequence[tuple[str, IO[bytes]]], *,
+             opening: Callable[[Path], Looked] = look) -> Iterator[list[Intake]]:
     """Receive pictures, (name, stream) each, and look at them; long work, so no transaction is open.
 
-    Whatever no act has kept by the end is deleted. Raises Refused with the
+    ``opening`` is how a file is opened: in a limited process where it came from
+    outside. Whatever no act has kept by the end is deleted. Raises Refused with the
     reason, in the words of the original file name, for what cannot be interlaced.
     """
     taken: list[Intake] = []
     try:
         for name, stream in files:
-            taken.append(_look_at(store.receive(stream), clean_name(name)))
+            taken.append(_look_at(store.receive(stream), clean_name(name), opening))
         yield taken
     finally:
         for intake in taken:
             intake.waiting.unlink(missing_ok=True)
 
 
-def _look_at(waiting: Path, name: str) -> Intake:
+def _look_at(waiting: Path, name: str, opening: Callable[[Path], Looked]) -> Intake:
     try:
-        source = sources.inspect(waiting)
-        small = proofing.preview(source)
-    except Refused as refusal:
+        seen = opening(waiting)
+    except BaseException as stopped:
         waiting.unlink(missing_ok=True)
-        raise Refused(refusal.sentence.replace(waiting.name, name), field="pictures") from None
-    remark = " ".join(note.replace(waiting.name, name) for note in source.notes)
-    return Intake(name, waiting, source.sha256, _MEDIA[source.format], small, *source.size, remark)
+        if not isinstance(stopped, Refused):
+            raise
+        raise Refused(stopped.sentence.replace(waiting.name, name), field="pictures") from None
+    remark = " ".join(note.replace(waiting.name, name) for note in seen.notes)
+    return Intake(name, waiting, seen.sha256, _MEDIA[seen.format], seen.preview, *seen.size, remark)
 
 
 def clean_name(name: str) -> str:

@@ -10,9 +10,11 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook import resources
+from logbook.engine.headers import PIXEL_CAP
 from logbook.records.audit import Act, Actor, record
 from logbook.records.orders import StepListRevision
 from logbook.records.people import ShopFact
+from logbook.refusals import Refused
 from logbook.rules.steplist import StepList, read_step_list
 
 FACTS = {
@@ -28,7 +30,10 @@ FACTS = {
     "tax": "Tax on what is sold, in percent; prices here are without it",
     "money": "Money, as it is written behind an amount",
     "address": "Address of this logbook in the shop's network, for the QR codes",
+    "largest picture": "Largest picture taken, in million pixels (400 where nothing is written)",
 }
+MOST_MEGAPIXELS = 3600
+"""A picture of 60,000 pixels a side, the most that is ever taken."""
 
 
 def set_facts(session: Session, by: Actor, values: dict[str, str]) -> None:
@@ -41,6 +46,7 @@ def set_facts(session: Session, by: Actor, values: dict[str, str]) -> None:
     }
     if not changed:
         return
+    _megapixels(changed.get("largest picture", ""))
     old = {key: known[key].value for key in changed if key in known}
     for key, value in changed.items():
         if key in known:
@@ -48,6 +54,20 @@ def set_facts(session: Session, by: Actor, values: dict[str, str]) -> None:
         else:
             session.add(ShopFact(key=key, value=value))
     record(session, by, Act("shop facts set", ["shop:facts"], old=old, new=changed))
+
+
+def largest_picture(session: Session) -> int:
+    """The pixels of the largest picture that the owner lets in."""
+    return _megapixels(facts(session)["largest picture"]) * 1_000_000
+
+
+def _megapixels(text: str) -> int:
+    if not text:
+        return PIXEL_CAP // 1_000_000
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= MOST_MEGAPIXELS:
+        raise Refused(f"The largest picture is a whole number of million pixels from 1 to {MOST_MEGAPIXELS}, "
+                      f"not {text[:20]!r}.", field="largest_picture")
+    return int(text)
 
 
 def facts(session: Session) -> dict[str, str]:

@@ -5,6 +5,7 @@ Everything is a plain dictionary that turns into JSON as it stands.
 
 import json
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -335,12 +336,12 @@ def _short(piece: Print) -> dict[str, Any]:
     }
 
 
-def of_file(session: Session, path: Path, *, name: str = "") -> dict[str, Any]:
-    """Whose file this is: by its bytes, or by what an interlaced file says about itself."""
+def of_file(session: Session, path: Path, *, name: str = "", told: dict[str, Any] | None = None) -> dict[str, Any]:
+    """Whose file this is: by its bytes, or by what it says about itself (``told``, read here where it is None)."""
     sha256 = hash_file(path)
     if session.execute(select(KeptFile.id).where(KeptFile.sha256 == sha256)).first():
         return of_hash(session, sha256)
-    code = _told_run(path)
+    code = str((what_a_file_tells(path) if told is None else told).get("run", ""))
     run = session.execute(select(Run).where(Run.code == code)).scalar_one_or_none() if code else None
     if run is None:
         raise Refused(
@@ -356,14 +357,10 @@ def of_file(session: Session, path: Path, *, name: str = "") -> dict[str, Any]:
     }
 
 
-def _told_run(path: Path) -> str:
-    return str(what_a_file_tells(path).get("run", ""))
-
-
-def what_a_file_tells(path: Path) -> dict[str, Any]:
+def what_a_file_tells(path: Path, *, opening: Callable[[Path], dict[str, Any]] = read_provenance) -> dict[str, Any]:
     """An interlaced file's own story, without any logbook; empty for other files."""
     try:
-        return dict(read_provenance(path))
+        return dict(opening(path))
     except Refused:
         return {}
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from PIL import Image
 
+from logbook.engine import otherkinds
 from logbook.refusals import Refused
 
 FORMATS = ("JPEG", "PNG", "TIFF")
@@ -26,7 +27,7 @@ _FAMILY = {"1": "L", "L": "L", "LA": "L", "I;16": "L", "I;16B": "L", "RGB": "RGB
            "PA": "RGB", "CMYK": "CMYK"}
 _ORIENTATION_TAG, _BITS_TAG, _LAYERS_TAG, TURNED = 274, 258, 37724, (5, 6, 7, 8)
 
-Image.MAX_IMAGE_PIXELS = PIXEL_CAP
+Image.MAX_IMAGE_PIXELS = PIXEL_CAP  # above it Pillow warns, and a warning is an error here
 warnings.filterwarnings("error", category=Image.DecompressionBombWarning)
 
 
@@ -47,8 +48,14 @@ class Source:
     notes: tuple[str, ...]
 
 
-def inspect(path: Path | str, *, pixel_cap: int = PIXEL_CAP) -> Source:
+def allow_pixels(count: int) -> None:
+    """Let this process open pictures of up to so many pixels, as the owner of a shop may ask for."""
+    Image.MAX_IMAGE_PIXELS = count
+
+
+def inspect(path: Path | str, *, pixel_cap: int | None = None) -> Source:
     """Describe a picture from its header. Raises Refused where it cannot be used."""
+    pixel_cap = pixel_cap or Image.MAX_IMAGE_PIXELS or PIXEL_CAP
     path = Path(path)
     digest = _digest(path)
     with _opened(path) as image:
@@ -74,10 +81,13 @@ def _opened(path: Path) -> Image.Image:
     try:
         image = Image.open(path, formats=FORMATS)
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
-        raise Refused(f"{path.name} has more pixels than the limit of {PIXEL_CAP // 1_000_000} million.",
-                      field="pictures") from None
+        limit = (Image.MAX_IMAGE_PIXELS or PIXEL_CAP) // 1_000_000
+        raise Refused(f"{path.name} has more pixels than the limit of {limit} million.", field="pictures") from None
     except Exception:
-        raise Refused(f"{path.name} is not a JPEG, PNG or TIFF picture that can be read.", field="pictures") from None
+        with path.open("rb") as file:
+            known = otherkinds.named(file.read(64))
+        words = known or "is not a JPEG, PNG or TIFF picture that can be read."
+        raise Refused(f"{path.name} {words}", field="pictures") from None
     return image
 
 

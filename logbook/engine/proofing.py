@@ -17,19 +17,35 @@ PREVIEW_LONG_SIDE = 1200
 PROOF_LONG_SIDE = 640
 PROOF_HOLD_MS = 1100
 _SCREEN = "RGB"
+_BAND_ROWS = 256
 
 
 def preview(source: Source, *, long_side: int = PREVIEW_LONG_SIDE) -> bytes:
     """A JPEG of the whole picture in screen colours, at most ``long_side`` pixels a side."""
-    image = _screen_image(decode(source, common_ground([source])), common_ground([source]))
+    ground = common_ground([source])
+    image = _screen_image(decode(source, ground), ground, long_side=long_side)
     image.thumbnail((long_side, long_side), Image.Resampling.LANCZOS)
     return jpeg(image)
 
 
-def _screen_image(pixels: np.ndarray, ground: Ground) -> Image.Image:
+def _screen_image(pixels: np.ndarray, ground: Ground, *, long_side: int) -> Image.Image:
+    """In screen colours and at least twice ``long_side``; band by band, so that a large picture is held once only."""
+    part = max(1, max(pixels.shape[:2]) // (2 * long_side))
+    step = _BAND_ROWS * part
+    bands = [_screen_band(pixels[top:top + step], ground, part=part) for top in range(0, len(pixels), step)]
+    image = Image.new(_SCREEN, (bands[0].width, sum(band.height for band in bands)))
+    top = 0
+    for band in bands:
+        image.paste(band, (0, top))
+        top += band.height
+    return image
+
+
+def _screen_band(pixels: np.ndarray, ground: Ground, *, part: int) -> Image.Image:
     if pixels.dtype == np.uint16:
         pixels = (pixels >> 8).astype(np.uint8)
-    return Image.fromarray(pixels if pixels.shape[2] > 1 else pixels[:, :, 0], ground.mode).convert(_SCREEN)
+    band = Image.fromarray(pixels if pixels.shape[2] > 1 else pixels[:, :, 0], ground.mode).convert(_SCREEN)
+    return band.reduce(part) if part > 1 else band
 
 
 def jpeg(image: Image.Image) -> bytes:
@@ -40,7 +56,7 @@ def jpeg(image: Image.Image) -> bytes:
 
 
 def framed(path: Path, *, width: Fraction, height: Fraction, bleed: Fraction, fit: str, long_side: int) -> Image.Image:
-    """A picture as it will stand on the finished piece: fitted to the printed size, cut at the trim.
+    """A preview as its picture will stand on the finished piece: fitted to the printed size, cut at the trim.
 
     ``width``, ``height`` and ``bleed`` in the same unit; the longer finished side gets ``long_side`` pixels.
     """
@@ -48,7 +64,7 @@ def framed(path: Path, *, width: Fraction, height: Fraction, bleed: Fraction, fi
     finished = (max(1, round(width * scale)), max(1, round(height * scale)))
     margin = round(bleed * scale)
     printed = (finished[0] + 2 * margin, finished[1] + 2 * margin)
-    with Image.open(path) as opened:
+    with Image.open(path, formats=("JPEG",)) as opened:
         image = _fitted(opened.convert(_SCREEN), printed, fit)
     return image.crop((margin, margin, margin + finished[0], margin + finished[1]))
 

@@ -5,7 +5,7 @@ is stated in a note; what cannot be brought together without loss is refused.
 Profiles are converted by LittleCMS through Pillow.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from io import BytesIO
 from typing import Any
@@ -18,6 +18,7 @@ from logbook.engine.headers import FORMATS, TURNED, Source, inspect, unreadable
 from logbook.refusals import Refused
 
 __all__ = ["Ground", "Source", "common_ground", "decode", "inspect"]
+_BAND_ROWS = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +162,25 @@ def _eight_bit(source: Source, ground: Ground) -> np.ndarray:
         image = _flattened(_loaded(opened, source), source, ground)
         if _needs_conversion(source, mode=ground.mode, profile=ground.profile):
             image = _converted(image, source, ground)
-        return np.asarray(image)
+        return _as_array(image)
+
+
+def _as_array(image: Image.Image) -> np.ndarray:
+    """The pixels, copied band by band: Pillow's own way holds a large picture three times over."""
+    bands = (np.asarray(image.crop((0, top, image.width, top + rows))) for top, rows in _bands(image.height))
+    first = next(bands)
+    pixels: np.ndarray = np.empty((image.height, *first.shape[1:]), dtype=first.dtype)
+    pixels[:len(first)] = first
+    done = len(first)
+    for band in bands:
+        pixels[done:done + len(band)] = band
+        done += len(band)
+    return pixels
+
+
+def _bands(high: int) -> Iterator[tuple[int, int]]:
+    for top in range(0, high, _BAND_ROWS):
+        yield top, min(_BAND_ROWS, high - top)
 
 
 def _loaded(image: Image.Image, source: Source) -> Image.Image:
@@ -189,12 +208,14 @@ def _upright(image: Image.Image, orientation: int) -> Image.Image:
 
 
 def _flattened(image: Image.Image, source: Source, ground: Ground) -> Image.Image:
-    if source.transparent:
-        image = image.convert("RGBA")
-        backdrop = Image.new("RGBA", image.size, (*ground.backdrop, 255))
-        image = Image.alpha_composite(backdrop, image).convert("RGB")
-        return image.convert("L") if source.family == "L" else image
-    return image if image.mode == source.family else image.convert(source.family)
+    if not source.transparent:
+        return image if image.mode == source.family else image.convert(source.family)
+    flat = Image.new(source.family, image.size)
+    for top, rows in _bands(image.height):
+        band = image.crop((0, top, image.width, top + rows)).convert("RGBA")
+        mixed = Image.alpha_composite(Image.new("RGBA", band.size, (*ground.backdrop, 255)), band).convert("RGB")
+        flat.paste(mixed if source.family == "RGB" else mixed.convert("L"), (0, top))
+    return flat
 
 
 def _converted(image: Image.Image, source: Source, ground: Ground) -> Image.Image:
@@ -258,7 +279,10 @@ def _tiff_as_stored(source: Source) -> np.ndarray:
 def _sixteen_bit_flattened(pixels: np.ndarray, source: Source, ground: Ground) -> np.ndarray:
     if not source.transparent:
         return pixels
-    alpha = pixels[..., 3:].astype(np.uint64)
     backdrop = np.array(ground.backdrop, dtype=np.uint64) * 257
-    mixed = pixels[..., :3] * alpha + backdrop * (65535 - alpha)
-    return ((mixed + 32767) // 65535).astype(np.uint16)
+    flat: np.ndarray = np.empty((*pixels.shape[:2], 3), dtype=np.uint16)
+    for top, rows in _bands(len(pixels)):
+        band = pixels[top:top + rows].astype(np.uint64)
+        alpha = band[..., 3:]
+        flat[top:top + rows] = (band[..., :3] * alpha + backdrop * (65535 - alpha) + 32767) // 65535
+    return flat

@@ -1,14 +1,11 @@
-"""The process in which PDFs are written: ``python -m logbook.paper.child MEGABYTES``.
-
-Reads requests from standard input, answers on standard output, ends when the
-other side closes. Every message carries its length.
-"""
+"""The process in which PDFs are written: ``python -m logbook.paper.child MEGABYTES``."""
 
 import json
 import sys
 from multiprocessing.connection import Connection
 
 from logbook.refusals import Refused
+from logbook.warmchild import answer_for_ever, limit
 
 PDF = b"P"
 REFUSED = b"R"
@@ -16,22 +13,8 @@ REFUSED = b"R"
 
 def main() -> None:
     """Answer requests until the parent goes away."""
-    _limit(int(sys.argv[1]) * 2**20)
-    requests = Connection(sys.stdin.fileno(), writable=False)
-    answers = Connection(sys.stdout.fileno(), readable=False)
-    while True:
-        try:
-            answers.send_bytes(_answer(requests))
-        except (EOFError, BrokenPipeError):
-            return
-
-
-def _limit(bytes_: int) -> None:
-    try:
-        import resource
-    except ImportError:  # not on Windows: there the time limit alone holds
-        return
-    resource.setrlimit(resource.RLIMIT_AS, (bytes_, bytes_))
+    limit(memory_bytes=int(sys.argv[1]) * 2**20)
+    answer_for_ever(_answer)
 
 
 def _answer(requests: Connection) -> bytes:

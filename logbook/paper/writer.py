@@ -5,24 +5,18 @@ and the pictures through a pipe and answers with the PDF or with one sentence.
 A child that overruns is killed and replaced.
 """
 
-import contextlib
 import io
 import json
-import os
-import subprocess
-import sys
-import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from multiprocessing.connection import Connection
 
 import pikepdf
 
 from logbook.paper.child import PDF, REFUSED
 from logbook.refusals import Refused
+from logbook.warmchild import Died, Overran, WarmChild
 
 SECONDS = 20.0
 MEGABYTES = 1024
-_PARTING_SECONDS = 5.0
 
 Paper = tuple[str, Mapping[str, bytes]]
 """One paper to write: its HTML and its pictures by name."""
@@ -36,10 +30,8 @@ class PdfWriter:
     """
 
     def __init__(self, *, seconds: float = SECONDS, megabytes: int = MEGABYTES) -> None:
-        self._seconds = seconds
         self._megabytes = megabytes
-        self._lock = threading.Lock()
-        self._child: subprocess.Popen[bytes] | None = None
+        self._child = WarmChild("logbook.paper.child", str(megabytes), seconds=seconds)
 
     def __enter__(self) -> "PdfWriter":
         return self
@@ -49,66 +41,22 @@ class PdfWriter:
 
     def pdf(self, html: str, assets: Mapping[str, bytes] | None = None) -> bytes:
         """The paper as PDF; Refused where it cannot be written within the limits."""
-        with self._lock:
-            child = self._running()
-            try:
-                answer = self._ask(child, html, assets or {})
-            except (OSError, EOFError):
-                self._end()
-                raise Refused(f"The PDF writer stopped: the paper needs more than {self._megabytes} MB or is damaged. "
-                              "Print fewer sheets at once.") from None
+        handed = dict(assets or {})
+        try:
+            answer = self._child.ask([json.dumps({"html": html, "assets": list(handed)}).encode(), *handed.values()])
+        except Overran:
+            raise Refused(f"The paper took longer than {self._child.seconds:g} seconds and was given up. "
+                          "Print fewer sheets at once.") from None
+        except Died:
+            raise Refused(f"The PDF writer stopped: the paper needs more than {self._megabytes} MB or is damaged. "
+                          "Print fewer sheets at once.") from None
         if answer[:1] == PDF:
             return answer[1:]
         raise Refused(answer[1:].decode())
 
     def close(self) -> None:
-        """Let the child go: it ends when its input does, and is ended where it lingers."""
-        with self._lock:
-            if self._child is not None and self._child.stdin is not None:
-                self._child.stdin.close()
-                with contextlib.suppress(subprocess.TimeoutExpired):
-                    self._child.wait(timeout=_PARTING_SECONDS)
-            self._end()
-
-    def _running(self) -> subprocess.Popen[bytes]:
-        if self._child is None or self._child.poll() is not None:
-            self._end()
-            command = [sys.executable, "-m", "logbook.paper.child", str(self._megabytes)]
-            self._child = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
-        return self._child
-
-    def _ask(self, child: subprocess.Popen[bytes], html: str, assets: Mapping[str, bytes]) -> bytes:
-        assert child.stdin is not None
-        assert child.stdout is not None
-        # A Connection closes its descriptor when it goes: hand it copies.
-        to_child = Connection(os.dup(child.stdin.fileno()), readable=False)
-        from_child = Connection(os.dup(child.stdout.fileno()), writable=False)
-        with to_child, from_child:
-            timer = threading.Timer(self._seconds, child.kill)
-            timer.start()
-            try:
-                to_child.send_bytes(json.dumps({"html": html, "assets": list(assets)}).encode())
-                for content in assets.values():
-                    to_child.send_bytes(content)
-                return from_child.recv_bytes()
-            except (OSError, EOFError):
-                if timer.is_alive():
-                    raise
-                self._end()
-                raise Refused(f"The paper took longer than {self._seconds:g} seconds and was given up. "
-                              "Print fewer sheets at once.") from None
-            finally:
-                timer.cancel()
-
-    def _end(self) -> None:
-        if self._child is None:
-            return
-        child, self._child = self._child, None
-        child.kill()
-        child.wait()
-        for stream in (child.stdin, child.stdout):
-            if stream is not None:
-                stream.close()
+        """Let the child go."""
+        self._child.close()
 
 
 def joined(documents: Iterable[bytes]) -> bytes:

@@ -15,7 +15,7 @@ from logbook import resources
 from logbook.paper.writer import PdfWriter
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
-from logbook.web import gate, shown
+from logbook.web import gate, shown, uploads
 from logbook.web.pages import (
     bench,
     depth,
@@ -67,6 +67,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     )
     app.extensions["pdf"] = PdfWriter()
     atexit.register(app.extensions["pdf"].close)
+    uploads.prepare(app)
     app.extensions["shop"], app.extensions["ring"], app.extensions["network_address"] = shop, ring, network_address
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True

@@ -173,7 +173,7 @@ def test_pages_layers_animations_and_other_formats_are_refused(tmp_path, photogr
     frames = saved(tmp_path, "frames.png", photograph, save_all=True, append_images=[photograph.rotate(9)])
     layers = saved(tmp_path, "layers.tif", photograph, tiffinfo={37724: b"Adobe Photoshop Document Data Block"})
     gif = saved(tmp_path, "moving.gif", photograph)
-    for path, words in ((pages, "2 pages"), (frames, "2 pages"), (layers, "layers"), (gif, "not a JPEG")):
+    for path, words in ((pages, "2 pages"), (frames, "2 pages"), (layers, "layers"), (gif, "is a GIF")):
         with pytest.raises(Refused, match=words):
             inspect(path)
     (tmp_path / "empty.jpg").write_bytes(b"")

@@ -107,9 +107,9 @@ def test_the_child_writes_the_same_pages_as_the_parent(writer, a4):
 
 def test_the_child_stays_warm_between_papers(writer):
     writer.pdf(PLAIN.format(1))
-    first = writer._child.pid
+    first = writer._child.process.pid
     writer.pdf(PLAIN.format(2))
-    assert writer._child.pid == first
+    assert writer._child.process.pid == first
 
 
 def test_a_refusal_in_the_child_reaches_the_caller_and_the_child_goes_on(writer):
@@ -122,7 +122,7 @@ def test_a_paper_that_takes_too_long_is_given_up_and_the_next_one_is_written():
     with PdfWriter(seconds=0.05) as writer:
         with pytest.raises(Refused, match=r"longer than 0\.05 seconds"):
             writer.pdf(NEEDS_A_LOT)
-        writer._seconds = 120
+        writer._child.seconds = 120
         assert texts(writer.pdf(PLAIN.format(4))) == ["Paper 4"]
 
 
@@ -135,21 +135,21 @@ def test_a_paper_that_needs_too_much_memory_is_refused_and_the_next_one_is_writt
 
 def test_a_child_that_was_killed_is_replaced(writer):
     writer.pdf(PLAIN.format(1))
-    writer._child.kill()
-    writer._child.wait()
+    writer._child.process.kill()
+    writer._child.process.wait()
     assert texts(writer.pdf(PLAIN.format(6))) == ["Paper 6"]
 
 
 def test_a_child_that_dies_over_a_paper_is_named_and_replaced(monkeypatch):
     with PdfWriter(seconds=120) as writer:
-        ask = writer._ask
+        asked = writer._child._asked
 
-        def _die_first(child, html, assets):
+        def _die_first(child, messages):
             child.kill()
             child.wait()
-            return ask(child, html, assets)
+            return asked(child, messages)
 
-        monkeypatch.setattr(writer, "_ask", _die_first)
+        monkeypatch.setattr(writer._child, "_asked", _die_first)
         with pytest.raises(Refused, match="The PDF writer stopped"):
             writer.pdf(PLAIN.format(1))
         monkeypatch.undo()
@@ -163,7 +163,7 @@ def test_a_writer_that_was_never_used_closes_quietly():
 def test_closing_lets_the_child_end_by_itself():
     writer = PdfWriter(seconds=120)
     writer.pdf(PLAIN.format(1))
-    child = writer._child
+    child = writer._child.process
     writer.close()
     assert child.returncode == 0
 

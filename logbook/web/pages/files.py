@@ -7,12 +7,12 @@ from werkzeug import Response
 
 from logbook.actions.finding import by_code
 from logbook.engine import proofing
-from logbook.engine.sources import inspect
 from logbook.records.files import KeptFile
 from logbook.records.floor import StepRecord
 from logbook.records.orders import Picture, Proof
 from logbook.web.acting import reading
 from logbook.web.gate import the_shop
+from logbook.web.uploads import opener
 
 pages = Blueprint("files", __name__)
 SHOWN_LONG_SIDE = 760
@@ -72,8 +72,7 @@ def photo(sha256: str) -> Response:
         wanted = select(KeptFile).join(StepRecord, StepRecord.value == KeptFile.sha256).where(KeptFile.sha256 == sha256)
         if session.execute(wanted.limit(1)).first() is None:
             abort(404)
-    small = proofing.preview(inspect(the_shop().store.path(sha256)))
-    return Response(small, mimetype="image/jpeg")
+    return Response(opener().look(the_shop().store.path(sha256)).preview, mimetype="image/jpeg")
 
 
 @pages.get("/proof/<code>/moving.gif")

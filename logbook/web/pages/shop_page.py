@@ -19,7 +19,9 @@ pages = Blueprint("shop", __name__)
 
 
 class FactsForm(BenchForm):
-    """The shop's facts; one text field each."""
+    """The shop's facts; one text field each. The one that can be refused has its own."""
+
+    largest_picture = StringField()
 
 
 class RulesForm(BenchForm):
