@@ -10,10 +10,12 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from logbook.actions.alignment import shift_mm
 from logbook.actions.finding import ref
 from logbook.actions.jobs import materials_of
 from logbook.actions.pictures import current
 from logbook.engine import ghosting as model
+from logbook.engine.plan import Shift
 from logbook.engine.proofing import framed
 from logbook.engine.remedies import Remedy, remedies
 from logbook.lengths import Length
@@ -42,16 +44,23 @@ class Looked:
     fit: str
     mixing: model.Mixing
     most_pictures: int
+    shifts: tuple[Shift, ...]
 
     def pictures(self) -> list[np.ndarray]:
         """(high, wide, 3) levels each."""
         return [
             np.asarray(
                 framed(
-                    file, width=self.width, height=self.height, bleed=self.bleed, fit=self.fit, long_side=LONG_SIDE
+                    file,
+                    width=self.width,
+                    height=self.height,
+                    bleed=self.bleed,
+                    fit=self.fit,
+                    long_side=LONG_SIDE,
+                    shift=shift,
                 )
             )
-            for file in self.files
+            for file, shift in zip(self.files, self.shifts, strict=True)
         ]
 
 
@@ -65,9 +74,9 @@ def looked_at(session: Session, store: FileStore, job: Job) -> Looked | None:
         return None
     dpi = materials.mode.dpi_across if job.flip == "left-right" else materials.mode.dpi_down
     files = tuple(store.path(picture.preview.sha256) for picture in pictures)
-    return Looked(
-        files, job.width.mm, job.height.mm, job.bleed.mm, job.fit, mixing, int(float(dpi) / mixing.lens_lpi)
-    )
+    most = int(float(dpi) / mixing.lens_lpi)
+    shifts = tuple(shift_mm(picture) for picture in pictures)
+    return Looked(files, job.width.mm, job.height.mm, job.bleed.mm, job.fit, mixing, most, shifts)
 
 
 def mixing_of(session: Session, materials: JobMaterials) -> model.Mixing | None:

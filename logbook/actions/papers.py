@@ -10,6 +10,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from logbook.actions import bench, jobs, machines, outputs
+from logbook.actions.alignment import shift_mm
 from logbook.actions.finding import fact, ref
 from logbook.actions.pictures import current
 from logbook.actions.shop import step_list
@@ -135,6 +136,7 @@ def thumbnails(job: Job, store: FileStore) -> dict[str, bytes]:
                 bleed=job.bleed.mm,
                 fit=job.fit,
                 long_side=THUMBNAIL_LONG_SIDE,
+                shift=shift_mm(picture),
             )
         )
         for number, picture in enumerate(current(job), start=1)

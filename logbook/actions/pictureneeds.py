@@ -6,7 +6,8 @@ from logbook.actions.jobs import MaterialChoice
 from logbook.actions.machines import dots_per_inch
 from logbook.actions.pictures import current
 from logbook.engine import needed
-from logbook.engine.plan import Plan, make_plan
+from logbook.engine.plan import Plan, Shift, make_plan
+from logbook.lengths import INCH_IN_MM
 from logbook.records.floor import JobMaterials
 from logbook.records.orders import Job, Picture
 
@@ -34,19 +35,19 @@ class Needs:
         return tuple(one for one in self.looked if not one.enough)
 
 
-def needs_of(job: Job, materials: JobMaterials | MaterialChoice | None) -> Needs | None:
-    """What this job's pictures need; None until its lens is known."""
+def needs_of(job: Job, materials: JobMaterials | MaterialChoice | None, *, fit: str | None = None) -> Needs | None:
+    """What this job's pictures need under its fit (or another); None until its lens is known."""
     nominal = materials.lens_lot.material.nominal_lpi if materials is not None else None
     if materials is None or nominal is None:
         return None
-    plan = _plan(job, materials)
+    plan = _plan(job, materials, fit or job.fit)
     dpi = (float(plan.dpi[0]), float(plan.dpi[1]))
     least = needed.threshold(lpi=float(nominal), distance_mm=float(job.distance.mm), flip=job.flip, dpi=dpi)
     printed = (plan.printed.dots[0] / dpi[0], plan.printed.dots[1] / dpi[1])
     return Needs(least, least.pixels(printed), tuple(_looked(plan, least, one) for one in current(job)))
 
 
-def _plan(job: Job, materials: JobMaterials | MaterialChoice) -> Plan:
+def _plan(job: Job, materials: JobMaterials | MaterialChoice, fit: str) -> Plan:
     """Only for where pictures land: the pitch and the number of pictures do not matter there."""
     mode = materials.mode
     return make_plan(
@@ -55,7 +56,7 @@ def _plan(job: Job, materials: JobMaterials | MaterialChoice) -> Plan:
         width=job.width,
         height=job.height,
         flip=job.flip,
-        fit=job.fit,
+        fit=fit,
         pictures=2,
         bleed=job.bleed if job.bleed.value else None,
     )
@@ -64,3 +65,18 @@ def _plan(job: Job, materials: JobMaterials | MaterialChoice) -> Plan:
 def _looked(plan: Plan, least: needed.Threshold, picture: Picture) -> Looked:
     density = needed.density(plan, (picture.width_px, picture.height_px))
     return Looked(picture, density, least.met_by(density))
+
+
+def bare_edges(picture: Picture, materials: JobMaterials | MaterialChoice, shift: Shift) -> dict[str, float]:
+    """Edges of the finished piece that a moved picture leaves white, in mm; small moves stay within the bleed."""
+    plan = _plan(picture.job, materials, picture.job.fit)
+    left, top, right, bottom = plan.place((picture.width_px, picture.height_px), shift=shift).place
+    (wide, high), (beside, above) = plan.printed.dots, plan.printed.bleed
+    across, down = (INCH_IN_MM / dpi for dpi in plan.dpi)
+    edges = {
+        "left": (left - beside) * across,
+        "top": (top - above) * down,
+        "right": (wide - beside - right) * across,
+        "bottom": (high - above - bottom) * down,
+    }
+    return {edge: float(bare) for edge, bare in edges.items() if bare > 0}

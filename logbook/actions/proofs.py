@@ -7,6 +7,7 @@ from io import BytesIO
 
 from sqlalchemy.orm import Session
 
+from logbook.actions.alignment import is_moved, shift_in, shift_mm
 from logbook.actions.finding import ref
 from logbook.actions.pictures import current
 from logbook.engine import proofing
@@ -42,6 +43,7 @@ def draw(store: FileStore, job: Job, *, page: Callable[[list[bytes]], bytes] | N
             bleed=job.bleed.mm,
             fit=job.fit,
             long_side=proofing.PROOF_LONG_SIDE,
+            shift=shift_mm(picture),
         )
         for picture in pictures
     ]
@@ -52,6 +54,7 @@ def draw(store: FileStore, job: Job, *, page: Callable[[list[bytes]], bytes] | N
 
 def specification(job: Job) -> str:
     """What the customer agrees to, as canonical JSON; it changes when any of it changes."""
+    shifts = ["" if not is_moved(one) else " ".join(map(str, shift_in(one))) for one in current(job)]
     return canonical(
         {
             "width": str(job.width),
@@ -60,6 +63,7 @@ def specification(job: Job) -> str:
             "fit": job.fit,
             "quantity": job.quantity,
             "artwork": job.artwork,
+            **({"shifts": shifts} if any(shifts) else {}),
         }
     )
 

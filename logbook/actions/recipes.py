@@ -2,16 +2,19 @@
 
 import json
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
+from logbook.actions.alignment import is_moved, shift_dots
 from logbook.actions.pictures import current
 from logbook.engine.phase import parse_pitch
-from logbook.engine.plan import Plan, make_plan
+from logbook.engine.plan import Plan, Shift, make_plan
 from logbook.engine.sheet import Waste
 from logbook.lengths import Length, parse_length
 from logbook.records.audit import canonical
 from logbook.records.floor import JobMaterials
-from logbook.records.orders import Job
+from logbook.records.machines import PrinterMode
+from logbook.records.orders import Job, Picture
 from logbook.records.pitch import PitchOnRecord
 from logbook.rules.findings import Finding, ask
 
@@ -34,7 +37,7 @@ def recipe(what: Ingredients) -> str:
     job, mode = what.job, what.materials.mode
     return canonical(
         {
-            "pictures": [{"sha256": one.file.sha256, "name": one.original_name} for one in current(job)],
+            "pictures": [_picture(one, mode) for one in current(job)],
             "lpi": what.lpi,
             "dpi": [mode.dpi_across, mode.dpi_down],
             "flip": job.flip,
@@ -45,6 +48,13 @@ def recipe(what: Ingredients) -> str:
             "waste": _waste(what) if what.waste else None,
         }
     )
+
+
+def _picture(one: Picture, mode: PrinterMode) -> dict[str, Any]:
+    told: dict[str, Any] = {"sha256": one.file.sha256, "name": one.original_name}
+    if is_moved(one):
+        told["shift"] = [str(dots) for dots in shift_dots(one, mode)]
+    return told
 
 
 def _waste(what: Ingredients) -> dict[str, Any]:
@@ -75,7 +85,13 @@ def plan_of(made: dict[str, Any]) -> Plan:
         pictures=len(made["pictures"]),
         bleed=bleed if bleed.value else None,
         waste=waste_of(made.get("waste")),
+        shifts=[_shift(one) for one in made["pictures"]],
     )
+
+
+def _shift(told: dict[str, Any]) -> Shift:
+    right, down = told.get("shift", ("0", "0"))
+    return Fraction(right), Fraction(down)
 
 
 def waste_of(told: dict[str, Any] | None) -> Waste | None:

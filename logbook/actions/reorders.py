@@ -9,12 +9,13 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions import pitch as pitches
+from logbook.actions.alignment import newest
 from logbook.actions.finding import ref
 from logbook.actions.heirlooms import Heirloom, Shelves, heirloom
 from logbook.actions.jobs import keep_materials
 from logbook.actions.orders import JobWish, new_job, new_order
 from logbook.records.audit import Act, Actor, record
-from logbook.records.orders import Job, Order, Picture, Reorder
+from logbook.records.orders import Job, Order, Picture, PictureShift, Reorder
 from logbook.refusals import Refused
 
 
@@ -73,7 +74,11 @@ def _like(session: Session, by: Actor, shelves: Shelves, order: Order, left: Hei
 
 def _copied(picture: Picture, job: Job, by: Actor) -> Picture:
     same = ("position", "file_id", "preview_id", "original_name", "width_px", "height_px", "remark")
-    return Picture(job_id=job.id, added_at=by.now, **{name: getattr(picture, name) for name in same})
+    copy = Picture(job_id=job.id, added_at=by.now, **{name: getattr(picture, name) for name in same})
+    if (laid := newest(picture)) is not None:
+        where = {name: getattr(laid, name) for name in ("dx", "dy", "dpi_across", "dpi_down")}
+        copy.shifts.append(PictureShift(at=by.now, person_id=by.person_id, **where))
+    return copy
 
 
 def _touched(left: Heirloom, new: Job) -> Iterator[str]:

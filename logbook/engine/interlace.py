@@ -55,7 +55,8 @@ class Result:
             "out": str(self.out), "pixels_sha256": self.hashes.pixels_sha256, "file_sha256": self.hashes.file_sha256,
             "dots": list(plan.dots), "dpi": [number_text(value) for value in plan.dpi], "lpi": str(plan.lpi),
             "pictures": plan.pictures, "flip": plan.flip, "fit": plan.fit,
-            "source_boxes": [[float(edge) for edge in plan.place(source.size).box] for source in self.sources],
+            "source_boxes": [[float(edge) for edge in one.box]
+                             for one in plan.placements([source.size for source in self.sources])],
             "trim_dots": list(plan.trim_dots),
             "size_in": [float(length) for length in plan.inches],
             "mode": self.ground.mode, "bits": self.ground.bits, "reversed": plan.reversed_sheet,
@@ -157,7 +158,7 @@ class Painter:
         self._left, self._top = plan.margins[:2]
         wide, high = plan.printed.dots
         owners, start = plan.owners(), self._left if plan.across else self._top
-        self._weave = Weave([plan.place(source.size) for source in sources],
+        self._weave = Weave(plan.placements([source.size for source in sources]),
                             owners[start:start + (wide if plan.across else high)], plan.across,
                             np.arange(wide), np.arange(high), ground.paper, ground.bits)
         self.pieces: list[Piece] = pieces(plan.waste, plan.printed, owners, pictures=plan.pictures,

@@ -1,5 +1,6 @@
 """The plan of an interlaced print: every parameter exact, everything checked before anything is written."""
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,6 +19,9 @@ from logbook.refusals import Refused
 
 FLIPS = ("left-right", "up-down")
 FITS = ("crop", "pad", "stretch")
+Shift = tuple[Fraction, Fraction]
+"""How many dots of the print a picture is moved, to the right and down; parts of a dot are allowed."""
+NO_SHIFT: Shift = (Fraction(0), Fraction(0))
 FEWEST_PICTURES, MOST_PICTURES = 2, 60
 SIDE_LIMIT = 200_000
 
@@ -43,6 +47,8 @@ class Plan:
     compression: str = "none"
     backdrop: tuple[int, int, int] = (255, 255, 255)
     waste: Waste | None = None
+    shifts: tuple[Shift, ...] = ()
+    """One for each of the given pictures (1 …); none at all where nothing is moved."""
 
     @property
     def across(self) -> bool:
@@ -98,23 +104,14 @@ class Plan:
         return owners(count, lpi=self.lpi, dpi=self.pitch_dpi, pictures=self.pictures, offset=self.offset,
                       shares=self.shares) - 1
 
-    def place(self, size: tuple[int, int]) -> Placed:
-        """Where a picture of ``size`` (wide, high) lands in the printed picture under the plan's fit."""
-        (wide, high), (right, bottom) = size, self.printed.dots
-        inches_wide, inches_high = right / self.dpi[0], bottom / self.dpi[1]
-        across, down = Fraction(wide) / inches_wide, Fraction(high) / inches_high
-        if self.fit == "crop":
-            density = min(across, down)
-            left, top = (wide - density * inches_wide) / 2, (high - density * inches_high) / 2
-            return Placed(size, (left, top, wide - left, high - top), (0, 0, right, bottom))
-        whole = (Fraction(0), Fraction(0), Fraction(wide), Fraction(high))
-        if self.fit == "stretch":
-            return Placed(size, whole, (0, 0, right, bottom))
-        density = max(across, down)
-        filled = [min(limit, dots_for(Fraction(side) / density, dpi))
-                  for side, dpi, limit in zip(size, self.dpi, self.printed.dots, strict=True)]
-        x, y = (right - filled[0]) // 2, (bottom - filled[1]) // 2
-        return Placed(size, whole, (x, y, x + filled[0], y + filled[1]))
+    def place(self, size: tuple[int, int], *, shift: Shift = NO_SHIFT) -> Placed:
+        """Where a picture of ``size`` (wide, high) lands in the printed picture under the plan's fit, moved by dots."""
+        return placed(size, self.printed.dots, self.dpi, fit=self.fit, shift=shift)
+
+    def placements(self, sizes: Sequence[tuple[int, int]]) -> list[Placed]:
+        """Where PICTURE 1 … N land: their sizes in that order, each moved by its own shift."""
+        shifts = [self.shifts[number - 1] for number in self.order] if self.shifts else [NO_SHIFT] * len(sizes)
+        return [self.place(size, shift=shift) for size, shift in zip(sizes, shifts, strict=True)]
 
     def told(self) -> dict[str, Any]:
         """The plan as plain values for a file's own story; numbers that must stay exact are text."""
@@ -124,7 +121,54 @@ class Plan:
             "shares": None if self.shares is None else [str(share) for share in self.shares],
             "reversed": self.reversed_sheet, "trim_dots": list(self.trim_dots),
             "dots_per_lenticule": self.dots_per_lenticule,
+            # said only where there is one: files without shifts keep their bytes
+            **({"shifts": [[str(dots) for dots in shift] for shift in self.shifts]} if self.shifts else {}),
         }
+
+
+def placed(size: tuple[int, int], dots: tuple[int, int], dpi: tuple[Fraction, Fraction], *, fit: str,
+           shift: Shift = NO_SHIFT) -> Placed:
+    """Where a picture of ``size`` (wide, high) lands on ``dots`` (across, down) under a fit.
+
+    ``shift`` moves it right and down by dots. Its source box moves exactly against it; where the
+    picture has nothing to show there, whole dots stay bare. Raises Refused where nothing of it is left.
+    """
+    (wide, high), (right, bottom) = size, dots
+    inches_wide, inches_high = right / dpi[0], bottom / dpi[1]
+    across, down = Fraction(wide) / inches_wide, Fraction(high) / inches_high
+    whole = (Fraction(0), Fraction(0), Fraction(wide), Fraction(high))
+    if fit == "crop":
+        density = min(across, down)
+        left, top = (wide - density * inches_wide) / 2, (high - density * inches_high) / 2
+        found = Placed(size, (left, top, wide - left, high - top), (0, 0, right, bottom))
+    elif fit == "stretch":
+        found = Placed(size, whole, (0, 0, right, bottom))
+    else:
+        density = max(across, down)
+        filled = [min(limit, dots_for(Fraction(side) / density, one))
+                  for side, one, limit in zip(size, dpi, dots, strict=True)]
+        x, y = (right - filled[0]) // 2, (bottom - filled[1]) // 2
+        found = Placed(size, whole, (x, y, x + filled[0], y + filled[1]))
+    return found if shift == NO_SHIFT else _moved(found, dots, shift)
+
+
+def _moved(found: Placed, dots: tuple[int, int], shift: Shift) -> Placed:
+    (left, top, right, bottom), (x0, y0, x1, y1) = found.box, found.place
+    across = _moved_axis((left, right), (x0, x1), length=found.size[0], dots=dots[0], by=shift[0])
+    down = _moved_axis((top, bottom), (y0, y1), length=found.size[1], dots=dots[1], by=shift[1])
+    return Placed(found.size, (across[0], down[0], across[1], down[1]), (across[2], down[2], across[3], down[3]))
+
+
+def _moved_axis(box: tuple[Fraction, Fraction], place: tuple[int, int], *, length: int, dots: int,
+                by: Fraction) -> tuple[Fraction, Fraction, int, int]:
+    """Source from and to, first dot and the one after the last: all dots that the moved picture covers whole."""
+    per_dot = (box[1] - box[0]) / (place[1] - place[0])
+    origin = box[0] - (place[0] + by) * per_dot  # the source's place at dot 0
+    first = max(0, math.ceil(-origin / per_dot))
+    last = min(dots, math.floor((length - origin) / per_dot))
+    if last <= first:
+        raise Refused("shift: the picture is moved out of the print.", field="dx")
+    return origin + first * per_dot, origin + last * per_dot, first, last
 
 
 def number_text(value: Fraction) -> str:
@@ -162,7 +206,8 @@ def make_plan(*, lpi: str | Decimal, width: Length, height: Length, flip: str, p
               dpi_down: str | None = None, fit: str = "crop", order: Sequence[int] | None = None,
               shares: str | Sequence[Fraction] | None = None, offset: str | Decimal | Fraction = "0",
               reversed_sheet: bool = False, bleed: Length | None = None, compression: str = "none",
-              backdrop: tuple[int, int, int] = (255, 255, 255), waste: Waste | None = None) -> Plan:
+              backdrop: tuple[int, int, int] = (255, 255, 255), waste: Waste | None = None,
+              shifts: Sequence[Shift] | None = None) -> Plan:
     """Check everything that was asked and return the plan.
 
     ``dpi`` is ``"720"`` or ``"1440x720"``; instead of it the trade's whole-dot way
@@ -182,7 +227,7 @@ def make_plan(*, lpi: str | Decimal, width: Length, height: Length, flip: str, p
         width_in=_size(width, "width"), height_in=_size(height, "height"), flip=flip, pictures=pictures, fit=fit,
         order=_order(order, pictures), shares=_shares(shares, pictures), offset=_offset(offset),
         reversed_sheet=reversed_sheet, bleed_in=_bleed(bleed), dots_per_lenticule=dots_per_lenticule,
-        compression=compression, backdrop=backdrop, waste=waste)
+        compression=compression, backdrop=backdrop, waste=waste, shifts=_shifts(shifts, pictures))
     if max(plan.dots) > SIDE_LIMIT:
         raise Refused(f"The print would be {plan.dots[0]} × {plan.dots[1]} dots; the limit is {SIDE_LIMIT} a side.",
                       field="width" if plan.dots[0] > SIDE_LIMIT else "height")
@@ -245,6 +290,13 @@ def _shares(shares: str | Sequence[Fraction] | None, pictures: int) -> tuple[Fra
     if sum(parts) != 1 or min(parts) <= 0:
         raise Refused("shares: the parts of a lenticule must be above zero and add up to one.", field="shares")
     return parts
+
+
+def _shifts(shifts: Sequence[Shift] | None, pictures: int) -> tuple[Shift, ...]:
+    wanted = tuple(shifts or ())
+    if wanted and len(wanted) != pictures:
+        raise Refused(f"shifts: {len(wanted)} shifts for {pictures} pictures; each picture needs one.", field="shifts")
+    return wanted if any(shift != NO_SHIFT for shift in wanted) else ()
 
 
 def _offset(offset: str | Decimal | Fraction) -> Fraction:

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, ImageOps
 
+from logbook.engine.plan import NO_SHIFT, Shift, placed
 from logbook.engine.sources import Ground, Source, common_ground, decode
 
 PREVIEW_LONG_SIDE = 1200
@@ -55,17 +56,20 @@ def jpeg(image: Image.Image) -> bytes:
     return out.getvalue()
 
 
-def framed(path: Path, *, width: Fraction, height: Fraction, bleed: Fraction, fit: str, long_side: int) -> Image.Image:
+def framed(path: Path, *, width: Fraction, height: Fraction, bleed: Fraction, fit: str, long_side: int,
+           shift: tuple[Fraction, Fraction] = NO_SHIFT) -> Image.Image:
     """A preview as its picture will stand on the finished piece: fitted to the printed size, cut at the trim.
 
-    ``width``, ``height`` and ``bleed`` in the same unit; the longer finished side gets ``long_side`` pixels.
+    ``width``, ``height``, ``bleed`` and ``shift`` (right, down) in the same unit; the longer
+    finished side gets ``long_side`` pixels.
     """
     scale = Fraction(long_side) / max(width, height)
     finished = (max(1, round(width * scale)), max(1, round(height * scale)))
     margin = round(bleed * scale)
     printed = (finished[0] + 2 * margin, finished[1] + 2 * margin)
     with Image.open(path, formats=("JPEG",)) as opened:
-        image = _fitted(opened.convert(_SCREEN), printed, fit)
+        image = _fitted(opened.convert(_SCREEN), printed, fit) if shift == NO_SHIFT \
+            else _shifted(opened.convert(_SCREEN), printed, fit, (shift[0] * scale, shift[1] * scale))
     return image.crop((margin, margin, margin + finished[0], margin + finished[1]))
 
 
@@ -75,6 +79,22 @@ def _fitted(image: Image.Image, size: tuple[int, int], fit: str) -> Image.Image:
     if fit == "pad":
         return ImageOps.pad(image, size, Image.Resampling.LANCZOS, color="white")
     return ImageOps.fit(image, size, Image.Resampling.LANCZOS)
+
+
+def _shifted(image: Image.Image, size: tuple[int, int], fit: str, shift: Shift) -> Image.Image:
+    """Placed as the print places it, moved by pixels of this view; what stays bare is white."""
+    where = placed(image.size, size, (Fraction(1), Fraction(1)), fit=fit, shift=shift)
+    left, top, right, bottom = where.place
+    low, high, far, deep = (float(edge) for edge in where.box)
+    box = (low, high, far, deep)
+    view = Image.new(_SCREEN, size, "white")
+    view.paste(image.resize((right - left, bottom - top), Image.Resampling.LANCZOS, box=box), (left, top))
+    return view
+
+
+def blended(first: Image.Image, second: Image.Image) -> Image.Image:
+    """Two views over each other, half and half, for laying key points upon each other."""
+    return Image.blend(first, second, 0.5)
 
 
 def animation(frames: Sequence[Image.Image]) -> bytes:

@@ -122,7 +122,7 @@ def view_of_pictures(plan: Plan, picture_paths: Sequence[Path | str], seen: np.n
     (columns, back_across), (rows, back_down) = (np.unique(index, return_inverse=True) for index in wanted)
     ground = common_ground(sources, backdrop=plan.backdrop)
     owners = plan.owners()[columns if plan.across else rows]
-    weave = Weave([plan.place(source.size) for source in sources], owners, plan.across, columns - plan.margins[0],
+    weave = Weave(plan.placements([source.size for source in sources]), owners, plan.across, columns - plan.margins[0],
                   rows - plan.margins[1], ground.paper, ground.bits)
     out: np.ndarray = np.empty((len(rows), len(columns), ground.channels), dtype=ground.kind)
     with PixelStore() as store:

@@ -136,6 +136,26 @@ class Picture(Coded, Base):
     job: Mapped[Job] = relationship(back_populates="pictures")
     file: Mapped[KeptFile] = relationship(foreign_keys=file_id, lazy="joined")
     preview: Mapped[KeptFile] = relationship(foreign_keys=preview_id, lazy="joined")
+    shifts: Mapped[list["PictureShift"]] = relationship(back_populates="picture", order_by="PictureShift.id")
+
+
+class PictureShift(Base):
+    """How a picture is moved on the print so that its key points meet the others'; the newest counts."""
+
+    __tablename__ = "picture_shift"
+
+    picture_id: Mapped[int] = mapped_column(ForeignKey("picture.id"), index=True)
+    dx: Mapped[int]
+    """Dots of the print, to the right."""
+    dy: Mapped[int]
+    """Dots of the print, down."""
+    dpi_across: Mapped[str] = mapped_column(String(40))
+    dpi_down: Mapped[str] = mapped_column(String(40))
+    """Exact, as the printer's mode had them: another mode has other dots, the place stays."""
+    at: Mapped[datetime] = mapped_column(UtcTime)
+    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+
+    picture: Mapped[Picture] = relationship(back_populates="shifts")
 
 
 class Proof(Coded, Base):

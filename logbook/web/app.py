@@ -17,6 +17,7 @@ from logbook.records.opened import Shop
 from logbook.refusals import Refused
 from logbook.web import gate, shown, uploads
 from logbook.web.pages import (
+    align,
     bench,
     depth,
     entry,
@@ -78,7 +79,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
         tracing, papers, files, texts, ghosting, depth,
-        lenses,
+        lenses, align,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(_with_headers)

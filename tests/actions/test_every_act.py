@@ -19,6 +19,7 @@ from sqlalchemy.orm import Session
 
 import logbook.actions
 from logbook.actions import (
+    alignment,
     backups,
     bench,
     depthorder,
@@ -309,6 +310,20 @@ def _office(told: Story) -> str:
         "lenses.choose_lens",
         lambda session, by: (
             lenses.choose_lens(session, by, job=job(session, code), lot=one(session, Lot, label="L-1"), reasons=["a"])
+            and None
+        ),
+    )
+    told.tell(
+        "alignment.move",
+        lambda session, by: (
+            alignment.move(
+                session,
+                by,
+                picture=pictures.current(job(session, code))[0],
+                mode=_conditions(session).mode,
+                dx=3,
+                dy=-2,
+            )
             and None
         ),
     )

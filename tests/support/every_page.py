@@ -23,6 +23,8 @@ THEMES = ("light", "dark")
 
 LENS_ASKED = "width=80mm&height=100mm&distance=0.4m&pictures=6&use=hand&flip=left-right"
 NOT_PAGES = {
+    "align.blended",
+    "align.fitted",
     "static",
     "entry.icon",
     "files.preview",
@@ -109,6 +111,7 @@ def _office(session: Session) -> Faces:
         "ghosting.for_job": {"known": f"/job/{copies.code}/ghosting", "unknown": f"/job/{own.code}/ghosting"},
         "lenses.ask": {"": "/lens", "answered": f"/lens?{LENS_ASKED}"},
         "lenses.for_job": _one(f"/job/{copies.code}/lens"),
+        "align.for_job": _one(f"/job/{copies.code}/pictures-on-print"),
         "texts.for_job": _one(f"/job/{copies.code}/texts"),
         "texts.wording": _one("/shop/texts"),
         "quotes.listing": _one("/quotes"),

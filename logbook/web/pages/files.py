@@ -5,6 +5,7 @@ from PIL import Image
 from sqlalchemy import select
 from werkzeug import Response
 
+from logbook.actions.alignment import shift_mm
 from logbook.actions.finding import by_code
 from logbook.engine import proofing
 from logbook.records.files import KeptFile
@@ -51,6 +52,7 @@ def on_piece(code: str) -> Response:
             bleed=job.bleed.mm,
             fit=job.fit,
             long_side=SHOWN_LONG_SIDE,
+            shift=shift_mm(picture),
         )
     return Response(proofing.jpeg(image), mimetype="image/jpeg")
 

@@ -78,3 +78,51 @@ for (const box of document.querySelectorAll('.copied')) {
     button.textContent = 'Copied';
   });
 }
+
+for (const lay of document.querySelectorAll('.lay')) {
+  const image = lay.querySelector('img');
+  const form = document.querySelector('form [name=dx]')?.form;
+  if (!form) continue;
+  const fields = [form.elements.dx, form.elements.dy];
+  const whole = (field) => Number.parseInt(field.value, 10) || 0;
+  let waiting = 0;
+  const show = () => {
+    clearTimeout(waiting);
+    waiting = setTimeout(() => {
+      const address = new URL(image.src);
+      fields.forEach((field) => address.searchParams.set(field.name, whole(field)));
+      image.src = address.href;
+    }, 60);
+  };
+  const move = (dx, dy) => {
+    fields[0].value = whole(fields[0]) + dx;
+    fields[1].value = whole(fields[1]) + dy;
+    show();
+  };
+  const nudges = form.querySelector('.nudges');
+  nudges.hidden = false;
+  nudges.addEventListener('click', ({ target }) => {
+    if (target.dataset.dx) move(Number(target.dataset.dx), Number(target.dataset.dy));
+  });
+  fields.forEach((field) => field.addEventListener('input', show));
+  image.addEventListener('keydown', (event) => {
+    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+    if (!way) return;
+    event.preventDefault();
+    move(...way.map((one) => one * (event.shiftKey ? 10 : 1)));
+  });
+  let from = null;
+  image.addEventListener('dragstart', (event) => event.preventDefault());
+  image.addEventListener('pointerdown', (event) => {
+    image.setPointerCapture(event.pointerId);
+    from = [event.clientX, event.clientY, ...fields.map(whole)];
+  });
+  image.addEventListener('pointermove', (event) => {
+    if (!from) return;
+    const box = image.getBoundingClientRect();
+    fields[0].value = from[2] + Math.round((event.clientX - from[0]) * lay.dataset.across / box.width);
+    fields[1].value = from[3] + Math.round((event.clientY - from[1]) * lay.dataset.down / box.height);
+    show();
+  });
+  for (const end of ['pointerup', 'pointercancel']) image.addEventListener(end, () => { from = null; });
+}
