@@ -3,6 +3,7 @@
 import json
 import logging
 import socket
+import threading
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
     from logbook.records.opened import Shop
 
 DEFAULT_PORT = 8420
+FORM_BYTES = 2**20
+"""Room for a form around its largest file."""
 STILL_AT_WORK = timedelta(minutes=2)
 """A temporary file that was written to within this time may belong to a worker that runs beside the server."""
 
@@ -71,7 +74,8 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
     if supervisor:
         supervisor.start()
     app = create_app(shop, ring=Bell(settings).ring, network_address=network_address)
-    _run_server(app, listener, supervisor)
+    threading.Thread(target=app.extensions["condition"].check, name="look through the database", daemon=True).start()
+    _run_server(app, listener, supervisor, largest=settings.upload_bytes + FORM_BYTES)
 
 
 def _opened(settings: Settings) -> "Shop":
@@ -129,7 +133,7 @@ def _network_address(port: int) -> str:
     return f"http://{host}:{port}/"
 
 
-def _run_server(app: object, listener: socket.socket, supervisor: object) -> None:
+def _run_server(app: object, listener: socket.socket, supervisor: object, *, largest: int) -> None:
     import signal
 
     import waitress
@@ -145,7 +149,7 @@ def _run_server(app: object, listener: socket.socket, supervisor: object) -> Non
             threads=8,
             ident=None,
             clear_untrusted_proxy_headers=True,
-            max_request_body_size=2**31,
+            max_request_body_size=largest,
         )
     except KeyboardInterrupt:
         pass

@@ -7,12 +7,13 @@ from typing import TypeVar
 from flask import redirect, render_template, request, url_for
 from flask_wtf import FlaskForm
 from sqlalchemy import select
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import DatabaseError, IntegrityError
 from sqlalchemy.orm import Session
 from werkzeug import Response
 
 from logbook.records.audit import Actor, AuditEntry, AuditObject, was_done
 from logbook.refusals import Refused
+from logbook.web.condition import condition, is_unavailable, unavailable
 from logbook.web.gate import actor, the_shop
 
 T = TypeVar("T")
@@ -28,6 +29,9 @@ def reading() -> Iterator[Session]:
 def act(form: FlaskForm, work: Callable[[Session, Actor], T], then: Callable[[T], str]) -> Response | None:
     """Do the act of a form that was read; a redirect when done, None when refused (the form then says why)."""
     request_id = form.request_id.data or None
+    if condition().damage:
+        _cannot_write(form, condition().damage)
+        return None
     try:
         with the_shop().database.writing() as session:
             done = work(session, actor(request_id))
@@ -45,6 +49,18 @@ def act(form: FlaskForm, work: Callable[[Session, Actor], T], then: Callable[[T]
         if "audit_entry.request_id" not in str(error.orig):
             raise
         return redirect(_where_it_led(request_id), 303)
+    except DatabaseError as error:
+        words = condition().learn(error)
+        if not words:
+            raise
+        _cannot_write(form, words)
+        return None
+
+
+def _cannot_write(form: FlaskForm, words: str) -> None:
+    """The form comes back with everything that was typed."""
+    unavailable()
+    form.form_errors.append(words)
 
 
 def say(form: FlaskForm, refusal: Refused) -> None:
@@ -89,5 +105,6 @@ def address_of(ref: str) -> str | None:
 
 
 def page(template: str, **values: object) -> tuple[str, int]:
-    """A rendered page; 422 when it shows a form that was sent and not accepted."""
-    return render_template(template, **values), 200 if request.method == "GET" else 422
+    """A rendered page; 422 when it shows a form that was sent and not accepted, 503 where nothing can be written."""
+    refused = 503 if is_unavailable() else 422
+    return render_template(template, **values), 200 if request.method == "GET" else refused

@@ -5,17 +5,18 @@ import secrets
 from collections.abc import Callable
 from pathlib import Path
 
-from flask import Flask, Response, request
+from flask import Flask, Response, current_app, request
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from jinja2 import StrictUndefined
-from sqlalchemy.exc import OperationalError
-from werkzeug.exceptions import HTTPException
+from sqlalchemy.exc import DatabaseError
+from werkzeug.exceptions import HTTPException, InternalServerError
 
 from logbook import resources
 from logbook.paper.writer import PdfWriter
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
 from logbook.web import gate, shown, uploads
+from logbook.web.condition import Condition, condition
 from logbook.web.pages import (
     align,
     bench,
@@ -69,6 +70,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     app.extensions["pdf"] = PdfWriter()
     atexit.register(app.extensions["pdf"].close)
     uploads.prepare(app)
+    app.extensions["condition"] = Condition(shop)
     app.extensions["shop"], app.extensions["ring"], app.extensions["network_address"] = shop, ring, network_address
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
@@ -86,7 +88,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     app.register_error_handler(Refused, _refused)
     app.register_error_handler(HTTPException, _http_error)
     app.register_error_handler(CSRFError, _stale_form)
-    app.register_error_handler(OperationalError, _busy)
+    app.register_error_handler(DatabaseError, _no_writes)
     return app
 
 
@@ -132,11 +134,9 @@ def _stale_form(_error: CSRFError) -> tuple[str, int]:
     ), 400
 
 
-def _busy(error: OperationalError) -> tuple[str, int]:
-    if "locked" in str(error):
-        return shown.trouble(
-            "The logbook is busy", "Somebody else is writing just now. Go back and send it again."
-        ), 503
-    return shown.trouble(
-        "The data folder does not take writes", "It is full, or it was made read-only. Nothing was written."
-    ), 503
+def _no_writes(error: DatabaseError) -> tuple[str, int]:
+    words = condition().learn(error)
+    if not words:
+        current_app.logger.error("a fault of the program", exc_info=error)
+        return _http_error(InternalServerError())
+    return shown.trouble("Not just now", words), 503

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from logbook.lengths import INCH_IN_MM, Length
 from logbook.records.audit import AuditEntry
+from logbook.web.condition import condition
 from logbook.web.gate import the_shop
 
 STAGE_WORDS = {
@@ -47,7 +48,12 @@ def teach(app: Flask) -> None:
 
 
 def _everywhere() -> dict[str, object]:
-    return {"me": g.get("me"), "is_demo": the_shop().is_demo, "today_date": datetime.now().astimezone().date()}
+    return {
+        "me": g.get("me"),
+        "is_demo": the_shop().is_demo,
+        "view_only": condition().words,
+        "today_date": datetime.now().astimezone().date(),
+    }
 
 
 def _request_id() -> str:

@@ -11,7 +11,9 @@ from werkzeug.datastructures import FileStorage
 from logbook.actions.pictures import Intake, received
 from logbook.actions.shop import largest_picture
 from logbook.background.opening import PictureOpener
+from logbook.refusals import Refused
 from logbook.web.acting import reading
+from logbook.web.condition import FULL, NO_WRITES, unavailable
 from logbook.web.gate import the_shop
 
 _CHANGING = threading.Lock()
@@ -39,5 +41,11 @@ def opener() -> PictureOpener:
 def taken_in(files: Sequence[FileStorage] | None) -> Iterator[list[Intake]]:
     """Every file that was really sent; Refused names the first that will not do, and nothing is left behind."""
     sent = [(file.filename, file.stream) for file in files or () if file and file.filename]
-    with received(the_shop().store, sent, opening=opener().look) as taken:
-        yield taken
+    try:
+        with received(the_shop().store, sent, opening=opener().look) as taken:
+            yield taken
+    except OSError as error:
+        if error.errno not in FULL:
+            raise
+        unavailable()
+        raise Refused(NO_WRITES, field="pictures") from None

@@ -1,0 +1,75 @@
+"""Whether the shop takes writes just now, and what is said where it does not: busy, full, read-only, damaged."""
+
+import errno
+import os
+
+from flask import current_app, g
+from sqlalchemy import text
+from sqlalchemy.exc import DatabaseError, OperationalError
+
+from logbook.records.opened import Shop
+
+BUSY = "Somebody else is writing just now. Nothing was written; what you typed is kept here: send it again in a moment."
+NO_WRITES = "The data folder is full or read-only. Nothing was written; what you typed is kept here."
+READ_ONLY = "The data folder is read-only: everything can be looked at, nothing can be written."
+DAMAGED = (
+    "The database file is damaged. What can still be read is shown, and nothing is written any more. Stop the logbook, "
+    "keep the folder as it is, and bring the last good backup into a new one with 'logbook restore'."
+)
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EIO)
+_DAMAGE = ("malformed", "not a database", "disk image")
+
+
+class Condition:
+    """What is known about the shop's database while the app runs; damage that was seen once is not forgotten."""
+
+    def __init__(self, shop: Shop) -> None:
+        self._shop = shop
+        self.damage = ""
+
+    @property
+    def words(self) -> str:
+        """What stands above every page; empty while writes are taken."""
+        if self.damage:
+            return self.damage
+        path = self._shop.settings.database_path
+        writable = os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+        return "" if writable else READ_ONLY
+
+    def check(self) -> None:
+        """Let SQLite look through the whole file: seconds for a large shop, so not while somebody waits for a page."""
+        try:
+            with self._shop.database.reading() as session:
+                found = session.execute(text("PRAGMA quick_check(1)")).scalar_one()
+        except OperationalError:  # busy: no sign of damage
+            return
+        except DatabaseError:
+            found = "malformed"
+        if found != "ok":
+            self.damage = DAMAGED
+
+    def learn(self, error: DatabaseError) -> str:
+        """One sentence for an error of the database; empty for one that is a fault of the program."""
+        told = str(error.orig).lower()
+        if any(mark in told for mark in _DAMAGE):
+            self.damage = DAMAGED
+            return DAMAGED
+        if not isinstance(error, OperationalError):
+            return ""
+        return BUSY if "locked" in told or "busy" in told else NO_WRITES
+
+
+def condition() -> Condition:
+    """That of the running app."""
+    kept: Condition = current_app.extensions["condition"]
+    return kept
+
+
+def unavailable() -> None:
+    """This request is answered with 503: not the form was wrong, but nothing can be written just now."""
+    g.unavailable = True
+
+
+def is_unavailable() -> bool:
+    """Whether this request could not write."""
+    return bool(g.get("unavailable"))
