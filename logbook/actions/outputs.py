@@ -75,6 +75,8 @@ def make_anew(session: Session, by: Actor, *, run: Run) -> None:
     """Compute a dropped file again from its recipe; the worker compares its dots with those that were printed."""
     if run.output is None or run.output.dropped_at is None:
         raise Refused("This file is still here.")
+    if any(piece.job.pictures_erased_at for piece in run.pieces):
+        raise Refused("Its pictures were erased; it cannot be made anew.")
     if run.state in ("waiting", "running"):
         raise Refused("It is being made anew already.")
     run.state, run.attempts, run.cancel_wanted, run.trouble, run.progress = "waiting", 0, False, None, 0

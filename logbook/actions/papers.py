@@ -78,7 +78,7 @@ def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_sa
         pitch=_pitch(session, job, run),
         flip=job.flip,  # type: ignore[arg-type]
         order=job.order.number,
-        customer=(job.order.customer.name or "") if job.order.customer else "the shop's own",
+        customer=job.order.customer.called if job.order.customer else "the shop's own",
         due=f"{job.order.due_on:%Y-%m-%d}" if job.order.due_on else "",
         quantity=str(job.quantity),
         banners=_banners(job, run),
@@ -353,7 +353,7 @@ def proof_sheet(session: Session, by: Actor, *, job: Job, address: str) -> Proof
         address=f"{address}go/{job.code}",
         flip=job.flip,  # type: ignore[arg-type]
         pictures=tuple(views.Thumbnail(number, f"view-{number}") for number in range(1, len(pictures) + 1)),
-        customer=(job.order.customer.name or "") if job.order.customer else "",
+        customer=job.order.customer.called if job.order.customer else "",
         finished_size=f"{job.width} × {job.height}",
         viewing_distance=str(job.distance),
         quantity=str(job.quantity),

@@ -18,7 +18,7 @@ def quote_paper(session: Session, desk: Desk, code: str) -> customer.Quote:
     return customer.Quote(
         imprint=imprint(session, desk),
         number=quote.number,
-        customer=tuple(line for line in (quote.customer.name, quote.customer.contact) if line),
+        customer=tuple(line for line in (quote.customer.called, quote.customer.contact) if line),
         valid_until=f"{quote.valid_until:%Y-%m-%d}",
         lines=tuple(
             customer.QuoteLine(

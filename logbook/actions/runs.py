@@ -256,6 +256,8 @@ def again(session: Session, by: Actor, *, run: Run) -> None:
     """Put a failed or stopped run back into the queue."""
     if run.state not in ("failed", "cancelled"):
         raise Refused("Only a run that failed or was stopped can be started again.")
+    if any(piece.job.pictures_erased_at for piece in run.pieces):
+        raise Refused("Its pictures were erased; add pictures and start a new run.")
     run.state, run.attempts, run.cancel_wanted, run.trouble, run.ended_at = "waiting", 0, False, None, None
     record(session, by, Act("interlace run started again", _touched(run)))
 

@@ -124,7 +124,7 @@ def _of_customers(session: Session, found: list[Base]) -> list[Hit]:
 
 
 def _of_customer(customer: Customer | None, row: Order | Quote, what: str) -> Hit:
-    return Hit(f"{customer.name if customer else ''}: {row.number}", what, ref(row))
+    return Hit(f"{customer.called if customer else ''}: {row.number}", what, ref(row))
 
 
 def _told(row: Base) -> tuple[str, str]:
@@ -133,7 +133,7 @@ def _told(row: Base) -> tuple[str, str]:
         case Order():
             return row.number, row.note or ", ".join(job.artwork for job in row.jobs)
         case Job():
-            return f"{row.number} {row.artwork}", (row.order.customer.name if row.order.customer else None) or ""
+            return f"{row.number} {row.artwork}", row.order.customer.called if row.order.customer else ""
         case Print():
             return row.serial, row.job.artwork
         case Sheet():
@@ -145,7 +145,7 @@ def _told(row: Base) -> tuple[str, str]:
         case PitchOnRecord():
             return f"{row.lpi} ({row.code})", row.note or f"{row.origin}, lot {row.lens_lot.label}"
         case Quote():
-            return row.number, row.customer.name or ""
+            return row.number, row.customer.called
         case QuoteLine():
             return row.artwork, f"quote {row.quote.number}"
     raise TypeError(f"{type(row).__name__} is not searched")

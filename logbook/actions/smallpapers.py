@@ -182,7 +182,7 @@ def shipping_note(session: Session, desk: Desk, code: str) -> customer.ShippingN
 def _addressed(order: Order) -> tuple[str, ...]:
     if order.customer is None:
         return ("the shop's own",)
-    return tuple(line for line in (order.customer.name, order.customer.contact) if line)
+    return tuple(line for line in (order.customer.called, order.customer.contact) if line)
 
 
 def inspection(session: Session, desk: Desk, code: str) -> customer.InspectionReport:

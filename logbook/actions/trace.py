@@ -92,7 +92,7 @@ def of_print(session: Session, piece: Print) -> dict[str, Any]:
             "replaces": piece.replaces.serial if piece.replaces else None,
             "departure": _departure(session, piece),
         },
-        "order": {"number": job.order.number, "customer": job.order.customer.name if job.order.customer else None},
+        "order": {"number": job.order.number, "customer": job.order.customer.called if job.order.customer else None},
         "job": _job(job),
         "sheet": _sheet(piece.sheet),
         "run": _run(piece.sheet.run),

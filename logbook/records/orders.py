@@ -28,6 +28,13 @@ class Customer(Coded, Base):
     hash_key: Mapped[str | None] = mapped_column(String(64), default=lambda: secrets.token_hex(32))
     erased_at: Mapped[datetime | None] = mapped_column(UtcTime)
 
+    @property
+    def called(self) -> str:
+        """The name, or on which day it was erased."""
+        if self.name is not None:
+            return self.name
+        return f"erased on {self.erased_at.astimezone():%Y-%m-%d}" if self.erased_at else "erased"
+
 
 class Order(Coded, Base):
     """What a customer (or the shop itself) asked for; it holds jobs. ``number`` is for people: 26-0041."""
@@ -90,6 +97,7 @@ class Job(Coded, Base):
     entered_at_stage: Mapped[str | None] = mapped_column(String(20))
     """The stage at which a half-done job entered the logbook; earlier ones are "before the logbook"."""
     ended_at: Mapped[datetime | None] = mapped_column(UtcTime)
+    pictures_erased_at: Mapped[datetime | None] = mapped_column(UtcTime)
     step_list_id: Mapped[int] = mapped_column(ForeignKey("step_list_revision.id"))
 
     order: Mapped[Order] = relationship(back_populates="jobs", lazy="joined")

@@ -22,6 +22,7 @@ from logbook.web.pages import (
     bench,
     depth,
     entry,
+    erasing,
     files,
     ghosting,
     jobs,
@@ -81,7 +82,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
         tracing, papers, files, texts, ghosting, depth,
-        lenses, align,
+        lenses, align, erasing,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(_with_headers)

@@ -23,6 +23,7 @@ from logbook.actions import (
     backups,
     bench,
     depthorder,
+    erasing,
     exporting,
     ghosting,
     jobs,
@@ -59,6 +60,7 @@ from logbook.records.floor import Run, Sheet
 from logbook.records.machines import Machine
 from logbook.records.manifest import Anchor, Manifest
 from logbook.records.materials import Lot, Material
+from logbook.records.orders import Customer, Job, Order
 from logbook.records.people import Person
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.records.quotes import Quote
@@ -644,6 +646,19 @@ def _after_a_loss(told: Story) -> None:
     handed_out = export_shop(told.shop.shop, told.shop.shop.settings.data.with_name("copy"), now=told.shop.now)
     told.tell("exporting.note_export", lambda session, by: exporting.note_export(session, by, made=handed_out))
     told.tell("restoring.begin_again", lambda session, by: restoring.begin_again(session, by, found=found))
+    mine = select(Job.code).join(Order).join(Customer).where(Customer.name == CUSTOMER).order_by(Job.id)
+    code = told.shop.read(lambda session: session.execute(mine).scalars().first())
+    why = "asked for by mail"
+    told.tell(
+        "erasing.forget_pictures",
+        lambda session, by: erasing.forget_pictures(session, by, job=job(session, code), reason=why),
+    )
+    told.tell(
+        "erasing.forget_customer",
+        lambda session, by: erasing.forget_customer(
+            session, by, customer=one(session, Customer, name=CUSTOMER), reason=why
+        ),
+    )
 
 
 def _kept_safe(told: Story) -> None:

@@ -107,6 +107,8 @@ def _office(session: Session) -> Faces:
         "orders.listing": {"": "/orders", "closed": "/orders?show=closed"},
         "orders.new": _one("/orders/new"),
         "orders.order": _one(f"/order/{order.code}"),
+        "erasing.customer": _one(f"/customer/{order.customer.code}/forget"),
+        "erasing.pictures": _one(f"/job/{asked.code}/forget-pictures"),
         "orders.add_job": _one(f"/order/{order.code}/job"),
         "ghosting.for_job": {"known": f"/job/{copies.code}/ghosting", "unknown": f"/job/{own.code}/ghosting"},
         "lenses.ask": {"": "/lens", "answered": f"/lens?{LENS_ASKED}"},

@@ -13,8 +13,8 @@ from support.small_shop import small_shop
 PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static"}
 FOR_OWNERS = {
     "machines.new", "machines.facts", "machines.authorise", "machines.back",
-    "shop.facts", "status.set_up", "shop.rules", "shop.add_person", "shop.check_record", "texts.wording",
-    "ghosting.figures", "numbers.overview", "numbers.as_csv",
+    "shop.facts", "shop.rules", "shop.add_person", "shop.check_record", "texts.wording",
+    "status.set_up", "erasing.customer", "erasing.pictures", "ghosting.figures", "numbers.overview", "numbers.as_csv",
 }  # fmt: skip
 """What only an owner does; everything else that writes is for operators too."""
 

@@ -152,7 +152,7 @@ def _pitches(session: Session, asked: Asked) -> Rows:
 def _shipped(session: Session, asked: Asked) -> Rows:
     for line in yearend.shipped(session, asked.span, tax=asked.tax):
         order = line.job.order
-        customer = order.customer.name if order.customer else "the shop's own"
+        customer = order.customer.called if order.customer else "the shop's own"
         yield line.on, order.number, line.job.number, customer, line.pieces, line.net, line.tax, line.gross
 
 
