@@ -12,7 +12,6 @@ def owner(serve_logbook, new_page):
     owner = Person(new_page(), serve_logbook().address)
     owner.found_the_shop()
     owner.take_an_order(customer=CUSTOMER)
-    owner.make_a_proof()
     return owner
 
 

@@ -68,7 +68,7 @@ class Person(Hands):
     ) -> None:
         """Fill in a customer, a size and two pictures; the lens, where the shop has none yet."""
         self.go("orders/new")
-        self.type("Customer", customer)
+        self.type("Customer", customer, within=self.page.get_by_role("main"))
         self.type("Finished width", size[0])
         self.type("Finished height", size[1])
         self.page.get_by_label("Pictures", exact=True).set_input_files(pictures)
