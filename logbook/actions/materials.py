@@ -37,7 +37,7 @@ def add_material(
     if kind not in MATERIAL_KINDS:
         raise Refused(f"{kind!r} is no kind of material.", field="kind")
     if kind == "lens":
-        _check_lens(nominal_lpi)
+        check_lens(nominal_lpi)
         name = name.strip() or f"{nominal_lpi} LPI lens"
     if not name.strip():
         raise Refused("Give it the name it goes by in the shop.", field="name")
@@ -65,7 +65,8 @@ def add_material(
     return material
 
 
-def _check_lens(nominal_lpi: Decimal | None) -> None:
+def check_lens(nominal_lpi: Decimal | None) -> None:
+    """Refuse a lens without the lines per inch that its wrapping names."""
     low, high = LENS_RANGE_LPI
     if nominal_lpi is None or not low <= nominal_lpi <= high:
         raise Refused(
@@ -95,7 +96,7 @@ def add_lot(
     """One delivery; without a count it is not counted."""
     lot = Lot(
         material=material,
-        label=label.strip() or f"first lot, {by.day:%Y-%m-%d}",
+        label=label.strip() or _unlabelled(session, by, material),
         place=place.strip(),
         sheet_width=sheet_width,
         sheet_height=sheet_height,
@@ -110,6 +111,22 @@ def add_lot(
         session.add(StockMove(lot_id=lot.id, change=count, why="received", at=by.now))
     record(session, by, Act("lot added", [ref(lot), ref(material)], new={"label": lot.label, "count": count}))
     return lot
+
+
+def _unlabelled(session: Session, by: Actor, material: Material) -> str:
+    """A label for a delivery that has none on its wrapping; two of one day stay two lots."""
+    label = f"first lot, {by.day:%Y-%m-%d}"
+    same = select(func.count(Lot.id)).where(
+        Lot.material_id == material.id, Lot.label.startswith(label, autoescape=True)
+    )
+    before = session.execute(same).scalar_one()
+    return f"{label} ({before + 1})" if before else label
+
+
+def deliveries(session: Session, lot: Lot) -> list[Lot]:
+    """Every delivery with this label of this material, oldest first: one lot may come in several parcels."""
+    same = select(Lot).where(Lot.material_id == lot.material_id, func.lower(Lot.label) == lot.label.lower())
+    return list(session.execute(same.order_by(Lot.id)).scalars())
 
 
 def count_lot(session: Session, by: Actor, *, lot: Lot, now_there: int) -> None:
@@ -148,18 +165,21 @@ def refuse_set_aside(*lots: Lot | None) -> None:
 
 
 def set_lot_aside(session: Session, by: Actor, *, lot: Lot, reason: str) -> list[Print]:
-    """A lot that is in doubt, and every print made of it that has not left; returns those prints."""
+    """A lot that is in doubt, in every delivery, and every print made of it that has not left; returns those prints."""
     if not reason.strip():
         raise Refused("Say what is wrong with the lot.", field="reason")
-    lot.set_aside_reason = reason.strip()
+    lots = [lot, *(one for one in deliveries(session, lot) if one is not lot and not one.set_aside_reason)]
+    for one in lots:
+        one.set_aside_reason = reason.strip()
+    of = [one.id for one in lots]
     held = list(
         session.execute(
             select(Print)
             .join(Sheet, Print.sheet_id == Sheet.id)
-            .where((Sheet.lens_lot_id == lot.id) | (Sheet.paper_lot_id == lot.id) | (Sheet.adhesive_lot_id == lot.id))
+            .where(Sheet.lens_lot_id.in_(of) | Sheet.paper_lot_id.in_(of) | Sheet.adhesive_lot_id.in_(of))
             .where(Print.stage.not_in(("gone", "scrapped")))
         ).scalars()
     )
-    doubts.set_aside(held, f"lot {lot.label}: {lot.set_aside_reason}")
-    record(session, by, Act("lot set aside", [ref(lot), *(ref(piece) for piece in held)], reason=lot.set_aside_reason))
+    doubts.set_aside(held, f"lot {lot.label}: {reason.strip()}")
+    record(session, by, Act("lot set aside", [*map(ref, lots), *map(ref, held)], reason=reason.strip()))
     return held

@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from logbook.actions import bench
 from logbook.actions.finding import ref
+from logbook.actions.materials import deliveries
 from logbook.actions.pitch import readings_of
 from logbook.actions.proofs import state
 from logbook.engine.readback import read_provenance
@@ -43,7 +44,7 @@ def find(session: Session, words: str, *, files: bool = True) -> dict[str, Any]:
     )
     for table, answer in answers:
         rows = list(session.execute(select(table).where(_named(table, words)).limit(_MOST_NAMESAKES)).scalars())
-        if len(rows) > 1:
+        if len(rows) > 1 and not _one_lot(rows):
             raise Refused(f"Several are called {words!r}; use the code: {', '.join(map(_told_apart, rows))}.")
         if rows:
             return dict(answer(session, rows[0]))
@@ -58,6 +59,11 @@ def find(session: Session, words: str, *, files: bool = True) -> dict[str, Any]:
 
 
 _MOST_NAMESAKES, _MOST_SHOWN = 9, 80
+
+
+def _one_lot(rows: list[Any]) -> bool:
+    """Whether these are deliveries of one lot, which are followed together."""
+    return all(isinstance(row, Lot) for row in rows) and len({row.material_id for row in rows}) == 1
 
 
 def _is_file(words: str) -> bool:
@@ -277,14 +283,17 @@ def of_test(session: Session, test: PitchTest) -> dict[str, Any]:
 
 
 def of_lot(session: Session, lot: Lot) -> dict[str, Any]:
-    """Backwards: a lot and every print made of it."""
-    used = or_(Sheet.lens_lot_id == lot.id, Sheet.paper_lot_id == lot.id, Sheet.adhesive_lot_id == lot.id)
+    """Backwards: a lot, in every delivery of it, and every print made of it."""
+    lots = deliveries(session, lot)
+    of = [one.id for one in lots]
+    used = or_(Sheet.lens_lot_id.in_(of), Sheet.paper_lot_id.in_(of), Sheet.adhesive_lot_id.in_(of))
     return {
         "lot": {**(_lot(lot) or {}), "kind": lot.material.kind, "set_aside": lot.set_aside_reason},
+        "deliveries": [{"code": one.code, "received": one.received_at.isoformat()} for one in lots],
         "pitches": [
             _pitch(pitch)
             for pitch in session.execute(
-                select(PitchOnRecord).where(PitchOnRecord.lens_lot_id == lot.id).order_by(PitchOnRecord.id)
+                select(PitchOnRecord).where(PitchOnRecord.lens_lot_id.in_(of)).order_by(PitchOnRecord.id)
             ).scalars()
         ],
         "prints": _prints(session, used),

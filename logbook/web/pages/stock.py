@@ -197,6 +197,7 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             lot=found,
             count=actions.left(session, found),
             traced=trace.of_lot(session, found),
+            others=[one for one in actions.deliveries(session, found) if one is not found],
             count_form=forms.get("count_form") or CountForm(formdata=None),
             aside_form=forms.get("aside_form") or AsideForm(formdata=None),
         )
