@@ -19,6 +19,7 @@ from logbook.web import gate, shown, uploads
 from logbook.web.condition import Condition, condition
 from logbook.web.pages import (
     align,
+    arriving,
     bench,
     depth,
     entry,
@@ -82,7 +83,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
         tracing, papers, files, texts, ghosting, depth,
-        lenses, align, erasing,
+        lenses, align, erasing, arriving,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(_with_headers)

@@ -132,6 +132,7 @@ def _office(session: Session) -> Faces:
         "jobs.pitch": _one(f"/job/{own.code}/pitch"),
         "jobs.change": _one(f"/job/{own.code}/change"),
         "jobs.midway": _one(f"/job/{own.code}/half-done"),
+        "arriving.arriving": _one("/shop/arriving"),
         "numbers.overview": _one("/shop/numbers"),
         "runs.run": {
             **{state: f"/run/{_first(session, Run, Run.state == state).code}" for state in ("done", "cancelled")},

@@ -1,0 +1,197 @@
+"""Lists brought in from CSV: looked at first, every fault named by its line, all or nothing. All data is invented."""
+
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sqlalchemy import func, select
+
+from logbook.actions import arriving, materials
+from logbook.records.audit import AuditEntry, keyed_hash
+from logbook.records.materials import Lot
+from logbook.records.orders import Customer
+from logbook.refusals import Refused
+from support.small_shop import one
+
+PEOPLE = "name,contact\nHarbour Café,hello@harbour.example\n  Ines   Vrba ,\n"
+STOCK = (
+    "Kind;Material;Lines per inch;Lot;Count;Place;Width;Height;Price;Use before;Order more at\n"
+    "lens;40 fine;40;F-7;12;shelf 2;300 mm;16in;9,80;2027-01-31;4\n"
+    "paper;paper;;P-9;;;;;;;\n"
+)
+
+
+def _look(shop, what, text):
+    return shop.read(lambda session: arriving.look(session, what, text))
+
+
+def _take(shop, what, text, **changes):
+    seen = arriving.seal(_look(shop, what, text))
+    return shop.act(lambda session, by: arriving.take(session, by, what=what, text=text, seen=seen), **changes)
+
+
+def _many(shop, table):
+    return shop.read(lambda session: session.execute(select(func.count(table.id))).scalar_one())
+
+
+def test_looking_says_what_would_happen_and_writes_nothing(shop):
+    before = _many(shop, AuditEntry)
+    assert [(line.number, line.words) for line in _look(shop, "customers", PEOPLE)] == [
+        (2, "new customer Harbour Café"),
+        (3, "new customer Ines Vrba"),
+    ]
+    assert [line.words for line in _look(shop, "stock", STOCK)] == [
+        "new lens 40 fine, lot F-7: 12 sheets",
+        "paper, lot P-9: not counted",
+    ]
+    assert (_many(shop, Customer), _many(shop, AuditEntry)) == (0, before)
+
+
+def test_customers_are_taken_in_with_one_entry_that_names_them_by_hash_alone(shop):
+    before = _many(shop, AuditEntry)
+    assert _take(shop, "customers", PEOPLE) == 2
+    assert _many(shop, AuditEntry) == before + 1
+    entry, cafe = shop.read(
+        lambda s: (
+            s.execute(select(AuditEntry).order_by(AuditEntry.id.desc())).scalars().first(),
+            one(s, Customer, name="Harbour Café"),
+        )
+    )
+    assert entry.action == "customers brought in"
+    assert cafe.contact == "hello@harbour.example"
+    assert keyed_hash(cafe.hash_key, "Harbour Café") in entry.body
+    assert keyed_hash(cafe.hash_key, "hello@harbour.example") in entry.body
+    assert "Harbour" not in entry.body
+    assert "harbour.example" not in entry.body
+
+
+def test_stock_is_taken_in_as_if_it_had_been_typed(shop):
+    _take(shop, "stock", STOCK)
+    lot, left, lens = shop.read(
+        lambda s: (
+            one(s, Lot, label="F-7"),
+            materials.left(s, one(s, Lot, label="F-7")),
+            one(s, Lot, label="F-7").material.nominal_lpi,
+        )
+    )
+    assert (left, lens, lot.price, lot.place, lot.reorder_level) == (12, 40, Decimal("9.80"), "shelf 2", 4)
+    assert (str(lot.sheet_width), str(lot.sheet_height), lot.expires_on.isoformat()) == ("300mm", "16in", "2027-01-31")
+    assert shop.read(lambda s: materials.left(s, one(s, Lot, label="P-9"))) is None
+
+
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
+@pytest.mark.parametrize("between", [",", ";"])
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_marks_separators_and_line_ends_of_every_office_are_read(shop, mark, between, end):
+    text = arriving.text_of(mark + f'name{between}contact{end}"Vrba{between} Ines"{between}á{end}'.encode())
+    assert [line.words for line in _look(shop, "customers", text)] == [f"new customer Vrba{between} Ines"]
+
+
+def test_who_is_here_stays_as_he_is_and_gets_only_what_was_missing(shop):
+    _take(shop, "customers", PEOPLE)
+    again = "name,contact\nHarbour Café,other@harbour.example\nInes Vrba,12 34 56\n"
+    assert [line.words for line in _look(shop, "customers", again)] == [
+        "Harbour Café is here already; how to reach them stays as it is here",
+        "Ines Vrba is here; how to reach them is added",
+    ]
+    assert _take(shop, "customers", again) == 1
+    contacts = shop.read(lambda s: dict(s.execute(select(Customer.name, Customer.contact)).all()))
+    assert contacts == {"Harbour Café": "hello@harbour.example", "Ines Vrba": "12 34 56"}
+    with pytest.raises(Refused, match="here already"):
+        _take(shop, "customers", again)
+
+
+FAULTS = {
+    "kind: 'glue' is none of": "glue,x,L,",
+    "material: this is needed": "lens,,L,",
+    "lot: this is needed": "paper,paper,,",
+    "material: paper is paper here, not lens": "lens,paper,L,",
+    "lot: paper has a lot p-1 already": "paper,paper,p-1,",
+    "A lens has between": "lens,unknown sheet,L,",
+    "count: '1.5' is no whole number": "paper,paper,L,1.5",
+    "count: '-1' is no whole number": "paper,paper,L,-1",
+    "count: '٣' is no whole number": "paper,paper,L,٣",
+    "This line has more cells": "paper,paper,L,1,2",
+    "lot: longer than 80": f"paper,paper,{'L' * 81},",
+}
+
+
+@pytest.mark.parametrize(("sentence", "line"), FAULTS.items())
+def test_a_fault_is_named_by_its_line_and_nothing_of_the_file_is_taken_in(shop, sentence, line):
+    text = f"kind,material,lot,count\npaper,paper,good,5\n{line}\n"
+    lines = _look(shop, "stock", text)
+    assert [one.number for one in lines if one.fault] == [3]
+    assert lines[1].words.startswith(sentence)
+    with pytest.raises(Refused, match="mend the file"):
+        _take(shop, "stock", text)
+    assert shop.read(lambda s: s.execute(select(Lot).where(Lot.label == "good")).first()) is None
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("price", "much"),
+        ("price", "-1"),
+        ("price", "1_0"),
+        ("width", "wide"),
+        ("use before", "31.1.27"),
+        ("price", "NaN"),
+    ],
+)
+def test_a_cell_that_cannot_be_read_names_its_column(shop, column, value):
+    (line,) = _look(shop, "stock", f"kind,material,lot,{column}\npaper,paper,L,{value}\n")
+    assert line.fault
+    assert line.words.startswith(f"{column}: ")
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("", "'name' is missing"),
+        ("contact\nx\n", "'name' is missing"),
+        ("name,shoe size\nx,42\n", "No column is called 'shoe size'"),
+        ("name,name\nx,y\n", "twice"),
+        ("name\n", "no line below"),
+        ('name\n"open\n', "cannot be read as CSV"),
+        ("name\n" + "x\n" * 2001, "more than 2000"),
+    ],
+)
+def test_a_file_that_is_no_such_list_is_refused_in_one_sentence(shop, text, sentence):
+    with pytest.raises(Refused, match=sentence):
+        _look(shop, "customers", text)
+
+
+@pytest.mark.parametrize(
+    ("data", "sentence"), [(b"name\n\xff\n", "not UTF-8"), (b"name\n\x00\n", "zero bytes"), (b"x" * 200_001, "larger")]
+)
+def test_bytes_that_are_no_text_are_refused(data, sentence):
+    with pytest.raises(Refused, match=sentence):
+        arriving.text_of(data)
+
+
+def test_a_name_twice_in_the_file_is_a_fault_of_the_second(shop):
+    lines = _look(shop, "customers", "name\nInes\n Ines \n")
+    assert [(line.number, line.fault) for line in lines] == [(2, False), (3, True)]
+
+
+def test_what_changed_since_the_look_is_looked_at_again(shop):
+    seen = arriving.seal(_look(shop, "customers", PEOPLE))
+    _take(shop, "customers", "name\nInes Vrba\n")
+    with pytest.raises(Refused, match="look again"):
+        shop.act(lambda s, by: arriving.take(s, by, what="customers", text=PEOPLE, seen=seen))
+    assert _many(shop, Customer) == 1
+
+
+def test_only_the_owner_brings_lists_in(shop):
+    with pytest.raises(Refused, match="owner"):
+        _take(shop, "customers", PEOPLE, who="Otto")
+
+
+@given(st.text(max_size=300))
+def test_no_text_breaks_the_reader(text):
+    try:
+        rows = arriving.rows_of("customers", text)
+    except Refused:
+        return
+    assert all("name" in row for _, row in rows)
