@@ -16,7 +16,7 @@ from support.shop_walk import Person
 ROOT = Path(__file__).resolve().parents[2]
 SCREENS = ROOT / ".screens"
 # The pictures of the page are there; a moving one that nobody asked for is not waited for.
-_DRAWN = """() => Promise.all([...document.images].filter(image => image.loading !== 'lazy')
+DRAWN = """() => Promise.all([...document.images].filter(image => image.loading !== 'lazy')
     .map(image => image.decode().catch(() => null)))"""
 
 
@@ -66,7 +66,7 @@ def _inside(page: Page, address: str, folder: Path, look: str) -> None:
 
 def _shoot(page: Page, address: str, name: str) -> None:
     page.goto(address)
-    page.evaluate(_DRAWN)
+    page.evaluate(DRAWN)
     page.screenshot(path=SCREENS / f"{name}.png", full_page=True)
 
 
