@@ -3,6 +3,7 @@
 Made from pixels only: no metadata of the originals survives in them.
 """
 
+import math
 from collections.abc import Sequence
 from fractions import Fraction
 from io import BytesIO
@@ -13,10 +14,14 @@ from PIL import Image, ImageOps
 
 from logbook.engine.plan import NO_SHIFT, Shift, placed
 from logbook.engine.sources import Ground, Source, common_ground, decode
+from logbook.refusals import Refused
 
 PREVIEW_LONG_SIDE = 1200
 PROOF_LONG_SIDE = 640
 PROOF_HOLD_MS = 1100
+MAILED_BYTES = 5_000_000
+"""The largest moving proof: what mailboxes take as a rule (common practice, no source)."""
+SMALLEST_LONG_SIDE = 96
 _SCREEN = "RGB"
 _BAND_ROWS = 256
 
@@ -97,8 +102,22 @@ def blended(first: Image.Image, second: Image.Image) -> Image.Image:
     return Image.blend(first, second, 0.5)
 
 
-def animation(frames: Sequence[Image.Image]) -> bytes:
-    """An animated GIF that shows one picture after the other, for mailing."""
+def animation(frames: Sequence[Image.Image], *, most_bytes: int = MAILED_BYTES) -> bytes:
+    """An animated GIF that shows one picture after the other, for mailing: made smaller until a mailbox takes it.
+
+    Raises Refused where even the smallest view is larger than ``most_bytes``.
+    """
+    shown = list(frames)
+    while len(made := _gif(shown)) > most_bytes:
+        part = 0.95 * math.sqrt(most_bytes / len(made))  # bytes grow with the area
+        size = [max(1, round(side * part)) for side in shown[0].size]
+        if max(size) < SMALLEST_LONG_SIDE:
+            raise Refused("These pictures make a moving proof that is too large to mail; take fewer.", field="pictures")
+        shown = [frame.resize((size[0], size[1]), Image.Resampling.LANCZOS) for frame in frames]
+    return made
+
+
+def _gif(frames: Sequence[Image.Image]) -> bytes:
     cut, dither = Image.Quantize.MEDIANCUT, Image.Dither.FLOYDSTEINBERG
     small = [frame.quantize(colors=256, method=cut, dither=dither) for frame in frames]
     out = BytesIO()
