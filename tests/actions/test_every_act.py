@@ -20,6 +20,7 @@ from sqlalchemy.orm import Session
 import logbook.actions
 from logbook.actions import (
     alignment,
+    arriving,
     backups,
     bench,
     depthorder,
@@ -248,6 +249,9 @@ def _equipment(told: Story) -> None:
         "materials.count_lot",
         lambda session, by: materials.count_lot(session, by, lot=one(session, Lot, label="M-1"), now_there=3),
     )
+    text = "name\nInes Vrba\n"
+    seen = told.shop.read(lambda session: arriving.seal(arriving.look(session, "customers", text)))
+    told.tell("arriving.take", lambda session, by: arriving.take(session, by, what="customers", text=text, seen=seen))
 
 
 def _conditions(session: Session, axis: str = "across") -> pitch.Conditions:
@@ -298,9 +302,7 @@ def _office(told: Story) -> str:
     )
     _pictures(told, code)
     told.tell("jobs.choose_materials", lambda session, by: _choose_materials(session, by, code))
-    told.tell(
-        "depthorder.turn_round", lambda session, by: depthorder.turn_round(session, by, job=job(session, code))
-    )
+    told.tell("depthorder.turn_round", lambda session, by: depthorder.turn_round(session, by, job=job(session, code)))
     told.tell(
         "ghosting.set_figures",
         lambda session, by: ghosting.set_figures(
