@@ -15,6 +15,25 @@ import click
 from logbook import __version__
 from logbook.refusals import Refused
 
+# what people come for -> the commands that do it, in the order in which --help lists them
+_PURPOSES = {
+    "Pictures and pitches, without any shop": ("pitch", "interlace", "view"),
+    "The shop's logbook": ("serve", "worker", "autostart", "new-password"),
+    "What is on record": ("trace", "verify", "travellers"),
+    "Keeping it safe": ("backup", "verify-backup", "restore", "export"),
+}
+_CLOSING = (
+    ("Begin with", ("logbook serve", "and open the address that it prints; it asks for the shop's owner.")),
+    ("Exit codes", (
+        "0 done; 1 stopped before it was done, or what was checked is wrong;",
+        "2 refused: one sentence on standard error says why.",
+    )),
+    ("For scripts", (
+        "--json prints one JSON object on standard output and nothing else;",
+        "progress goes to standard error, and only where somebody watches.",
+    )),
+    ("More", ("logbook COMMAND --help",)),
+)  # fmt: skip
 # command name -> module of this room that defines it under the same name
 # (dashes become underscores); imported only when that command is called.
 _COMMANDS = {
@@ -38,6 +57,21 @@ _COMMANDS = {
 class _Commands(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(_COMMANDS)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """By purpose, each with its first sentence."""
+        named = {name: self.get_command(ctx, name) for name in _COMMANDS}
+        known = {name: command.get_short_help_str(limit=140) for name, command in named.items() if command}
+        for purpose, names in _PURPOSES.items():
+            with formatter.section(purpose):
+                formatter.write_dl([(name, known[name]) for name in names])
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Where to begin, how it ends."""
+        for title, lines in _CLOSING:
+            with formatter.section(title):
+                for line in lines:
+                    formatter.write(f"{'':{formatter.current_indent}}{line}\n")
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in _COMMANDS:

@@ -7,6 +7,8 @@ from support.furnished import sign_in_as
 from support.shop_walk import Person
 
 LOOKS = [(size, theme) for size in SIZES for theme in THEMES]
+MOST_BYTES = 150_000
+"""Of a page without its pictures: what an old laptop in a shop's network shows at once (the project's own limit)."""
 LEAST_BENCH_TARGET = 44
 """WCAG 2.2, 2.5.5 (target size, enhanced): 44 by 44 CSS pixels, for hands that are inky or gloved.
 
@@ -78,6 +80,8 @@ def _faults(page, name, assert_accessible):
         assert_accessible(page)
     except AssertionError as findings:
         yield str(findings)
+    if (weight := page.evaluate(_WEIGHT)) > MOST_BYTES:
+        yield f"weighs {weight} bytes without its pictures"
     if sideways := page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth"):
         yield f"sticks out by {sideways} px"
     if name.startswith(PAPERS):
@@ -90,6 +94,12 @@ def _faults(page, name, assert_accessible):
         yield from page.evaluate(_SMALL, LEAST_BENCH_TARGET)
 
 
+# The page as it was sent, and in full what it links to besides pictures (a cached file counts as well).
+_WEIGHT = """async () => {
+    const linked = [...document.querySelectorAll('script[src], link[href]')].map(one => one.src || one.href);
+    const sizes = await Promise.all(linked.map(async address => (await (await fetch(address)).blob()).size));
+    return performance.getEntriesByType('navigation')[0].encodedBodySize + sizes.reduce((sum, one) => sum + one, 0);
+}"""
 _SHIFTS = """() => new Promise(done => {
     const moved = [];
     const seen = list => moved.push(...list.getEntries().filter(entry => !entry.hadRecentInput)

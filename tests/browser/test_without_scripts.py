@@ -11,6 +11,7 @@ def test_a_sheet_is_ordered_interlaced_and_signed_without_scripts(serve_logbook,
     person = Person(page, serve_logbook().address)
     person.found_the_shop()
     person.take_an_order(size=("3in", "2in"))
+    _pictures_stand_side_by_side(page)
     person.make_a_proof()
     person.write_down_the_answer("go ahead")
     person.take_the_nominal_pitch()
@@ -25,3 +26,12 @@ def test_a_sheet_is_ordered_interlaced_and_signed_without_scripts(serve_logbook,
     person.sign(PATIENCE)
     assert person.reads("Adhesive onto print")
     assert person.reads(PATIENCE)
+
+
+def _pictures_stand_side_by_side(page):
+    """Nothing moves without scripts: every picture of the flip is shown, none under another."""
+    boxes = [image.bounding_box() for image in page.locator(".ridged img").all()]
+    assert len(boxes) == 2
+    assert all(box for box in boxes)
+    assert boxes[0]["x"] + boxes[0]["width"] <= boxes[1]["x"]
+    assert boxes[0]["y"] == boxes[1]["y"]

@@ -1,6 +1,7 @@
 """What the commands print and how they end: one JSON object, one sentence, one exit code."""
 
 import json
+import re
 import subprocess
 import sys
 
@@ -38,6 +39,15 @@ def test_every_command_explains_itself(monkeypatch, capsys, command):
     code, out, err = _called(monkeypatch, capsys, command, "--help")
     assert (code, err) == (0, "")
     assert f"Usage: logbook {command}" in out
+
+
+def test_the_help_lists_every_command_once_with_what_it_is_for_and_how_it_ends(monkeypatch, capsys):
+    code, out, err = _called(monkeypatch, capsys, "--help")
+    assert (code, err) == (0, "")
+    listed = re.findall(r"^  ([a-z-]+) {2,}\S", out, flags=re.MULTILINE)
+    assert sorted(name for name in listed if not name.startswith("-")) == sorted(_COMMANDS)
+    assert "2 refused" in out
+    assert max(map(len, out.splitlines())) <= 80  # the width of an ordinary terminal
 
 
 @pytest.mark.parametrize("name", ["note.txt", "broken.tif", "empty.tif", "photograph.jpg"])
