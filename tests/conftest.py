@@ -15,6 +15,11 @@ hypothesis.settings.register_profile("local", deadline=None)
 hypothesis.settings.register_profile("ci", deadline=None, derandomize=True)
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """``--damaged 10000`` sends that many damaged pictures through the pages instead of a few."""
+    parser.addoption("--damaged", type=int, default=90, help="how many damaged pictures are sent to the pages")
+
+
 def pytest_configure() -> None:
     """Take the user's own settings away, so that every machine tests the same program."""
     for name in [name for name in os.environ if name.startswith("LOGBOOK_")]:

@@ -74,6 +74,8 @@ REFUSED = {
     "moving.gif": (_saved(PHOTOGRAPH, "GIF"), "GIF"),
     "moving.png": (_saved(PHOTOGRAPH, "PNG", save_all=True, append_images=[PHOTOGRAPH.rotate(90)]), "2 pages"),
     "pages.tif": (_saved(PHOTOGRAPH, "TIFF", save_all=True, append_images=[PHOTOGRAPH]), "2 pages"),
+    "layers.tif": (_saved(PHOTOGRAPH, "TIFF", tiffinfo={37724: b"layers of a drawing program"}), "layers"),
+    "large-profile.tif": (_saved(GREY, "TIFF", icc_profile=bytes(4_000_001)), "4000001 bytes; the limit is 4000000"),
     "web.webp": (_saved(PHOTOGRAPH, "WEBP"), "WebP"),
     "old.bmp": (_saved(PHOTOGRAPH, "BMP"), "BMP"),
     "phone.heic": (b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + bytes(64), "HEIC"),
@@ -104,7 +106,7 @@ REFUSED["deep-colour.png"] = (_deep_colour_png(), "16")
 
 
 def test_there_are_about_forty_kinds_of_files():
-    assert len(TAKEN) + len(REFUSED) >= 39
+    assert len(TAKEN) + len(REFUSED) >= 40
 
 
 @pytest.mark.parametrize("name", TAKEN)

@@ -1,10 +1,15 @@
 """Pictures over HTTP: damaged files never break the app and leave nothing; the owner's limit counts at once."""
 
+import mmap
 from io import BytesIO
+from pathlib import Path
 
 from PIL import Image
 
 from support.mutants import damaged
+
+MOST_GROWTH = 50 * 2**20
+"""Bytes by which the web's own process may grow: files are opened elsewhere."""
 
 
 def _sent(desk, code, name, content, number):
@@ -16,11 +21,18 @@ def _lying_about(office):
     return sorted(path for path in office.shop.settings.data.rglob("*") if path.is_file() and "incoming" in path.parts)
 
 
-def test_damaged_files_are_taken_or_refused_and_never_break_the_app(office, desk):
+def _resident_bytes():
+    """What this process holds in memory now; 0 where the system does not tell."""
+    told = Path("/proc/self/statm")
+    return int(told.read_text().split()[1]) * mmap.PAGESIZE if told.exists() else 0
+
+
+def test_damaged_files_are_taken_or_refused_and_never_break_the_app(office, desk, pytestconfig):
     code = office.order()
-    before = _lying_about(office)
+    _sent(desk, code, "warm.jpg", b"not a picture", "warm")
+    before, held = _lying_about(office), _resident_bytes()
     seen = set()
-    for number, (name, content) in enumerate(damaged(90, seed=11)):
+    for number, (name, content) in enumerate(damaged(pytestconfig.getoption("damaged"), seed=11)):
         answer = _sent(desk, code, name, content, number)
         seen.add(answer.status_code)
         assert answer.status_code in (303, 422), (name, answer.status_code)
@@ -28,6 +40,7 @@ def test_damaged_files_are_taken_or_refused_and_never_break_the_app(office, desk
             assert name in answer.get_data(as_text=True)
     assert 422 in seen
     assert _lying_about(office) == before
+    assert _resident_bytes() - held <= MOST_GROWTH
 
 
 def test_the_owners_limit_of_pixels_counts_for_the_next_picture(office, desk):
