@@ -15,7 +15,7 @@ from logbook.actions.shop import step_list
 from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
 from logbook.records.files import FileStore, keep
-from logbook.records.floor import Print, Sheet, StepRecord, Verdict
+from logbook.records.floor import TAKEN_BACK, Print, Sheet, StepRecord, Verdict
 from logbook.records.machines import Machine, RollerSession
 from logbook.records.materials import Lot
 from logbook.records.orders import Job
@@ -80,11 +80,11 @@ def step_texts(subject: Subject) -> dict[str, str]:
 
 
 def records_of(session: Session, subject: Subject) -> list[StepRecord]:
-    """Everything recorded on it that nobody replaced, oldest first."""
+    """Everything recorded on it that nobody replaced or took back, oldest first."""
     column = StepRecord.print_id if isinstance(subject, Print) else StepRecord.sheet_id
     rows = list(session.execute(select(StepRecord).where(column == subject.id).order_by(StepRecord.id)).scalars())
     replaced = {row.replaces_id for row in rows}
-    return [row for row in rows if row.id not in replaced]
+    return [row for row in rows if row.id not in replaced and not row.step_key.endswith(TAKEN_BACK)]
 
 
 def signed_at(session: Session, sheet: Sheet, stage: str) -> datetime | None:
@@ -195,6 +195,7 @@ def sign_out(session: Session, by: Actor, *, piece: Print, signature: Signature)
 
 
 def _sign(session: Session, by: Actor, subjects: Sequence[Subject], stage: str, signature: Signature) -> None:
+    papers = _papers(subjects)
     rows = [row for subject in subjects for row in _sign_one(session, by, subject, stage, signature)]
     photos = _keep_photos(session, by, signature)
     rules = sorted({row.reason for row in rows if row.reason})
@@ -209,10 +210,17 @@ def _sign(session: Session, by: Actor, subjects: Sequence[Subject], stage: str, 
             touched,
             reason="; ".join(rules) or None,
             meaning=_MEANING.get(stage, "performed"),
+            old={"paper lots": papers} if papers != _papers(subjects) else {},
             new={"stage": stage, "values": _told(rows), "next": subjects[0].stage, **signature.more},
             files=sorted({*_files(subjects), *photos}),
         ),
     )
+
+
+def _papers(subjects: Sequence[Subject]) -> dict[str, str | None]:
+    """The paper lot that each sheet names, by code: a signature may name another."""
+    sheets = [one for one in subjects if isinstance(one, Sheet)]
+    return {sheet.code: sheet.paper_lot.code if sheet.paper_lot else None for sheet in sheets}
 
 
 def _told(rows: Sequence[StepRecord]) -> dict[str, str]:

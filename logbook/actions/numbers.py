@@ -9,7 +9,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased
 
-from logbook.records.floor import Print, Sheet, StepRecord, Verdict
+from logbook.records.floor import Print, Sheet, StepRecord, Verdict, stands
 from logbook.records.machines import Machine, PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job
@@ -79,6 +79,7 @@ def outcomes(session: Session, span: Span) -> list[Outcome]:
         StepRecord.value == "passed",
         StepRecord.at >= begin,
         StepRecord.at < end,
+        stands(),
     )
     decided = select(Verdict.print_id, Verdict.at, Verdict.kind, Verdict.cause).where(
         Verdict.at >= begin, Verdict.at < end, Verdict.kind != "rework"
@@ -96,7 +97,7 @@ def _made_of(session: Session, span: Span) -> dict[int, tuple[str, str]]:
     """Lens lot and printer of every print that was inspected or decided about within these days."""
     begin, end = span.moments()
     inspected = select(StepRecord.print_id).where(
-        StepRecord.step_key == "inspect-result", StepRecord.at >= begin, StepRecord.at < end
+        StepRecord.step_key == "inspect-result", StepRecord.at >= begin, StepRecord.at < end, stands()
     )
     decided = select(Verdict.print_id).where(Verdict.at >= begin, Verdict.at < end)
     rows = session.execute(
@@ -196,7 +197,7 @@ def _sheet_costs(session: Session, sheets: list[int]) -> dict[int, Cost]:
         .outerjoin(lots["paper"], Sheet.paper_lot_id == lots["paper"].id)
         .outerjoin(lots["adhesive"], Sheet.adhesive_lot_id == lots["adhesive"].id)
         .outerjoin(lots["lens"], Sheet.lens_lot_id == lots["lens"].id)
-        .where(Sheet.id.in_(sheets), StepRecord.step_key.in_(keys), StepRecord.source != "before the logbook")
+        .where(Sheet.id.in_(sheets), StepRecord.step_key.in_(keys), StepRecord.source != "before the logbook", stands())
         .distinct()
     )
     costs: dict[int, Cost] = defaultdict(lambda: NOTHING)

@@ -3,8 +3,8 @@
 from datetime import date, datetime
 from decimal import Decimal
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index, String, Text, bindparam
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, Index, String, Text, bindparam, exists
+from sqlalchemy.orm import Mapped, aliased, mapped_column, relationship
 
 from logbook.lengths import Length
 from logbook.records.base import Base, Coded, DecimalText, LengthText, UtcTime, one_of
@@ -229,6 +229,16 @@ class StepRecord(Base):
     person: Mapped[Person | None] = relationship(lazy="joined")
     roller_session: Mapped[RollerSession | None] = relationship(lazy="joined")
     machine: Mapped[Machine | None] = relationship(lazy="joined")
+
+
+TAKEN_BACK = "-taken-back"
+"""Ends the step key of the correction of a record that its maker took back within the minute."""
+
+
+def stands() -> ColumnElement[bool]:
+    """The condition that nobody replaced a step's record or took it back."""
+    later = aliased(StepRecord)
+    return ~exists().where(later.replaces_id == StepRecord.id)
 
 
 Index("ix_step_record_results", StepRecord.at, sqlite_where=StepRecord.step_key == "inspect-result")

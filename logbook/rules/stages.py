@@ -9,6 +9,8 @@ ENDED = ("parted", "gone", "scrapped")
 BONDED = ("dwell", "parted", "trim", "inspect", "pack", "gone")
 """Stages after bonding: there is no way back from them, only scrap, accept or replace."""
 ROLLER_STAGES = ("adhesive", "laminate")
+LEFT_BY_A_TAP = ("print", "dry", "dwell", "trim", "inspect")
+"""Stages whose signature may be taken back within the minute: nothing was bonded, nothing left the house."""
 
 
 def next_stage(stage: str) -> str:
@@ -20,6 +22,16 @@ def next_stage(stage: str) -> str:
         if stage in way[:-1]:
             return way[way.index(stage) + 1]
     raise Refused(f"Nothing comes after {stage!r}.")
+
+
+def step_back(stage: str, signed: str) -> str:
+    """Where something stands again when its newest signature, of the stage ``signed``, is taken back.
+
+    A failed inspection did not move it on. Raises Refused for what stands elsewhere.
+    """
+    if signed not in LEFT_BY_A_TAP or stage not in (signed, next_stage(signed)):
+        raise Refused(f"What stands at {stage!r} cannot go back to {signed!r}.")
+    return signed
 
 
 def stages_before(stage: str) -> tuple[str, ...]:

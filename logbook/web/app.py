@@ -39,6 +39,7 @@ from logbook.web.pages import (
     shop_page,
     status,
     stock,
+    takeback,
     texts,
     today,
     tracing,
@@ -83,7 +84,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
         tracing, papers, files, texts, ghosting, depth,
-        lenses, align, erasing, arriving,
+        lenses, align, erasing, arriving, takeback,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(_with_headers)

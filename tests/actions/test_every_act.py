@@ -47,6 +47,7 @@ from logbook.actions import (
     shop,
     strengths,
     strips,
+    takingback,
     texts,
 )
 from logbook.actions.exporting import export_shop
@@ -88,6 +89,7 @@ NO_ENTRY = {
     "pitchfacts.facts_and_needs": "looks only",
     "sheets.replace_print": "part of a verdict",
     "shop.current_step_list": "part of an order",
+    "takingback.last_tap": "looks only",
 }
 CUSTOMER, CONTACT, GIVEN_BY, WORDS = "Pellworm Kites", "Quay 7", "Imke Brodersen", "a little more blue, please"
 SECRET = "ridge-and-valley"
@@ -495,6 +497,8 @@ def _bench(told: Story, code: str, folder: Any) -> None:
         bench.start_rollers(session, by, sheets=waiting, stage=stage, start=start)
 
     sign("print")
+    _take_back(told)
+    sign("print")
     sign("dry")
     told.shop.check_machine()
     told.tell("bench.start_rollers", lambda session, by: rollers(session, by, "adhesive"))
@@ -510,6 +514,12 @@ def _bench(told: Story, code: str, folder: Any) -> None:
     sign("dwell")
     sign("trim")
     _verdicts(told, code, sign)
+
+
+def _take_back(told: Story) -> None:
+    told.shop.wait(minutes=-1)  # every act of the story takes a minute: this one comes within it
+    seq = told.shop.read(lambda session: session.execute(select(func.max(AuditEntry.id))).scalar_one())
+    told.tell("takingback.take_back", lambda session, by: takingback.take_back(session, by, seq=seq))
 
 
 def _verdicts(told: Story, code: str, sign: Any) -> None:

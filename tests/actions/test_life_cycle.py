@@ -7,7 +7,8 @@ its last inspection failed without a decision, whether it is in doubt.
 import json
 import shutil
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from sqlalchemy import select
 
-from logbook.actions import bench, leaving, pitch, sheets
+from logbook.actions import bench, leaving, pitch, sheets, takingback
 from logbook.records import audit
 from logbook.records.floor import Departure, Run
 from logbook.records.machines import Machine
@@ -44,6 +45,17 @@ class Piece:
     def alive(self) -> bool:
         """Whether it can still be worked on."""
         return self.stage not in ("gone", "scrapped")
+
+
+@dataclass
+class Tap:
+    """The newest signature, as the model remembers it: what it was on, as what stood before, and whether it stands."""
+
+    place: int
+    before: Piece
+    seq: int
+    at: datetime
+    built_on: bool = False
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -85,6 +97,7 @@ class LifeCycle(RuleBasedStateMachine):
         # serials in the order of their making: the sample first
         self.pieces = [Piece(stage, sample=True), *(Piece(stage) for _ in range(QUANTITY))]
         self.withdrawn = False
+        self.tap: Tap | None = None
 
     def teardown(self):
         if hasattr(self, "shop"):
@@ -132,13 +145,46 @@ class LifeCycle(RuleBasedStateMachine):
             self.shop.check_machine()
             if not self._attempt(lambda session, by: self._set_up(session, by, place), allowed=not piece.in_doubt):
                 return
+            self._build_on(place)
+        before = replace(piece)
         if not self._attempt(lambda session, by: self._sign(session, by, place, values), allowed=not blocked):
             return
+        self._remember(place, before)
         if piece.stage == "inspect" and not passed:
             piece.undecided = True
         else:
             piece.undecided = False
             piece.stage = WAY[WAY.index(piece.stage) + 1]
+
+    def _remember(self, place, before):
+        with self.shop.shop.database.reading() as session:
+            self.tap = Tap(place, before, audit.head(session).seq, self.shop.now)
+
+    def _build_on(self, place):
+        if self.tap is not None and self.tap.place == place:
+            self.tap.built_on = True
+
+    @rule(
+        who=st.sampled_from(["Olga", "Olga", "Otto"]),
+        seconds=st.sampled_from([0, 30, 60, 61, 3600]),
+    )
+    @precondition(lambda self: self.tap is not None)
+    def take_the_newest_signature_back(self, who, seconds):
+        tap = self.tap
+        allowed = (
+            who == "Olga"
+            and seconds <= 60
+            and not tap.built_on
+            and tap.before.stage in ("print", "dry", "dwell", "trim", "inspect")
+        )
+        moment = tap.at + timedelta(seconds=seconds)
+
+        def work(session, by):
+            takingback.take_back(session, replace(by, now=moment), seq=tap.seq)
+
+        if self._attempt(work, allowed=allowed, who=who):
+            self.pieces[tap.place] = tap.before
+            self.tap = None
 
     def _subject(self, session, place):
         piece = prints(session, self.code)[place]
@@ -186,6 +232,7 @@ class LifeCycle(RuleBasedStateMachine):
 
         if not self._attempt(work, allowed=allowed, who=who):
             return
+        self._build_on(place)
         piece.undecided = False  # also of what is scrapped: nothing is left to decide
         if kind == "concession":
             piece.stage = "pack"  # a doubt about something else stays
@@ -206,6 +253,7 @@ class LifeCycle(RuleBasedStateMachine):
 
         if self._attempt(work, allowed=allowed):
             piece.stage, piece.as_order = "gone", as_order
+            self._build_on(place)
 
     @rule()
     @precondition(lambda self: len(self.pieces) < 6)
@@ -226,8 +274,10 @@ class LifeCycle(RuleBasedStateMachine):
 
         self.shop.act(work)
         self.withdrawn = True
-        for piece in self.pieces:
+        for place, piece in enumerate(self.pieces):
             piece.in_doubt = piece.in_doubt or piece.alive
+            if piece.alive:
+                self._build_on(place)
 
     @rule(data=st.data(), who=st.sampled_from(["Olga", "Otto"]))
     @precondition(lambda self: self.withdrawn)
@@ -241,6 +291,7 @@ class LifeCycle(RuleBasedStateMachine):
 
         if self._attempt(work, allowed=self.pieces[place].in_doubt and who == "Olga", who=who):
             self.pieces[place].in_doubt = False
+            self._build_on(place)
 
     # --- what always holds
 
@@ -282,6 +333,9 @@ def _stage_in_the_trail(session, row):
         if body["action"] == "stage signed":
             told = body["new"]["next"]
             return {"parted": "trim"}.get(told, told) if told in ("parted", *WAY[5:], "gone") else "on sheet"
+        if body["action"] == "signature taken back":
+            told = body["new"]["stage"]
+            return told if told in WAY[5:] else "on sheet"
         if body["action"] in ("verdict: scrap", "verdict: replace") and body["objects"][0] == f"print:{row.code}":
             return "scrapped"
         if body["action"] == "verdict: concession":

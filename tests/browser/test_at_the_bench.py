@@ -54,6 +54,22 @@ def test_a_sheet_signed_meanwhile_is_not_signed_again(shop, person, page, new_pa
     assert page.get_by_role("cell", name="stage signed: print").count() == 1
 
 
+def test_a_wrong_tap_is_taken_back_with_one(person, page, assert_accessible):
+    bring_to(person, "print")
+    page.set_viewport_size({"width": 360, "height": 740})
+    person.sign()
+    assert person.reads("You just signed print of 26-0001-A-S1.")
+    assert_accessible(page)
+    button = page.get_by_role("button", name="Take it back")
+    assert button.bounding_box()["height"] >= 48
+    button.click()
+    assert page.get_by_role("heading", name="Print").is_visible()
+    assert button.count() == 0
+    assert page.get_by_text("Nothing is recorded yet.").is_visible()
+    person.go("shop/record")
+    assert page.get_by_role("cell", name="signature taken back: print").count() == 1
+
+
 def test_half_done_work_enters_where_it_stands_and_goes_on(person, page):
     bring_to(person, "order")
     person.follow("It was half done before the logbook")

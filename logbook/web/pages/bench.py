@@ -10,7 +10,7 @@ from wtforms import DateField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import bench as actions
-from logbook.actions import leaving, strips, trace
+from logbook.actions import leaving, strips, takingback, trace
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
 from logbook.engine.strip import BANDS
@@ -123,7 +123,13 @@ def place_list() -> tuple[str, int]:
             (type(one).__name__, one.id): actions.wait_for(session, one) for rows in standing.values() for one in rows
         }
         return page(
-            "bench.html", places=PLACES, standing=standing, waits=waits, now=actor().now, form=SignForm(formdata=None)
+            "bench.html",
+            places=PLACES,
+            standing=standing,
+            waits=waits,
+            now=actor().now,
+            form=SignForm(formdata=None),
+            tap=takingback.last_tap(session, actor()),
         )
 
 
@@ -140,12 +146,14 @@ def _sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             return page(
                 "sheet_done.html",
                 sheet=found,
+                tap=takingback.last_tap(session, actor(), on=found),
                 records=actions.records_of(session, found),
                 step_texts=actions.step_texts(found),
             )
         stage = actions.stage_definition(found)
-        values = {
+        values: dict[str, object] = {
             "sheet": found,
+            "tap": takingback.last_tap(session, actor(), on=found),
             "stage": stage,
             "cards": _cards(session, stage),
             "records": actions.records_of(session, found),
@@ -372,6 +380,7 @@ def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
         return page(
             "piece.html",
             piece=found,
+            tap=takingback.last_tap(session, actor(), on=found),
             stage=stage,
             cards=_cards(session, stage) if stage else [],
             failed=failed,
