@@ -100,7 +100,7 @@ for (const lay of document.querySelectorAll('.lay')) {
     show();
   };
   const nudges = form.querySelector('.nudges');
-  nudges.hidden = false;
+  nudges.classList.add('ready'); // its room is kept from the start, so that nothing moves
   nudges.addEventListener('click', ({ target }) => {
     if (target.dataset.dx) move(Number(target.dataset.dx), Number(target.dataset.dy));
   });
