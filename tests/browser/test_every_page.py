@@ -20,11 +20,11 @@ The smaller one for every page, 2.5.8 (24 by 24), is among axe's own rules.
 def test_every_page_is_usable(furnished, serve_logbook, new_page, assert_accessible, size, theme):
     shop = serve_logbook(data=furnished)
     page = _page(new_page, size=size, theme=theme)
-    Person(page, shop.address).sign_in(*sign_in_as(furnished, "owner"))
-    faults = []
+    owner, faults = Person(page, shop.address), []
+    owner.sign_in(*sign_in_as(furnished, "owner"))
     for name, path in every_page(furnished).items():
-        answer = page.goto(shop.address + path.lstrip("/"))
-        assert answer.status == 200, f"{name}: {answer.status}"
+        status = owner.visit(path)
+        assert status == 200, f"{name}: {status}"
         faults += [f"{name}: {fault}" for fault in _faults(page, name, assert_accessible)]
     assert not faults, "\n".join(faults)
 

@@ -45,6 +45,18 @@ class Person(Hands):
         self.type("Password", password)
         self.click("Sign in")
         self.page.get_by_role("heading", name="Today").wait_for()
+        self.page.wait_for_load_state()
+
+    def visit(self, path: str) -> int:
+        """Open an address of the shop as typed; returns the status.
+
+        A page that was just loading itself anew answers for the visitor's address now and then, with no status of
+        its own: then the address is opened once more.
+        """
+        address = self.address + path.lstrip("/")
+        answer = self.page.goto(address) or self.page.goto(address)
+        assert answer is not None, path
+        return answer.status
 
     def let_in(self, name: str, *, role: str, password: str = PASSWORD) -> None:
         """The owner adds somebody to the shop."""
