@@ -52,7 +52,7 @@ def test_what_is_no_whole_picture_is_refused_and_what_was_typed_stays(person, pa
         field = page.locator(".field.wrong")
         assert field.locator("label", has_text="Pictures").count() == 1
         assert bad.name in field.locator("p.wrong").inner_text()
-        assert page.get_by_label("Customer").input_value() == "Café Sextant"
+        assert page.get_by_label("Customer", exact=True).input_value() == "Café Sextant"
         assert page.get_by_label("Finished width").input_value() == "4in"
         assert page.get_by_label("Lens: lines per inch").input_value() == "20"
         watch.expect("422")
