@@ -78,7 +78,7 @@ REFUSED = {
     "large-profile.tif": (_saved(GREY, "TIFF", icc_profile=bytes(4_000_001)), "4000001 bytes; the limit is 4000000"),
     "web.webp": (_saved(PHOTOGRAPH, "WEBP"), "WebP"),
     "old.bmp": (_saved(PHOTOGRAPH, "BMP"), "BMP"),
-    "phone.heic": (b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + bytes(64), "HEIC"),
+    "phone.heic": (b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + bytes(64), "share or export it as JPEG"),
     "phone.avif": (b"\0\0\0\x18ftypavif\0\0\0\0mif1avif" + bytes(64), "AVIF"),
     "layers.psd": (b"8BPS\0\1" + bytes(64), "layers"),
     "packed.zip": (b"PK\x03\x04" + bytes(64), "packed folder"),
@@ -86,8 +86,8 @@ REFUSED = {
     "empty.jpg": (b"", "is not a JPEG"),
     "short.jpg": (TAKEN["plain.jpg"][:4000], "cannot"),
     "short.png": (TAKEN["plain.png"][:4000], "cannot"),
-    "short.tif": (TAKEN["plain.tif"][:4000], ""),
-    "real.tif": (_tiff(np.zeros((9, 9), dtype=np.float32)), ""),
+    "short.tif": (TAKEN["plain.tif"][:4000], "cannot be decoded"),
+    "real.tif": (_tiff(np.zeros((9, 9), dtype=np.float32)), "save it"),
     "deep-colour.png": (b"", ""),
 }
 
