@@ -8,7 +8,7 @@ from datetime import date, datetime
 from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session, aliased, joinedload, lazyload, selectinload
 
-from logbook.actions import machines, materials
+from logbook.actions import machines, materials, overtaken
 from logbook.actions.finding import ref
 from logbook.actions.pictures import Intake
 from logbook.actions.shop import step_list
@@ -127,6 +127,8 @@ def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[
     found = list(wait.findings(by.now)) if wait else []
     found.extend(signing.outside_limits(stage_definition(subject), values))
     found.extend(_in_doubt(subject))
+    if isinstance(subject, Sheet) and subject.stage == "print":
+        found.extend(overtaken.before_printing(session, subject))
     if isinstance(subject, Print) and subject.stage == "inspect":
         found.extend(_before_inspection(session, by, subject))
     return weigh(session, found)

@@ -44,6 +44,8 @@ def decide(session: Session, by: Actor, *, piece: Print, kind: str, reason: str,
         piece.stage = next_stage("inspect")
     elif kind in ("scrap", "replace"):
         _scrap(piece)
+        session.flush()
+        close_if_done(session, by, piece.job)  # what was left over may have been all that kept it open
     touched = [ref(piece), ref(piece.sheet), ref(piece.job)]
     made = [*([ref(new)] if new else []), *(ref(fresh) for fresh in (new.prints if new else []))]
     meaning = {"concession": "approved", "rework": "checked"}.get(kind, "rejected")

@@ -198,10 +198,19 @@ def for_the_order(job: Job) -> Select[int]:
     return pieces.where(~stayed.exists())
 
 
+def under_way(job: Job) -> Select[int]:
+    """Counts the pieces of a job that are still at the bench, samples and more than were ordered among them."""
+    return select(func.count(Print.id)).where(Print.job_id == job.id, Print.stage.not_in(("gone", "scrapped")))
+
+
+def all_gone(session: Session, job: Job) -> bool:
+    """Whether every piece that was ordered has gone."""
+    return session.execute(for_the_order(job).where(Print.stage == "gone")).scalar_one() >= job.quantity
+
+
 def close_if_done(session: Session, by: Actor, job: Job) -> None:
-    """Mark job and order as ended when nothing of them is open; part of another act."""
-    gone = session.execute(for_the_order(job).where(Print.stage == "gone")).scalar_one()
-    if gone >= job.quantity and job.ended_at is None:
+    """Mark job and order as ended when nothing of them is open or at the bench; part of another act."""
+    if job.ended_at is None and all_gone(session, job) and not session.execute(under_way(job)).scalar_one():
         job.ended_at = by.now
         session.flush()
     order = job.order

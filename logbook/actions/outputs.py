@@ -14,6 +14,14 @@ from logbook.records.floor import Print, Run, Sheet
 from logbook.refusals import Refused
 
 
+def label(run: Run) -> str:
+    """What the file is named after: its serial or serials, before they begin the job."""
+    serials = [piece.serial for sheet in run.sheets for piece in sheet.prints if piece.stage != "scrapped"]
+    if not serials:
+        return run.pieces[0].job.number
+    return serials[0] if len(serials) == 1 else f"{serials[0]}_to_{serials[-1]}"
+
+
 def file_name(run: Run, label: str) -> str:
     """A name that tells the printer's operator what it is: serial or sheet, size, dots per inch, pitch."""
     made = json.loads(run.recipe)

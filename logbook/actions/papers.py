@@ -9,7 +9,7 @@ from pathlib import Path
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, jobs, machines, outputs
+from logbook.actions import bench, jobs, machines, travellernumbers
 from logbook.actions.alignment import shift_mm
 from logbook.actions.finding import fact, ref
 from logbook.actions.pictures import current
@@ -59,9 +59,15 @@ def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_sa
         ).scalars()
     )
     sheets = list(dict.fromkeys(piece.sheet for piece in prints))
+    runs = list(dict.fromkeys(sheet.run for sheet in sheets if sheet.run)) or ([run] if run else [])
     revision = _next_revision(session, job)
     assets = thumbnails(job, store)
     newest = head(session)
+    pitch, numbers = (
+        travellernumbers.shared([travellernumbers.made(job, sheet) for sheet in sheets])
+        if sheets
+        else travellernumbers.planned(job, materials, jobs.pitch_of(session, job), run)
+    )
     view = views.Traveller(
         imprint=views.Imprint(
             shop=fact(session, "shop name"),
@@ -75,20 +81,20 @@ def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_sa
         address=f"{address}go/{job.code}",
         steps=step_list(job.step_list),
         cards=shelf.cards,
-        pitch=_pitch(session, job, run),
+        pitch=pitch,
         flip=job.flip,  # type: ignore[arg-type]
         order=job.order.number,
         customer=job.order.customer.called if job.order.customer else "the shop's own",
         due=f"{job.order.due_on:%Y-%m-%d}" if job.order.due_on else "",
         quantity=str(job.quantity),
-        banners=_banners(job, run),
+        banners=_banners(job, prints),
         pictures=tuple(views.Thumbnail(number, name) for number, name in enumerate(assets, start=1)),
-        numbers=_numbers(job, materials, run),
-        sheets=tuple(_column(sheet.number, f"{address}go/{sheet.code}", sheet) for sheet in sheets),
-        pieces=tuple(_column(piece.serial, f"{address}go/{piece.code}", piece) for piece in prints),
+        numbers=numbers,
+        sheets=tuple(_sheet_columns(job, sheets, numbers, address)),
+        pieces=tuple(_piece_column(piece, address) for piece in prints),
         machines=tuple(_benches(session, materials)),
         entries=tuple(_entries(session, sheets, prints)),
-        closed=_closed(session, job, run),
+        closed=_closed(session, job, runs),
         remarks=_remarks(session, sheets, prints),
         people=_people(session),
         leading_edge=LEADING_EDGE[job.flip],
@@ -143,56 +149,31 @@ def thumbnails(job: Job, store: FileStore) -> dict[str, bytes]:
     }
 
 
-def _pitch(session: Session, job: Job, run: Run | None) -> views.Pitch:
-    if run is not None:
-        found, lpi, u_lpi = run.pitch, run.lpi, run.u_lpi
-    elif chosen := jobs.pitch_of(session, job):
-        found, lpi, u_lpi = chosen.pitch, chosen.pitch.lpi, chosen.pitch.u_lpi
-    else:
-        return views.Pitch(value="", origin="nominal", detail="no pitch chosen yet")
-    lens = f"{found.lens_lot.material.name} lot {found.lens_lot.label}"
-    where = f"{found.code}, {found.known_since.astimezone():%Y-%m-%d}, {lens}, {found.mode.machine.name}"
-    return views.Pitch(
-        value=str(lpi), uncertainty=f"{u_lpi:.4f}" if u_lpi is not None else "", origin=found.origin, detail=where
-    )
-
-
-def _banners(job: Job, run: Run | None) -> tuple[str, ...]:
+def _banners(job: Job, prints: list[Print]) -> tuple[str, ...]:
     told = []
-    if run is not None and run.sample:
+    if prints and all(piece.sample for piece in prints):
         told.append("SAMPLE: cannot leave as the order")
     if job.entered_at_stage:
         told.append(f"Before the logbook: everything up to {job.entered_at_stage}")
     return tuple(told)
 
 
-def _numbers(job: Job, materials: JobMaterials | None, run: Run | None) -> views.Numbers:
-    printed = f"{float(job.width.mm + 2 * job.bleed.mm):.1f} × {float(job.height.mm + 2 * job.bleed.mm):.1f} mm"
-    mode = run.mode if run else materials.mode if materials else None
-    return views.Numbers(
-        dots_per_inch=f"{mode.dpi_across} × {mode.dpi_down}" if mode else "",
-        printed_size=printed,
-        finished_size=f"{float(job.width.mm):.1f} × {float(job.height.mm):.1f} mm",
-        bleed=f"{float(job.bleed.mm):.1f} mm",
-        viewing_distance=f"{float(job.distance.mm):.0f} mm",
-        lens_lot=f"{materials.lens_lot.material.name}, lot {materials.lens_lot.label}" if materials else "",
-        paper=f"{materials.paper.name}" + (f", lot {materials.paper_lot.label}" if materials.paper_lot else "")
-        if materials
-        else "",
-        adhesive=f"{materials.adhesive_lot.material.name}, lot {materials.adhesive_lot.label}"
-        if materials and materials.adhesive_lot
-        else "",
-        printer=mode.machine.name if mode else "",
-        mode=mode.name if mode else "",
-        file_name=outputs.file_name(run, job.number) if run else "",
-        file_hash=run.output.sha256[:8] if run and run.output else "",
-    )
+def _sheet_columns(job: Job, sheets: list[Sheet], common: views.Numbers, address: str) -> Iterator[views.Column]:
+    for sheet in sheets:
+        pitch, numbers = travellernumbers.made(job, sheet)
+        yield views.Column(
+            code=sheet.number,
+            address=f"{address}go/{sheet.code}",
+            holds=", ".join(piece.serial for piece in sheet.prints),
+            pitch=pitch,
+            file_hash=numbers.file_hash,
+            more=travellernumbers.beside(numbers, common),
+        )
 
 
-def _column(code: str, address: str, row: Sheet | Print) -> views.Column:
-    if isinstance(row, Print):
-        return views.Column(code=code, address=address, note=row.set_aside_reason or ("sample" if row.sample else ""))
-    return views.Column(code=code, address=address, holds=", ".join(piece.serial for piece in row.prints))
+def _piece_column(piece: Print, address: str) -> views.Column:
+    note = piece.set_aside_reason or ("sample" if piece.sample else "")
+    return views.Column(code=piece.serial, address=f"{address}go/{piece.code}", note=note)
 
 
 def _benches(session: Session, materials: JobMaterials | None) -> list[views.Bench]:
@@ -262,7 +243,7 @@ def _covered(session: Session, sheet: Sheet) -> Iterator[views.Entry]:
                 yield views.Entry(step.key, sheet.number, "ticked for this session", told.person.initials, since)
 
 
-def _closed(session: Session, job: Job, run: Run | None) -> tuple[views.Closed, ...]:
+def _closed(session: Session, job: Job, runs: list[Run]) -> tuple[views.Closed, ...]:
     """The job's own stages in one line each, once the app has recorded them."""
     if job.entered_at_stage:
         return tuple(views.Closed(stage, "before the logbook") for stage in _JOB_STAGES)
@@ -277,18 +258,26 @@ def _closed(session: Session, job: Job, run: Run | None) -> tuple[views.Closed, 
         lines["pitch"] = f"{picked.pitch.origin} {picked.pitch.code}, chosen by {picked.person.name}" + (
             f": {picked.reason}" if picked.reason else ""
         )
-    if run is not None and run.accepted_by is not None:
-        lines["interlace"] = (
-            f"run {run.code} accepted by {run.accepted_by.name}, {run.accepted_at.astimezone():%Y-%m-%d %H:%M}"  # type: ignore[union-attr]
-            f"{_reason_of(session, run)}"
-        )
+    if accepted := [_accepted(session, run) for run in runs if run.accepted_by is not None]:
+        lines["interlace"] = "; ".join(accepted)
     return tuple(views.Closed(stage, line) for stage, line in lines.items())
 
 
-def _reason_of(session: Session, run: Run) -> str:
-    """Why a run was asked for although something spoke against it."""
-    reasons = [entry.reason for entry in entries_for(session, ref(run)) if entry.action == "interlace run asked for"]
-    return f"; asked for: {reasons[0]}" if reasons and reasons[0] else ""
+_REASONS = {
+    "interlace run asked for": "asked for",
+    "interlaced file accepted": "accepted although its job had moved on",
+    "sheets started": "sheets started although its job had moved on",
+}
+
+
+def _accepted(session: Session, run: Run) -> str:
+    """Who accepted a run, and every reason that was given for it."""
+    assert run.accepted_by is not None
+    assert run.accepted_at is not None
+    told = entries_for(session, ref(run))
+    reasons = dict.fromkeys((_REASONS[entry.action], entry.reason) for entry in told if entry.action in _REASONS)
+    given = "".join(f"; {words}: {reason}" for words, reason in reasons if reason)
+    return f"run {run.code} accepted by {run.accepted_by.name}, {run.accepted_at.astimezone():%Y-%m-%d %H:%M}{given}"
 
 
 def _people(session: Session) -> int:

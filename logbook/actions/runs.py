@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, or_, select, update
 from sqlalchemy.orm import Session
 
-from logbook.actions import recipes
+from logbook.actions import overtaken, recipes
 from logbook.actions.finding import ref
 from logbook.actions.jobs import gates, materials_of, pitch_of
 from logbook.actions.materials import refuse_set_aside
@@ -262,12 +262,13 @@ def again(session: Session, by: Actor, *, run: Run) -> None:
     record(session, by, Act("interlace run started again", _touched(run)))
 
 
-def accept(session: Session, by: Actor, *, run: Run) -> None:
-    """Somebody looked at the interlaced file and takes it for printing."""
+def accept(session: Session, by: Actor, *, run: Run, reason: str = "") -> None:
+    """Somebody looked at the interlaced file and takes it for printing; with a reason, if its job moved on since."""
     if run.state != "done" or run.output is None:
         raise Refused("Only a finished run can be accepted.")
     if run.accepted_at is not None:
         raise Refused("This run was accepted already.")
+    settled = settle(overtaken.findings(session, run), reason=reason)
     run.accepted_at, run.accepted_by_id = by.now, by.person_id
     record(
         session,
@@ -276,6 +277,7 @@ def accept(session: Session, by: Actor, *, run: Run) -> None:
             "interlaced file accepted",
             _touched(run),
             meaning="approved",
+            reason=settled or None,
             files=[run.output.sha256],
         ),
     )

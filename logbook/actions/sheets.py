@@ -3,6 +3,7 @@
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from logbook.actions import overtaken
 from logbook.actions.finding import ref
 from logbook.actions.jobs import materials_of
 from logbook.actions.materials import refuse_set_aside
@@ -11,6 +12,7 @@ from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import JobMaterials, Print, Run, Sheet, StepRecord
 from logbook.records.orders import Job
 from logbook.refusals import Refused
+from logbook.rules.findings import settle
 from logbook.rules.stages import stages_before
 
 SHEET_STAGES = ("print", "dry", "adhesive", "laminate", "dwell")
@@ -22,12 +24,16 @@ def open_quantity(session: Session, job: Job) -> int:
     return max(0, job.quantity - session.execute(for_the_order(job)).scalar_one())
 
 
-def start_sheets(session: Session, by: Actor, *, run: Run, count: int) -> list[Sheet]:
-    """Sheets to be printed from an accepted run, each with one print per piece of the run."""
+def start_sheets(session: Session, by: Actor, *, run: Run, count: int, reason: str = "") -> list[Sheet]:
+    """Sheets to be printed from an accepted run, each with one print per piece of the run.
+
+    A run that its job has overtaken (see ``actions.overtaken``) makes sheets for a reason only.
+    """
     if run.accepted_at is None:
         raise Refused("Look at the interlaced file and accept it first.")
     if count < 1:
         raise Refused("At least one sheet.", field="count")
+    settled = settle(overtaken.findings(session, run), reason=reason)
     made = [_from_run(session, by, run) for _ in range(count)]
     prints = [piece for sheet in made for piece in sheet.prints]
     record(
@@ -36,6 +42,7 @@ def start_sheets(session: Session, by: Actor, *, run: Run, count: int) -> list[S
         Act(
             "sheets started",
             [ref(run), *map(ref, made), *map(ref, prints), *_jobs(prints)],
+            reason=settled or None,
             new={"sheets": [sheet.number for sheet in made], "serials": [piece.serial for piece in prints]},
         ),
     )

@@ -4,6 +4,9 @@ from logbook.paper.render import Address, asset_address, render
 from logbook.paper.rows import blocks
 from logbook.paper.views import Imprint, Thumbnail, Traveller
 
+SEVERAL = "several"
+"""The origin of a job's pitch where its sheets do not share one."""
+
 
 def traveller_html(view: Traveller, *, page: str = "A4", address: Address = asset_address) -> str:
     """The traveller as HTML for A4 or Letter; the PDF writer and the browser show the same text.
@@ -35,8 +38,14 @@ def flip_words(flip: str, pictures: tuple[Thumbnail, ...]) -> str:
 
 
 def _banners(view: Traveller) -> tuple[str, ...]:
-    untested = () if view.pitch.origin == "test" else (f"Pitch {view.pitch.origin} – not tested",)
-    return (*view.banners, *untested)
+    own = {sheet.pitch.origin for sheet in view.sheets if sheet.pitch} or {view.pitch.origin}
+    untested = " and ".join(sorted(own - {"test"}))
+    told = [*view.banners]
+    if view.pitch.origin == SEVERAL:
+        told.append("Several runs: pitch and file stand at each sheet")
+    if untested:
+        told.append(f"Pitch {untested} – not tested")
+    return tuple(told)
 
 
 def _head(view: Traveller) -> tuple[tuple[str, str], ...]:
@@ -57,4 +66,4 @@ def _small(view: Traveller) -> tuple[tuple[str, str], ...]:
 
 
 def _file_words(view: Traveller) -> str:
-    return " · ".join(part for part in (view.numbers.file_name, view.numbers.file_hash) if part)
+    return " · ".join(dict.fromkeys(part for part in (view.numbers.file_name, view.numbers.file_hash) if part))

@@ -31,7 +31,8 @@ class Thumbnail:
 class Pitch:
     """The pitch that is used: value and uncertainty in lines per inch, and where it comes from.
 
-    ``origin`` is test, carried over, forecast or nominal; ``detail`` says which
+    ``origin`` is test, carried over, forecast, nominal or before the logbook, and
+    several where a job's sheets do not share one; ``detail`` says which
     test, day and pairing.
     """
 
@@ -43,12 +44,19 @@ class Pitch:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One sheet or one piece: a column of the steps. ``note`` prints beside it, for example "sample"."""
+    """One sheet or one piece: a column of the steps. ``note`` prints beside it, for example "sample".
+
+    A sheet carries the pitch and the short hash of its own run; ``more`` are lines
+    for what the sheets of the job do not share.
+    """
 
     code: str
     address: str = ""
     holds: str = ""
     note: str = ""
+    pitch: Pitch | None = None
+    file_hash: str = ""
+    more: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

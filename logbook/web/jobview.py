@@ -9,7 +9,7 @@ from flask import g, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session, lazyload, selectinload
 
-from logbook.actions import jobs, leaving, pitchfacts, reorders, sheets
+from logbook.actions import jobs, leaving, orders, overtaken, pitchfacts, reorders, sheets
 from logbook.actions.finding import ref
 from logbook.actions.pictures import current
 from logbook.records.audit import AuditEntry, entries_for
@@ -137,6 +137,8 @@ def _next(
         return
     yield from _before_the_run(job, gates, runs)
     yield from _runs_next(session, job, runs)
+    if prints and orders.all_gone(session, job):
+        yield Next(_LEFT_OVER.format(job.quantity), f"{url_for('jobs.job', code=job.code)}#prints")
     for sheet in dict.fromkeys(piece.sheet for piece in prints):
         if sheet.stage not in ("parted", "scrapped"):
             yield Next(f"{sheet.number}: {_SHEET_NEXT[sheet.stage]}", url_for("bench.sheet", code=sheet.code))
@@ -145,6 +147,7 @@ def _next(
             yield Next(_piece_words(session, piece), url_for("bench.piece", code=piece.code))
 
 
+_LEFT_OVER = "All that was ordered has gone ({}). What is still here is more: finish it, keep it or throw it away"
 _SHEET_NEXT = {
     "print": "print it",
     "dry": "let it dry, then sign",
@@ -194,15 +197,35 @@ def _answer_next(gates: Gates, here: str) -> tuple[str, str]:
 
 def _runs_next(session: Session, job: Job, runs: list[Run]) -> Iterator[Next]:
     for run in runs:
-        address = url_for("runs.run", code=run.code)
-        if run.state in ("waiting", "running"):
-            yield Next(f"Run {run.code} is at work", address)
-        elif run.state == "done" and run.accepted_at is None:
-            yield Next(f"Look at run {run.code} and accept it", address)
-        elif run.state == "done" and not run.sheets:
-            yield Next(f"Hand run {run.code} to the printer and start its sheets", address)
-        elif run.state == "failed":
-            yield Next(f"Run {run.code} failed: {run.trouble}", address)
-    newest = next((run for run in runs if run.accepted_at and not run.sample), None)
-    if newest and newest.sheets and (open_quantity := sheets.open_quantity(session, job)):
-        yield Next(f"{open_quantity} more to print from run {newest.code}", url_for("runs.run", code=newest.code))
+        if words := _run_words(run):
+            yield from _one_run(session, job, run, words, newest=run is _newest(runs, sample=run.sample))
+    accepted = next((run for run in runs if run.accepted_at and not run.sample), None)
+    if accepted and accepted.sheets and (open_quantity := sheets.open_quantity(session, job)):
+        words = f"{open_quantity} more to print from run {accepted.code}"
+        yield from _one_run(session, job, accepted, words, newest=accepted is _newest(runs, sample=False))
+
+
+def _newest(runs: list[Run], *, sample: bool) -> Run | None:
+    return next((run for run in runs if run.sample is sample and run.state != "cancelled"), None)
+
+
+def _run_words(run: Run) -> str:
+    if run.state in ("waiting", "running"):
+        return f"Run {run.code} is at work"
+    if run.state == "failed":
+        return f"Run {run.code} failed: {run.trouble}"
+    if run.state == "done" and run.accepted_at is None:
+        return f"Look at run {run.code} and accept it"
+    if run.state == "done" and not run.sheets:
+        return f"Hand run {run.code} to the printer and start its sheets"
+    return ""
+
+
+def _one_run(session: Session, job: Job, run: Run, words: str, *, newest: bool) -> Iterator[Next]:
+    """What a run waits for; one that its job has overtaken is never offered as if nothing had happened."""
+    told = overtaken.overtaken(session, run) if run.state == "done" else ""
+    if not told:
+        yield Next(words, url_for("runs.run", code=run.code))
+    elif newest:
+        here = f"{url_for('jobs.job', code=job.code)}#interlace"
+        yield Next(f"Interlace anew; do not go on with run {run.code} as it is. {told}", here)

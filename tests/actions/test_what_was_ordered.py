@@ -128,7 +128,7 @@ def test_a_file_is_printed_on_the_paper_it_was_made_for(shop):
 def test_a_sheet_of_a_run_does_not_take_a_paper_that_was_chosen_afterwards(shop):
     code = shop.ready()
     _choose(shop, code, paper="rag", paper_lot="R-1")
-    shop.act(lambda session, by: sheets.start_sheets(session, by, run=one(session, Run), count=1))
+    shop.act(lambda session, by: sheets.start_sheets(session, by, run=one(session, Run), count=1, reason="one more"))
     lots = shop.read(
         lambda session: [
             piece.sheet.paper_lot.label if piece.sheet.paper_lot else None

@@ -7,10 +7,10 @@ from pathlib import Path
 from flask import Blueprint, abort, jsonify, request, send_file, url_for
 from sqlalchemy.orm import Session
 from werkzeug import Response
-from wtforms import IntegerField
+from wtforms import IntegerField, StringField
 from wtforms.validators import NumberRange
 
-from logbook.actions import outputs, sheets
+from logbook.actions import outputs, overtaken, sheets
 from logbook.actions import runs as actions
 from logbook.actions.finding import by_code, fact
 from logbook.actions.pictures import current
@@ -37,6 +37,7 @@ class SheetsForm(BenchForm):
     """How many sheets to print."""
 
     count = IntegerField("Sheets to print", [NEEDED, NumberRange(min=1, max=200)], default=1)
+    reason = StringField("Why this run all the same", description="Printed on the record.")
 
 
 @pages.route("/run/<code>")
@@ -63,21 +64,14 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             result=json.loads(found.result) if found.result else None,
             form=form or Plain(formdata=None),
             sheets_form=sheets_form,
+            overtaken=overtaken.overtaken(session, found) if found.state == "done" else "",
             folder=fact(session, "hand-over folder"),
             patch=_patch(),
             lengths=LENGTHS_MM,
             place=_place(found),
             eyes=_eyes(found),
-            file_name=outputs.file_name(found, label(found)),
+            file_name=outputs.file_name(found, outputs.label(found)),
         )
-
-
-def label(found: Run) -> str:
-    """What the file is named after: its serial or serials, before they begin the job."""
-    serials = [piece.serial for sheet in found.sheets for piece in sheet.prints if piece.stage != "scrapped"]
-    if not serials:
-        return found.pieces[0].job.number
-    return serials[0] if len(serials) == 1 else f"{serials[0]}_to_{serials[-1]}"
 
 
 @pages.get("/run/<code>.json")
@@ -122,8 +116,9 @@ def accept(code: str) -> Response | tuple[str, int]:
 
     def work(session: Session, by: Actor) -> object:
         found = by_code(session, Run, code)
-        actions.accept(session, by, run=found)
-        return sheets.start_sheets(session, without_request(by), run=found, count=form.count.data)
+        reason = form.reason.data or ""
+        actions.accept(session, by, run=found, reason=reason)
+        return sheets.start_sheets(session, without_request(by), run=found, count=form.count.data, reason=reason)
 
     if form.validate_on_submit() and (done := act(form, work, lambda _: url_for("runs.run", code=code))):
         return done
@@ -162,7 +157,7 @@ def hand_over(code: str) -> Response | tuple[str, int]:
         folder = fact(session, "hand-over folder")
         if not folder:
             raise Refused("No hand-over folder is set; it is set once on the shop's page.")
-        return outputs.hand_over(session, by, the_shop().store, found, Path(folder), label(found))
+        return outputs.hand_over(session, by, the_shop().store, found, Path(folder), outputs.label(found))
 
     return _button(code, work)
 
@@ -175,7 +170,7 @@ def start_sheets(code: str) -> Response | tuple[str, int]:
         done := act(
             form,
             lambda session, by: sheets.start_sheets(
-                session, by, run=by_code(session, Run, code), count=form.count.data
+                session, by, run=by_code(session, Run, code), count=form.count.data, reason=form.reason.data or ""
             ),
             lambda made: (
                 url_for("bench.sheet", code=made[0].code) if len(made) == 1 else url_for("runs.run", code=code)
@@ -197,7 +192,7 @@ def file(code: str) -> Response:
             the_shop().store.path(found.output.sha256),
             mimetype="image/tiff",
             as_attachment=True,
-            download_name=outputs.file_name(found, label(found)),
+            download_name=outputs.file_name(found, outputs.label(found)),
         )
 
 

@@ -1,0 +1,76 @@
+"""A run that what was chosen since has overtaken: made at another pitch, for other materials, from other pictures."""
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from logbook.actions.jobs import materials_of, pitch_of
+from logbook.actions.pictures import current
+from logbook.actions.pitchfacts import as_used
+from logbook.actions.recipes import load
+from logbook.records.floor import JobMaterials, Run, Sheet
+from logbook.records.orders import Job
+from logbook.rules.findings import Finding, ask
+
+
+def overtaken(session: Session, run: Run) -> str:
+    """What the run's job has chosen since the run was asked for, in whole sentences; empty when nothing changed.
+
+    Both values stand in each sentence: which of the two is meant is the reader's to say.
+    """
+    job = run.pieces[0].job
+    told = [*_pitch(session, run, job), *_materials(run, materials_of(session, job)), *_pictures(run, job)]
+    return " ".join(told)
+
+
+def findings(session: Session, run: Run) -> list[Finding]:
+    """The same as a question: who goes on with such a run says why."""
+    told = overtaken(session, run)
+    return [ask("overtaken", told)] if told else []
+
+
+def before_printing(session: Session, sheet: Sheet) -> list[Finding]:
+    """The question at the printer: where something was chosen after the sheet began, so that nobody is asked twice.
+
+    ``sheet`` is one that is still to be printed; one without a run asks nothing.
+    """
+    if sheet.run is None or _last_choice(session, sheet.run.pieces[0].job) <= sheet.started_at:
+        return []
+    return findings(session, sheet.run)
+
+
+def _last_choice(session: Session, job: Job) -> datetime:
+    chosen = [row.at for row in (pitch_of(session, job), materials_of(session, job)) if row is not None]
+    return max([*chosen, *(picture.added_at for picture in current(job))], default=job.started_at)
+
+
+def _pitch(session: Session, run: Run, job: Job) -> list[str]:
+    chosen = pitch_of(session, job)
+    if chosen is None:
+        return []
+    now = as_used(job, chosen.pitch).lpi
+    if now == run.lpi and chosen.pitch is run.pitch:
+        return []
+    was, new = (f"{pitch.origin} {pitch.code}" for pitch in (run.pitch, chosen.pitch))
+    return [f"This run was made at {run.lpi} lines per inch ({was}); the job's pitch is now {now} ({new})."]
+
+
+def _materials(run: Run, now: JobMaterials | None) -> list[str]:
+    if now is None:
+        return []
+    pairs = [
+        ("lens lot", run.lens_lot, now.lens_lot, lambda lot: f"{lot.material.name}, {lot.label}"),
+        ("printer mode", run.mode, now.mode, lambda mode: f"{mode.machine.name}, {mode.name}"),
+        ("paper", run.paper, now.paper, lambda paper: paper.name),
+    ]
+    changed = [(what, words(was), words(new)) for what, was, new, words in pairs if was is not new]
+    return [f"Its {what} is {was}; the job's is now {new}." for what, was, new in changed]
+
+
+def _pictures(run: Run, job: Job) -> list[str]:
+    if job.pictures_erased_at is not None:
+        return []
+    made: list[dict[str, Any]] = load(run.recipe)["pictures"]
+    same = [one["sha256"] for one in made] == [picture.file.sha256 for picture in current(job)]
+    return [] if same else ["The job's pictures are other ones now than those in this run."]

@@ -1,0 +1,118 @@
+"""The numbers of a traveller: of what will be made, and of each sheet as it was made.
+
+Sheets of one job can come from several runs. What all of them share stands once,
+large; what differs is never given one value for all, but stands beside each sheet.
+"""
+
+from dataclasses import fields
+
+from logbook.actions import outputs
+from logbook.actions.pitchfacts import as_used
+from logbook.paper import views
+from logbook.records.floor import JobMaterials, JobPitch, Run, Sheet
+from logbook.records.machines import PrinterMode
+from logbook.records.materials import Lot
+from logbook.records.orders import Job
+from logbook.records.pitch import PitchOnRecord
+
+DIFFERS = "see each sheet"
+
+
+def planned(
+    job: Job, materials: JobMaterials | None, chosen: JobPitch | None, run: Run | None
+) -> tuple[views.Pitch, views.Numbers]:
+    """What the next sheet will be made with: the run's own values once there is one, else what is chosen."""
+    if run is not None:
+        pitch = _pitch(run.pitch, str(run.lpi), f"{run.u_lpi:.4f}" if run.u_lpi is not None else "")
+    elif chosen is not None:
+        used = as_used(job, chosen.pitch)
+        pitch = _pitch(chosen.pitch, str(used.lpi), f"{used.u_lpi:.4f}" if used.u_lpi is not None else "")
+    else:
+        pitch = views.Pitch(value="", origin="nominal", detail="no pitch chosen yet")
+    if materials is None:
+        return pitch, _numbers(job, run, lens_lot=None, mode=run.mode if run else None, paper="", adhesive=None)
+    paper = run.paper if run else materials.paper
+    return pitch, _numbers(
+        job,
+        run,
+        lens_lot=run.lens_lot if run else materials.lens_lot,
+        mode=run.mode if run else materials.mode,
+        paper=_paper(paper.name, materials.paper_lot if materials.paper is paper else None),
+        adhesive=materials.adhesive_lot,
+    )
+
+
+def made(job: Job, sheet: Sheet) -> tuple[views.Pitch, views.Numbers]:
+    """What one sheet was made with; nothing of it is taken from what was chosen later."""
+    run = sheet.run
+    if run is None:
+        pitch = views.Pitch(value="not on record", origin="before the logbook")
+    else:
+        pitch = _pitch(run.pitch, str(run.lpi), f"{run.u_lpi:.4f}" if run.u_lpi is not None else "")
+    name = run.paper.name if run else sheet.paper_lot.material.name if sheet.paper_lot else ""
+    return pitch, _numbers(
+        job,
+        run,
+        lens_lot=sheet.lens_lot,
+        mode=sheet.mode,
+        paper=_paper(name, sheet.paper_lot),
+        adhesive=sheet.adhesive_lot,
+    )
+
+
+def _pitch(found: PitchOnRecord, value: str, uncertainty: str) -> views.Pitch:
+    lens = f"{found.lens_lot.material.name} lot {found.lens_lot.label}"
+    where = f"{found.code}, {found.known_since.astimezone():%Y-%m-%d}, {lens}, {found.mode.machine.name}"
+    return views.Pitch(value=value, uncertainty=uncertainty, origin=found.origin, detail=where)
+
+
+def _paper(name: str, lot: Lot | None) -> str:
+    return name + (f", lot {lot.label}" if lot is not None else "")
+
+
+def _numbers(
+    job: Job, run: Run | None, *, lens_lot: Lot | None, mode: PrinterMode | None, paper: str, adhesive: Lot | None
+) -> views.Numbers:
+    return views.Numbers(
+        dots_per_inch=f"{mode.dpi_across} × {mode.dpi_down}" if mode else "",
+        printed_size=f"{float(job.width.mm + 2 * job.bleed.mm):.1f} × {float(job.height.mm + 2 * job.bleed.mm):.1f} mm",
+        finished_size=f"{float(job.width.mm):.1f} × {float(job.height.mm):.1f} mm",
+        bleed=f"{float(job.bleed.mm):.1f} mm",
+        viewing_distance=f"{float(job.distance.mm):.0f} mm",
+        lens_lot=f"{lens_lot.material.name}, lot {lens_lot.label}" if lens_lot else "",
+        paper=paper,
+        adhesive=f"{adhesive.material.name}, lot {adhesive.label}" if adhesive else "",
+        printer=mode.machine.name if mode else "",
+        mode=mode.name if mode else "",
+        file_name=outputs.file_name(run, outputs.label(run)) if run else "",
+        file_hash=run.output.sha256[:8] if run and run.output else "",
+    )
+
+
+def shared(found: list[tuple[views.Pitch, views.Numbers]]) -> tuple[views.Pitch, views.Numbers]:
+    """What several sheets have in common; where they differ, the words that send the reader to each sheet."""
+    pitches, numbers = {pitch for pitch, _ in found}, [one for _, one in found]
+    pitch = pitches.pop() if len(pitches) == 1 else views.Pitch(value=DIFFERS, origin="several")
+    names = [field.name for field in fields(views.Numbers)]
+    return pitch, views.Numbers(**{name: _one_or_differs({getattr(one, name) for one in numbers}) for name in names})
+
+
+def _one_or_differs(values: set[str]) -> str:
+    return values.pop() if len(values) == 1 else DIFFERS
+
+
+_BESIDE = {
+    "dots_per_inch": "dpi",
+    "lens_lot": "lens lot",
+    "paper": "paper",
+    "adhesive": "adhesive",
+    "printer": "printer",
+    "mode": "mode",
+}
+
+
+def beside(own: views.Numbers, common: views.Numbers) -> tuple[str, ...]:
+    """Lines beside a sheet for what the job's sheets do not share; pitch and file stand there anyway."""
+    return tuple(
+        f"{words} {getattr(own, name) or '?'}" for name, words in _BESIDE.items() if getattr(common, name) == DIFFERS
+    )

@@ -1,0 +1,71 @@
+"""The job's page and the run's page after the job's pitch was changed: neither goes on as if nothing had happened."""
+
+import html
+
+from logbook.actions import pitch, sheets
+from logbook.records.floor import Run
+from logbook.records.pitch import PitchOnRecord
+from support.small_shop import job, one
+
+
+def _text(desk, address):
+    return html.unescape(desk.get(address).get_data(as_text=True))
+
+
+def _moved_on(office):
+    """Job and run: finished, not accepted, and the job's pitch chosen anew since."""
+    code = office.order(customer="")
+    office.choose_pitch(code)
+    office.run(code, accept=False)
+
+    def choose(session, by):
+        old = one(session, PitchOnRecord, origin="carried over")
+        conditions = pitch.Conditions(lens_lot=old.lens_lot, mode=old.mode, paper=old.paper, axis=old.axis)
+        nominal = pitch.take_nominal(session, by, conditions=conditions)
+        pitch.choose(session, by, job=job(session, code), pitch=nominal, reason="to compare")
+        return one(session, Run).code
+
+    return code, office.act(choose)
+
+
+def test_next_says_interlace_anew_and_offers_nothing_to_accept(office, desk):
+    code, run = _moved_on(office)
+    for address in (f"/job/{code}", "/"):
+        page = _text(desk, address)
+        assert f"Interlace anew; do not go on with run {run}" in page
+        assert f"Look at run {run} and accept it" not in page
+
+
+def test_accepting_asks_for_a_reason_and_keeps_what_was_typed(office, desk):
+    _, run = _moved_on(office)
+    page = _text(desk, f"/run/{run}")
+    assert "the job's pitch is now" in page
+    answer = desk.post(f"/run/{run}/accept", data={"request_id": "a", "count": "3"})
+    assert answer.status_code == 422
+    assert "Give a reason to go on" in html.unescape(answer.get_data(as_text=True))
+    assert 'value="3"' in answer.get_data(as_text=True)
+    assert office.read(lambda session: one(session, Run).accepted_at) is None
+    form = {"request_id": "b", "count": "1", "reason": "both are to be compared"}
+    assert desk.post(f"/run/{run}/accept", data=form).status_code == 303
+    assert office.read(lambda session: len(one(session, Run).sheets)) == 1
+
+
+def test_a_newer_run_takes_the_place_of_the_old_one(office, desk):
+    code, old = _moved_on(office)
+    office.run(code, accept=False)
+    page = _text(desk, f"/job/{code}")
+    assert "Interlace anew" not in page
+    assert page.count("and accept it") == 1
+    assert f"Look at run {old}" not in page
+
+
+def test_what_is_left_over_is_named_when_the_order_has_gone(office, desk):
+    code = office.ready(customer="")
+    office.mount(code)
+    office.inspect(code)
+    office.act(lambda session, by: sheets.start_sheets(session, by, run=one(session, Run), count=1))
+    office.leave(code)
+    page = _text(desk, f"/job/{code}")
+    assert "All that was ordered has gone (1)" in page
+    assert "print it" in page
+    assert "Everything has gone out" not in page
