@@ -16,6 +16,7 @@ from logbook.actions.materials import refuse_set_aside
 from logbook.actions.pictures import current
 from logbook.actions.pitch import findings_for
 from logbook.actions.pitchfacts import as_used
+from logbook.actions.repairs import MENDED
 from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
 from logbook.records.base import new_code
@@ -116,8 +117,11 @@ def _claimable(now: datetime) -> ColumnElement[bool]:
     return UNFINISHED & or_(Run.state == "waiting", Run.lease_until < now)
 
 
-def claim(session: Session, run_id: int, now: datetime) -> Claim | None:
-    """Take a run, or None when another worker was quicker or it is not to be had."""
+def claim(session: Session, run_id: int, now: datetime, by: Actor | None = None) -> Claim | None:
+    """Take a run, or None when another worker was quicker or it is not to be had.
+
+    A run that is taken over from a dead worker is on record as a repair by ``by``.
+    """
     token = secrets.token_hex(16)
     taken: Any = session.execute(
         update(Run)
@@ -130,6 +134,9 @@ def claim(session: Session, run_id: int, now: datetime) -> Claim | None:
         return None
     run = session.get_one(Run, run_id)
     session.refresh(run)
+    if by is not None and run.attempts > 1:
+        why = "its worker had stopped answering"
+        record(session, by, Act("interlace run begun again", [*_touched(run), MENDED], reason=why))
     return Claim(run.id, run.code, token, json.loads(run.recipe), provenance(run), run.sample)
 
 
@@ -194,7 +201,7 @@ def fail(session: Session, by: Actor, claimed: Claim, *, trouble: str) -> None:
         _end(session, by, run, "failed", trouble)
 
 
-def _end(session: Session, by: Actor, run: Run, state: str, trouble: str) -> None:
+def _end(session: Session, by: Actor, run: Run, state: str, trouble: str, *more: str) -> None:
     # prints came from a run that was only to be made anew: it stays done, its file stays away
     run.state = state if run.pixels_sha256 is None else "done"
     run.trouble, run.ended_at, run.cancel_wanted = trouble, by.now, False
@@ -202,7 +209,7 @@ def _end(session: Session, by: Actor, run: Run, state: str, trouble: str) -> Non
     record(
         session,
         by,
-        Act(f"interlace run {state}", _touched(run), reason=_without_names(run, trouble)),
+        Act(f"interlace run {state}", [*_touched(run), *more], reason=_without_names(run, trouble)),
     )
 
 
@@ -248,7 +255,8 @@ def give_up_dead(session: Session, by: Actor, now: datetime) -> list[Run]:
         if run.cancel_wanted:
             _end(session, by, run, "cancelled", "stopped while it ran")
         else:
-            _end(session, by, run, "failed", f"the worker stopped answering {MOST_ATTEMPTS} times; start it again")
+            trouble = f"the worker stopped answering {MOST_ATTEMPTS} times; start it again"
+            _end(session, by, run, "failed", trouble, MENDED)
     return dead
 
 

@@ -12,6 +12,7 @@ from logbook.actions import recipes, runs
 from logbook.actions.shop import largest_picture
 from logbook.engine.headers import allow_pixels
 from logbook.engine.interlace import Cancelled, Result, decoder_versions, interlace
+from logbook.faults import fault
 from logbook.records.audit import Actor
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
@@ -33,9 +34,10 @@ def worker_actor(now: datetime | None = None) -> Actor:
 def work_on(shop: Shop, run_id: int, *, clock: Callable[[], datetime] = right_now) -> None:
     """Do one run from claim to record; harmless when somebody else has it."""
     with shop.database.writing() as session:
-        claimed = runs.claim(session, run_id, clock())
+        claimed = runs.claim(session, run_id, clock(), worker_actor(clock()))
     if claimed is None:
         return
+    fault("claimed")
     out = shop.store.temporary()
     try:
         with _Heart(shop, claimed, clock) as heart:
@@ -91,6 +93,8 @@ def _record(shop: Shop, claimed: runs.Claim, stored: tuple[str, int], result: Re
     told["notes"] = [_with_names(note, claimed.recipe) for note in told["notes"]]
     with shop.database.writing() as session:
         runs.finish(session, by, claimed, stored=stored, result=told, engine_version=engine_version())
+        fault("recording")
+    fault("recorded")
 
 
 def _with_names(note: str, recipe: dict) -> str:
@@ -132,6 +136,7 @@ class _Heart:
     def tell(self, part: float) -> None:
         """Progress from the engine, 0 to 1."""
         self._percent = int(part * 100)
+        fault("computing")
 
     def stop_wanted(self) -> bool:
         """Whether somebody asked to stop the run, or took it away."""

@@ -5,7 +5,7 @@ import os
 import threading
 from datetime import UTC, datetime, timedelta
 
-from logbook.actions import runs
+from logbook.actions import repairs, runs
 from logbook.background.bell import Bell
 from logbook.background.compute import work_on, worker_actor
 from logbook.background.keeping import keep_safe_forever
@@ -50,7 +50,9 @@ def _sweep_forever(shop: Shop, bell: Bell) -> None:
 def sweep(shop: Shop, bell: Bell) -> None:
     """Ring again for runs that nobody works on, give up those that died too often, delete what a crash left."""
     now = datetime.now(UTC)
-    shop.store.sweep(idle=LEFT_BEHIND)
+    if swept := shop.store.sweep(idle=LEFT_BEHIND):
+        with shop.database.writing() as session:
+            repairs.note_swept(session, worker_actor(), temporary=swept)
     with shop.database.reading() as session:
         waiting = runs.waiting_runs(session, now)
     if waiting:

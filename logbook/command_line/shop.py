@@ -4,6 +4,7 @@ import json
 import logging
 import socket
 import threading
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -102,12 +103,19 @@ def _sound(settings: Settings) -> "Shop":
 
 
 def _tidy(shop: "Shop") -> None:
-    """What a crash left behind goes before anybody works."""
+    """What a crash left behind goes before anybody works; a folder that takes no writes is still shown."""
+    from sqlalchemy.exc import OperationalError
+
+    from logbook.actions.repairs import note_swept
+    from logbook.background.compute import worker_actor
     from logbook.records.files import sweep_orphans
 
-    shop.store.sweep(idle=STILL_AT_WORK)
+    temporary = shop.store.sweep(idle=STILL_AT_WORK)
     with shop.database.reading() as session:
-        sweep_orphans(session, shop.store)
+        unknown = sweep_orphans(session, shop.store)
+    if temporary or unknown:
+        with suppress(OperationalError), shop.database.writing() as session:
+            note_swept(session, worker_actor(), temporary=temporary, unknown=unknown)
 
 
 def _listen(host: str, port: int) -> socket.socket:

@@ -21,6 +21,7 @@ import numpy as np
 from PIL import Image
 
 from logbook.engine import tiff
+from logbook.faults import fault
 from logbook.refusals import Refused
 
 COMPRESSIONS = ("none", "lzw", "deflate")
@@ -135,6 +136,7 @@ class WholeFile:
         done = 0
         while done < len(data):
             done += self.file.write(data[done:done + 2**24])
+            fault("writing")
         self._written += done
         if self._written >= SYNC_BYTES and (self._syncing is None or not self._syncing.is_alive()):
             self._written = 0

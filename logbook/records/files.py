@@ -16,6 +16,7 @@ from typing import IO
 from sqlalchemy import String, Text, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from logbook.faults import fault
 from logbook.records.base import Base, UtcTime, one_of
 from logbook.records.syncing import make_folder, sync_folder
 
@@ -92,8 +93,11 @@ class FileStore:
         make_folder(final.parent)
         with temporary.open("rb+") as whole:
             os.fsync(whole.fileno())
+        fault("synced")
         temporary.replace(final)
+        fault("renamed")
         sync_folder(final.parent)
+        fault("folder-synced")
         return sha256, size
 
     def hashes(self) -> set[str]:

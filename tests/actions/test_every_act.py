@@ -41,6 +41,7 @@ from logbook.actions import (
     proofs,
     quotes,
     reorders,
+    repairs,
     restoring,
     runs,
     sheets,
@@ -444,6 +445,7 @@ def _runs(told: Story, code: str) -> None:
     for _ in range(runs.MOST_ATTEMPTS):
         claim()
         told.shop.now += runs.LEASE * 2
+    told.tell("repairs.note_swept", lambda session, by: repairs.note_swept(session, by, temporary=2, unknown=1))
     told.tell("runs.give_up_dead", lambda session, by: runs.give_up_dead(session, by, told.shop.now))
     told.shop.act(lambda session, by: runs.again(session, by, run=_run(session)))
     third = claim()

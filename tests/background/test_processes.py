@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 
+from logbook.actions import repairs
 from logbook.background import worker
 from logbook.background.bell import Bell
 from logbook.background.supervise import Supervisor
@@ -24,6 +25,15 @@ def test_a_lost_ring_is_made_good_by_the_sweep(shop, waiting):
     assert [task.args for task in bell.huey.pending()] == [(waiting,)]
     bell.huey.execute(bell.huey.dequeue())
     assert rung == [waiting]
+
+
+def test_what_a_crash_left_is_swept_and_that_is_on_record(shop):
+    left = shop.shop.store.temporary()
+    os.utime(left, (0, 0))
+    shop.shop.store.temporary()  # somebody is at this one
+    worker.sweep(shop.shop, Bell(shop.shop.settings))
+    told = shop.read(lambda session: [one.sentence for one in repairs.newest(session, 5)])
+    assert (left.exists(), told) == (False, ["left-over files deleted (half-written files: 1)"])
 
 
 def test_a_queue_that_is_no_database_any_more_is_begun_anew(shop, waiting):

@@ -4,38 +4,20 @@ import errno
 import os
 import signal
 import sqlite3
-import subprocess
-import sys
 from datetime import UTC, datetime, timedelta
 
 import pytest
 from sqlalchemy.exc import OperationalError
 
-from logbook.actions import runs
+from logbook import faults
+from logbook.actions import repairs, runs
 from logbook.background import compute
 from logbook.engine.interlace import Cancelled
 from logbook.records.audit import entries_for
 from logbook.records.files import FileStore, hash_file
 from logbook.records.floor import Run
+from support.dying import lives
 from support.patience import until
-
-KILLED = """
-import os, signal, sys
-from pathlib import Path
-from logbook.background import compute
-from logbook.records.opened import open_shop
-from logbook.settings import Settings
-moment = sys.argv[3]
-def die(*_, **__):
-    os.kill(os.getpid(), signal.SIGKILL)
-if moment == "after claim":
-    compute._computed = die
-elif moment == "while computing":
-    compute._Heart.tell = die
-elif moment == "after the file is stored":
-    compute.runs.finish = die
-compute.work_on(open_shop(Settings(data=Path(sys.argv[1]))), int(sys.argv[2]))
-"""
 
 
 def _state(shop, run_id):
@@ -78,18 +60,43 @@ def test_a_picture_that_went_missing_fails_the_run_in_its_own_name(shop, waiting
     )
 
 
-@pytest.mark.parametrize("moment", ["after claim", "while computing", "after the file is stored"])
-def test_a_run_whose_worker_was_killed_is_done_by_the_next(shop, waiting, moment):
-    command = [sys.executable, "-c", KILLED, shop.shop.settings.data, str(waiting), moment]
-    assert subprocess.run(command, check=False).returncode == -signal.SIGKILL
-    compute.work_on(shop.shop, waiting)
-    assert _state(shop, waiting)[0] == "running", "the dead worker's lease still holds"
-    later = datetime.now(UTC) + runs.LEASE + timedelta(seconds=1)
+def test_a_run_whose_worker_was_killed_is_done_by_the_next_and_that_is_on_record(shop, waiting):
+    """Two points; the promises kill at all of them."""
+    with lives() as worker:
+        ends = [worker.one(shop.shop.settings.data, waiting, "claimed:1:kill")]
+        compute.work_on(shop.shop, waiting)
+        assert _state(shop, waiting)[0] == "running", "the dead worker's lease still holds"
+        ends.append(worker.one(shop.shop.settings.data, waiting, "renamed:1:kill", late=60))
+    assert ends == [-signal.SIGKILL] * 2
+    later = datetime.now(UTC) + 4 * runs.LEASE
     compute.work_on(shop.shop, waiting, clock=lambda: later)
     assert _state(shop, waiting) == ("done", None)
-    assert shop.read(lambda session: session.get_one(Run, waiting).attempts) == 2
+    assert shop.read(lambda session: session.get_one(Run, waiting).attempts) == 3
+    told = shop.read(lambda session: repairs.newest(session, 5))
+    assert [one.sentence for one in told] == ["interlace run begun again: its worker had stopped answering"] * 2
+    assert {one.about for one in told} == {f"run:{shop.read(lambda session: session.get_one(Run, waiting).code)}"}
     shop.shop.store.sweep()
     assert _left_behind(shop) == []
+
+
+@pytest.mark.parametrize("point", ["writing", "synced", "folder-synced", "recording"])
+def test_a_disk_that_fails_at_a_point_fails_the_run_in_words(shop, waiting, monkeypatch, point):
+    monkeypatch.setattr(faults, "_passed", {})
+    monkeypatch.setenv(faults.VARIABLE, f"{point}:1:enospc")
+    compute.work_on(shop.shop, waiting)
+    state, trouble = _state(shop, waiting)
+    assert (state, "disk is full" in trouble or "No space left" in trouble) == ("failed", True)
+    assert _left_behind(shop) == []
+    monkeypatch.delenv(faults.VARIABLE)
+    shop.act(lambda session, by: runs.again(session, by, run=session.get_one(Run, waiting)))
+    compute.work_on(shop.shop, waiting)
+    assert _state(shop, waiting) == ("done", None)
+
+
+def test_a_wish_for_a_fault_that_is_none_is_said(monkeypatch):
+    monkeypatch.setenv(faults.VARIABLE, "claimed:first:explode")
+    with pytest.raises(ValueError, match="must be name:n:kill"):
+        faults.fault("claimed")
 
 
 def test_a_run_that_dies_three_times_fails_with_a_reason(shop, waiting):

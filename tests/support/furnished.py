@@ -13,7 +13,7 @@ from pathlib import Path
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import backups, bench, machines, materials, pitch, runs, sheets
+from logbook.actions import backups, bench, machines, materials, pitch, repairs, runs, sheets
 from logbook.records.audit import Actor
 from logbook.records.backup import BackupWish, back_up
 from logbook.records.floor import Print, Sheet
@@ -37,7 +37,7 @@ def furnish(folder: Path, root: Path) -> None:
     told = subprocess.run(command, cwd=root, check=True, capture_output=True, text=True).stdout
     _people_beside(folder).write_text(told, encoding="utf-8")
     shop = open_shop(Settings(data=folder))
-    for work in (_rollers, _failed, _out_of_use, _stopped_run, _lot_aside, _half_a_test):
+    for work in (_rollers, _failed, _out_of_use, _stopped_run, _lot_aside, _half_a_test, _mended):
         with shop.database.writing() as session:
             work(session, _owner(session))
     _chart(shop)
@@ -106,6 +106,10 @@ def _half_a_test(session: Session, by: Actor) -> None:
     assert mode is not None
     assert paper is not None
     pitch.start_test(session, by, conditions=pitch.Conditions(lens_lot=lot, mode=mode, paper=paper, axis="across"))
+
+
+def _mended(session: Session, by: Actor) -> None:
+    repairs.note_swept(session, by, temporary=2)
 
 
 def _chart(shop: Shop) -> None:

@@ -8,15 +8,16 @@ from wtforms import BooleanField, IntegerField, StringField, TimeField
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
-from logbook.actions import backups, diskuse
+from logbook.actions import backups, diskuse, repairs
 from logbook.actions.finding import by_code
 from logbook.records.keeping import KeepingRun
-from logbook.web.acting import act, page, reading
+from logbook.web.acting import act, address_of, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import actor, owner_only, the_shop
 
 pages = Blueprint("status", __name__)
 RUNS_SHOWN = 30
+REPAIRS_SHOWN = 10
 
 
 class BackupNow(BenchForm):
@@ -55,6 +56,7 @@ def _page(now_form: BenchForm | None = None, set_up_form: SetUpForm | None = Non
             good={kind: backups.last(session, kind) for kind in ("backup", "trial", "check")},
             working=backups.at_work(session),
             runs=backups.newest(session, RUNS_SHOWN),
+            repairs=[(one, one.about and address_of(one.about)) for one in repairs.newest(session, REPAIRS_SHOWN)],
             warnings=backups.warnings(session, now),
             use=diskuse.disk_use(session, the_shop(), now),
             classes=diskuse.CLASSES,
