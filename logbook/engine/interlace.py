@@ -2,10 +2,9 @@
 
 import json
 import os
-from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import contextmanager
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -18,15 +17,16 @@ from PIL import features
 from threadpoolctl import threadpool_limits
 
 from logbook import __version__
+from logbook.engine.painting import Bands, painted
 from logbook.engine.pixelstore import PixelStore
 from logbook.engine.plan import Plan, number_text
-from logbook.engine.rasterfile import Form, Hashes, WholeFile, Writer, check_format, writer
+from logbook.engine.rasterfile import Form, Hashes, TiffWriter, WholeFile, Writer, check_format, writer
 from logbook.engine.sheet import Piece, paste, pieces
 from logbook.engine.sources import Ground, Source, common_ground, decode, inspect
 from logbook.engine.weave import Weave
 from logbook.refusals import Refused
 
-BAND_BYTES = 5 * 2**20
+BAND_BYTES = 2**21
 DECODING_PART = 0.15
 """How much of the progress bar decoding takes; the rest is weaving."""
 
@@ -73,6 +73,7 @@ def interlace(plan: Plan, picture_paths: Sequence[Path | str], out_path: Path | 
     ``progress`` receives rising parts of one, ``cancelled`` is asked between bands
     (Cancelled is raised, nothing is left). ``provenance`` is kept inside the file
     beside the plan: the run's code, the pitch's source; no serial, no clock.
+    ``threads`` None: as many workers as help, in processes where nothing else runs in this one.
     Raises Refused with one sentence; whatever stood at ``out_path`` is untouched then.
     """
     out = Path(out_path)
@@ -81,14 +82,12 @@ def interlace(plan: Plan, picture_paths: Sequence[Path | str], out_path: Path | 
     ground = common_ground(sources, backdrop=plan.backdrop)
     form = _form(plan, ground, sources, provenance or {})
     tell, stop = progress or _silent, cancelled or (lambda: False)
-    workers = threads or min(4, os.cpu_count() or 1)
     with threadpool_limits(1, "blas"), WholeFile(out) as whole, PixelStore(folder=out.parent) as store:
-        target = writer(whole, form)
-        for count in _decoded(sources, ground, store, workers=min(workers, 2)):
+        target, painter = writer(whole, form), Painter(plan, ground, sources, store)
+        for count in _decoded(sources, ground, store, painter, workers=min(threads or os.cpu_count() or 1, 2)):
             _check(stop)
             tell(DECODING_PART * count / len(sources))
-        painter = Painter(plan, ground, sources, store)
-        for part in _written(painter, target, form, workers=workers, stop=stop):
+        for part in _written(painter, target, form, workers=threads, stop=stop):
             tell(DECODING_PART + (1 - DECODING_PART) * part)
         hashes = target.finish()
     return Result(out, plan, hashes, sources, ground, tuple(painter.pieces))
@@ -141,15 +140,6 @@ def decoder_versions() -> dict[str, str]:
             "jpeg": str(features.version("libjpeg_turbo")), "littlecms": str(features.version("littlecms2"))}
 
 
-def _decoded(sources: Sequence[Source], ground: Ground, store: PixelStore, *, workers: int) -> Iterator[int]:
-    """Decode into the store, a few at a time; yields how many are there."""
-    with _pool(workers) as pool:
-        waiting = [pool.submit(lambda at: store.add(at, decode(sources[at], ground)), at) for at in range(len(sources))]
-        for count, future in enumerate(waiting, start=1):
-            future.result()
-            yield count
-
-
 class Painter:
     """Fills bands of the finished raster: the woven picture, the waste around it, mirrored where that is asked."""
 
@@ -163,6 +153,10 @@ class Painter:
                             np.arange(wide), np.arange(high), ground.paper, ground.bits)
         self.pieces: list[Piece] = pieces(plan.waste, plan.printed, owners, pictures=plan.pictures,
                                           mirrored=plan.reversed_sheet) if plan.waste else []
+
+    def prepare(self) -> None:
+        """Make what every band needs, before any picture is there."""
+        self._weave.prepare()
 
     def band(self, top: int, bottom: int, out: np.ndarray) -> None:
         """Fill ``out`` with the raster's rows top … bottom-1."""
@@ -182,42 +176,29 @@ class Painter:
         paste(self.pieces, out, top=top, paper=self._paper, mirrors=False)
 
 
-def _written(painter: Painter, target: Writer, form: Form, *, workers: int,
+def _written(painter: Painter, target: Writer, form: Form, *, workers: int | None,
              stop: Callable[[], bool]) -> Iterator[float]:
-    """Paint bands in several threads, write them in order; yields the part that is done."""
-    high, step = form.dots[1], form.strip_rows * max(1, BAND_BYTES // (form.strip_rows * form.row_bytes))
-    spare: deque[np.ndarray] = deque()
-
-    def work(top: int) -> tuple[np.ndarray, list[Any]]:
-        bottom = min(top + step, high)
-        buffer = spare.pop() if spare else np.empty((step, form.dots[0], form.channels), dtype=f"<u{form.bits // 8}")
-        band = buffer[:bottom - top]
-        painter.band(top, bottom, band)
-        return buffer, target.encode(band)
-
-    with _pool(workers) as pool:
-        waiting: deque[tuple[int, Future[tuple[np.ndarray, list[Any]]]]] = deque()
-        tops = iter(range(0, high, step))
-        for top in tops:
-            waiting.append((top, pool.submit(work, top)))
-            if len(waiting) > workers:
-                break
-        while waiting:
-            top, future = waiting.popleft()
-            buffer, strips = future.result()
+    """Paint the bands, write them in order; yields the part that is done."""
+    step, done = form.strip_rows * max(1, BAND_BYTES // (form.strip_rows * form.row_bytes)), 0
+    bands = Bands(painter.band, target.encode, (form.dots[1], form.dots[0], form.channels), f"<u{form.bits // 8}", step,
+                  packed=form.compression != "none" and isinstance(target, TiffWriter))
+    with closing(painted(bands, workers=workers)) as one_by_one:
+        for band, strips in one_by_one:
             _check(stop)
-            bottom = min(top + step, high)
-            target.append(buffer[:bottom - top], strips)
-            spare.append(buffer)
-            if (following := next(tops, None)) is not None:
-                waiting.append((following, pool.submit(work, following)))
-            yield bottom / high
+            target.append(band, strips)
+            done += len(band)
+            yield done / form.dots[1]
 
 
-@contextmanager
-def _pool(workers: int) -> Iterator[ThreadPoolExecutor]:
-    pool = ThreadPoolExecutor(workers, thread_name_prefix="weave")
-    try:
-        yield pool
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+def _decoded(sources: Sequence[Source], ground: Ground, store: PixelStore, painter: Painter, *,
+             workers: int) -> Iterator[int]:
+    """Decode into the store, a few at a time, while the weights are made; yields how many are there."""
+    with ThreadPoolExecutor(workers, thread_name_prefix="decode") as pool:
+        waiting = [pool.submit(lambda at: store.add(at, decode(sources[at], ground)), at) for at in range(len(sources))]
+        try:
+            painter.prepare()
+            for count, future in enumerate(waiting, start=1):
+                future.result()
+                yield count
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)

@@ -26,7 +26,7 @@ from logbook.refusals import Refused
 
 COMPRESSIONS = ("none", "lzw", "deflate")
 STRIP_BYTES = 2**21
-SYNC_BYTES = 2**25
+SYNC_BYTES = 2**24
 PHASE_TOLERANCE = Fraction(1, 100)
 """The most, in lenticules over the print, that a file format's rounding of the resolution may move the phase."""
 

@@ -23,7 +23,7 @@ _OTHER_BITS = {8: 22, 16: 26}
 _WHOLE = {8: np.int16, 16: np.int32}
 """Whole levels before clipping: quicker to clip than floats."""
 
-_ALONG_SPAN, _DOWN_SPAN, _ACROSS_SPAN = 40, 14, 32
+_ALONG_SPAN, _DOWN_SPAN, _ACROSS_SPAN = 40, 10, 32
 """Source pixels that one small product reaches over; with the sizes below the quickest of those measured."""
 
 _CHUNK, _TALL, _RUN = 5760, 128, 6
@@ -71,6 +71,10 @@ class Weave:
     def width(self) -> int:
         """Wanted dots across."""
         return len(self.columns)
+
+    def prepare(self) -> None:
+        """Make the windows and products that every band needs."""
+        _ = self._whole, (self._column_products, self._columns) if self.across else self._last_across
 
     def band(self, store: Rows, top: int, bottom: int, out: np.ndarray) -> None:
         """Fill ``out`` (bottom - top, width, channels) with the wanted rows top … bottom-1."""
