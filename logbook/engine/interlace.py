@@ -26,7 +26,10 @@ from logbook.engine.sources import Ground, Source, common_ground, decode, inspec
 from logbook.engine.weave import Weave
 from logbook.refusals import Refused
 
-BAND_BYTES = 2**21
+BAND_BYTES, MOST_BAND_BYTES = 2**21, 2**23
+BAND_SOURCE_ROWS = 56
+"""A band reaches over about so many rows of its pictures: fewer, and the rows that two bands share are worth nothing;
+more, and the band does not stay in the processor's cache."""
 DECODING_PART = 0.15
 """How much of the progress bar decoding takes; the rest is weaving."""
 
@@ -154,6 +157,12 @@ class Painter:
         self.pieces: list[Piece] = pieces(plan.waste, plan.printed, owners, pictures=plan.pictures,
                                           mirrored=plan.reversed_sheet) if plan.waste else []
 
+    @property
+    def enlarged(self) -> float:
+        """The most rows of the print that come from one row of a picture."""
+        return max((float((one.place[3] - one.place[1]) / (one.box[3] - one.box[1])) for one in self._weave.pictures),
+                   default=1.0)
+
     def prepare(self) -> None:
         """Make what every band needs, before any picture is there."""
         self._weave.prepare()
@@ -179,7 +188,7 @@ class Painter:
 def _written(painter: Painter, target: Writer, form: Form, *, workers: int | None,
              stop: Callable[[], bool]) -> Iterator[float]:
     """Paint the bands, write them in order; yields the part that is done."""
-    step, done = form.strip_rows * max(1, BAND_BYTES // (form.strip_rows * form.row_bytes)), 0
+    step, done = _band_rows(form, painter.enlarged), 0
     bands = Bands(painter.band, target.encode, (form.dots[1], form.dots[0], form.channels), f"<u{form.bits // 8}", step,
                   packed=form.compression != "none" and isinstance(target, TiffWriter))
     with closing(painted(bands, workers=workers)) as one_by_one:
@@ -188,6 +197,12 @@ def _written(painter: Painter, target: Writer, form: Form, *, workers: int | Non
             target.append(band, strips)
             done += len(band)
             yield done / form.dots[1]
+
+
+def _band_rows(form: Form, enlarged: float) -> int:
+    """Rows of one band, whole strips of the file; ``enlarged`` is how many rows come from one row of a picture."""
+    most = max(BAND_BYTES, min(MOST_BAND_BYTES, int(BAND_SOURCE_ROWS * enlarged) * form.row_bytes))
+    return form.strip_rows * max(1, most // (form.strip_rows * form.row_bytes))
 
 
 def _decoded(sources: Sequence[Source], ground: Ground, store: PixelStore, painter: Painter, *,
