@@ -116,7 +116,7 @@ class Walk:
         self.sign("print")
         page = self.browser.send(self.browser.get(self.sheet).form("/sign/dry"), expect=422)
         assert "Give a reason" in page.text, "drying was cut short without a reason"
-        self.sign("dry", reason="walk-through")
+        self.sign("dry", **_reason("wait-drying"))
 
     def set_up_the_laminator(self) -> None:
         """Facts, a named person, today's check; before that its steps are stopped."""
@@ -144,7 +144,7 @@ class Walk:
 
     def rest_and_trim(self) -> None:
         """The sheet is cut apart."""
-        self.sign("dwell", reason="walk-through")
+        self.sign("dwell", **_reason("wait-rest-before-trimming"))
         page = self.browser.get(self.sheet)
         self.serial = next(shown for shown, address in page.links if "/print/" in address)
         self.piece = next(address for _, address in page.links if "/print/" in address)
@@ -156,7 +156,8 @@ class Walk:
             self.browser.get(self.piece).form("/sign/inspect"), {"inspect-result": "passed", "inspect-ghosting": "1"}
         )
         page = self.browser.send(
-            self.browser.get(self.piece).form("/leave"), {"how": "collected", "reason": "walk-through"}
+            self.browser.get(self.piece).form("/leave"),
+            {"how": "collected", **_reason("wait-rest-before-it-leaves")},
         )
         assert "collected on" in page.text, "the print has not left"
 
@@ -209,6 +210,11 @@ STEPS = (
     "trace_forwards",
     "trace_backwards",
 )
+
+
+def _reason(ask: str) -> dict[str, str]:
+    """A reason in the field of the one thing that it serves."""
+    return {f"reason-{ask}": "walk-through"}
 
 
 def _counted(lpi: Decimal) -> str:

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session, aliased, joinedload, lazyload, selectinload
 
-from logbook.actions import machines, materials, overtaken
+from logbook.actions import machines, materials, overtaken, targets
 from logbook.actions.finding import ref
 from logbook.actions.pictures import Intake
 from logbook.actions.shop import step_list
@@ -22,9 +22,10 @@ from logbook.records.orders import Job
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules import rollers, signing, waits
-from logbook.rules.findings import Finding, settle
+from logbook.rules.findings import Finding, settle, settle_each
 from logbook.rules.stages import PRINT_WAY, ROLLER_STAGES, SHEET_WAY, expect, next_stage
 from logbook.rules.steplist import Stage, StepList
+from logbook.rules.targets import aimed
 
 Subject = Sheet | Print
 _MEANING = {"inspect": "checked", "pack": "released"}
@@ -61,8 +62,11 @@ def _due(subject: Subject) -> tuple[bool, date]:
 
 
 def stage_definition(subject: Subject) -> Stage:
-    """The steps of the stage at which it stands, in the revision its job started with."""
-    return steps_of(job_of(subject)).stage(subject.stage)
+    """The steps of the stage at which it stands, in the revision its job started with, and what they aim at."""
+    job = job_of(subject)
+    sheet = subject.sheet if isinstance(subject, Print) else subject
+    stage = steps_of(job).stage(subject.stage)
+    return aimed(stage, targets.of_stage(stage.key, job=job, run=sheet.run))
 
 
 def steps_of(job: Job) -> StepList:
@@ -169,12 +173,14 @@ def _makers(session: Session, piece: Print) -> set[str]:
 class Signature:
     """What was filled in on a stage's page: values by step key, a reason where one was asked for, the tool used.
 
+    ``reasons`` are by the fields of the asks that they serve; ``reason`` serves where only one thing is asked.
     ``paper_lot`` is what was really printed on; ``photos`` are received pictures by step key, kept in ``store``;
     ``more`` goes into the trail beside the values.
     """
 
     values: Mapping[str, str]
     reason: str = ""
+    reasons: Mapping[str, str] = field(default_factory=dict)
     machine: Machine | None = None
     paper_lot: Lot | None = None
     photos: Sequence[tuple[str, Intake]] = ()
@@ -295,7 +301,7 @@ def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signatu
         findings.extend(_used(roller_session, by))
     if signature.machine is not None and stage not in ROLLER_STAGES:
         findings = [*machine_findings(session, by, machine=signature.machine), *findings]
-    reason = settle(findings, reason=signature.reason)
+    reason = settle_each(findings, reason=signature.reason, reasons=signature.reasons)
     notes = " ".join(found.sentence for found in findings)
     machine_id = signature.machine.id if signature.machine else None
     extra = {

@@ -1,6 +1,7 @@
 """After inspection: verdicts on what did not pass, and the way out of the door."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date
 
 from sqlalchemy import select
@@ -90,7 +91,10 @@ def put_back(session: Session, by: Actor, *, piece: Print, reason: str) -> None:
 
 @dataclass(frozen=True, slots=True)
 class WayOut:
-    """How a print leaves. ``as_order`` False: a sample, or a piece that stays in the shop."""
+    """How a print leaves; reasons as on a signature.
+
+    ``as_order`` False: a sample, or a piece that stays in the shop.
+    """
 
     how: str
     on: date
@@ -98,6 +102,7 @@ class WayOut:
     tracking: str = ""
     reason: str = ""
     as_order: bool = True
+    reasons: Mapping[str, str] = field(default_factory=dict)
 
 
 def leave(session: Session, by: Actor, *, piece: Print, way: WayOut, values: dict[str, str]) -> Departure:
@@ -124,6 +129,7 @@ def leave(session: Session, by: Actor, *, piece: Print, way: WayOut, values: dic
         signature=bench.Signature(
             values=values,
             reason=way.reason,
+            reasons=way.reasons,
             more={
                 "how": way.how,
                 "carrier": way.carrier.strip(),

@@ -9,13 +9,12 @@ from pathlib import Path
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, jobs, machines, travellernumbers
+from logbook.actions import bench, jobs, machines, targets, travellernumbers
 from logbook.actions.alignment import shift_mm
 from logbook.actions.finding import fact, ref
 from logbook.actions.pictures import current
 from logbook.actions.shop import step_list
 from logbook.engine import proofing
-from logbook.lengths import Length
 from logbook.paper import views
 from logbook.paper.forms import ProofSheet
 from logbook.paper.rows import shown_cards
@@ -99,7 +98,7 @@ def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_sa
         people=_people(session),
         leading_edge=LEADING_EDGE[job.flip],
         local_rule=fact(session, "local rule"),
-        limits={"trim-width": f"{_near(job.width)}", "trim-height": f"{_near(job.height)}"},
+        limits=_limits(job, run),
     )
     return Gathered(view, assets, revision, newest)
 
@@ -109,8 +108,10 @@ def _next_revision(session: Session, job: Job) -> int:
     return 1 + session.execute(issued).scalar_one()
 
 
-def _near(length: Length) -> str:
-    return f"{float(length.mm):.1f} mm ± 1.0"
+def _limits(job: Job, run: Run | None) -> dict[str, str]:
+    """What the numbers of this job aim at, as they stand beside their steps."""
+    aims = [targets.of_stage(stage, job=job, run=run) for stage in ("print", "trim")]
+    return {key: f"{one.value:f} mm ± {one.tolerance}" for found in aims for key, one in found.items()}
 
 
 def _newest_run(session: Session, job: Job) -> Run | None:

@@ -161,10 +161,9 @@ def _strip(waste: Waste, printed: Printed, *, left: int, top: int, mirrored: boo
 def _information(waste: Waste, printed: Printed, *, width: int) -> np.ndarray:
     """Scale bar and label at the left, the QR code at the right, on bare paper ``width`` dots wide."""
     from logbook.engine.lettering import draw_line, wrapped
-    code = _code(waste.code, printed) if waste.code else np.empty((0, 0), dtype=np.uint8)
+    code, room_mm = _code_and_room(waste, printed, width=width)
     gap = printed.to_dots(_GAP, 0), printed.to_dots(_GAP, 1)
-    room_mm = float((width - code.shape[1] - 4 * gap[0]) / printed.dpi[0] * INCH_IN_MM)
-    length_mm = max(10, min(100, int(room_mm) // 10 * 10))
+    length_mm = _bar_length(room_mm)
     told = (f"Scale bar {length_mm} mm end to end.", *waste.label)
     lines = [line for words in told for line in wrapped(words, width_mm=room_mm, height_mm=float(_TEXT))]
     line, scale = printed.to_dots(_LINE, 1), printed.to_dots(_SCALE, 1)
@@ -175,6 +174,21 @@ def _information(waste: Waste, printed: Printed, *, width: int) -> np.ndarray:
                   height=(printed.to_dots(_TEXT, 0), printed.to_dots(_TEXT, 1)))
     panel[:len(code), width - code.shape[1]:] = code
     return panel
+
+
+def scale_bar_mm(waste: Waste, printed: Printed, *, width: int) -> int:
+    """The length of the scale bar that stands in the waste of a raster ``width`` dots wide."""
+    return _bar_length(_code_and_room(waste, printed, width=width)[1])
+
+
+def _bar_length(room_mm: float) -> int:
+    return max(10, min(100, int(room_mm) // 10 * 10))
+
+
+def _code_and_room(waste: Waste, printed: Printed, *, width: int) -> tuple[np.ndarray, float]:
+    """The QR code's dots, and the millimetres beside it for bar and label."""
+    code = _code(waste.code, printed) if waste.code else np.empty((0, 0), dtype=np.uint8)
+    return code, float((width - code.shape[1] - 4 * printed.to_dots(_GAP, 0)) / printed.dpi[0] * INCH_IN_MM)
 
 
 def _scale_bar(panel: np.ndarray, printed: Printed, *, left: int, length_mm: int, high: int) -> None:

@@ -1,5 +1,6 @@
 """Findings: what a rule answers. One sentence for the bench, and how strong it is."""
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from enum import IntEnum
@@ -20,14 +21,28 @@ class Strength(IntEnum):
         return self.name.lower()
 
 
+REASON_FIELD = "reason-"
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One reason, in one sentence. ``safety`` marks a stop that nobody can lower."""
+    """One reason, in one sentence. ``safety`` marks a stop that nobody can lower; ``about``: its matter."""
 
     strength: Strength
     rule: str
     sentence: str
     safety: bool = False
+    about: str = ""
+
+    @property
+    def matter(self) -> str:
+        """What it is about, in few words."""
+        return self.about or self.rule
+
+    @property
+    def field(self) -> str:
+        """The name of the field that takes the reason for this one alone."""
+        return REASON_FIELD + re.sub(r"[^a-z0-9]+", "-", self.rule.lower())
 
 
 def note(rule: str, sentence: str) -> Finding:
@@ -35,9 +50,9 @@ def note(rule: str, sentence: str) -> Finding:
     return Finding(Strength.NOTE, rule, sentence)
 
 
-def ask(rule: str, sentence: str) -> Finding:
+def ask(rule: str, sentence: str, *, about: str = "") -> Finding:
     """Goes on with a reason."""
-    return Finding(Strength.ASK, rule, sentence)
+    return Finding(Strength.ASK, rule, sentence, about=about)
 
 
 def stop(rule: str, sentence: str, *, safety: bool = False) -> Finding:
@@ -96,3 +111,23 @@ def settle(findings: Iterable[Finding], *, reason: str | None, field: str = "rea
         asked = " ".join(found.sentence for found in findings if found.strength is Strength.ASK)
         raise Refused(f"{asked} Give a reason to go on; it is printed on the record.", field=field)
     return given if strength is Strength.ASK else ""
+
+
+def settle_each(findings: Iterable[Finding], *, reason: str = "", reasons: Mapping[str, str] | None = None) -> str:
+    """As ``settle``, but every ask takes a reason of its own: one reason never serves two asks.
+
+    ``reasons`` are by the asks' fields; ``reason`` alone serves where there is exactly one ask.
+    Returns what is recorded: the reason, or of several each with its matter.
+    """
+    findings = list(findings)
+    asked = [found for found in findings if found.strength is Strength.ASK]
+    if not asked or strongest(findings) is Strength.STOP:
+        return settle(findings, reason=None)
+    given = {found.field: (reasons or {}).get(found.field, "").strip() for found in asked}
+    if len(given) == 1:
+        return settle(findings, reason=given[asked[0].field] or reason, field=asked[0].field)
+    if missing := [found for found in asked if not given[found.field]]:
+        told = " ".join(found.sentence for found in missing)
+        each = "for each of these" if len(missing) > 1 else "for this, too,"
+        raise Refused(f"{told} Give a reason {each} to go on; it is printed on the record.", field=missing[0].field)
+    return "; ".join(dict.fromkeys(f"{found.matter}: {given[found.field]}" for found in asked))

@@ -56,7 +56,8 @@ def outside_limits(stage: Stage, values: Mapping[str, str]) -> list[Finding]:
         if number is None:
             continue
         if (step.low is not None and number < step.low) or (step.high is not None and number > step.high):
-            found.append(ask(f"limit: {step.key}", f"{step.text} {number} {step.unit} is outside {limits(step)}."))
+            sentence = f"{step.text} {number} {step.unit} is outside {limits(step)}."
+            found.append(ask(f"limit: {step.key}", sentence, about=step.text.rstrip(".")))
     return found
 
 

@@ -26,7 +26,9 @@ class Step:
 
     ``text`` is the wording for any number of people; ``text_alone`` and
     ``text_two`` replace it where they are given. ``low`` and ``high`` are the
-    limits of a number in ``unit``, either may be open. ``moment`` places the
+    limits of a number in ``unit``, either may be open; ``aim`` says which number
+    is wanted on this sheet or piece, and is never written in a step list.
+    ``moment`` places the
     step before, during or after the movement of rollers; ``gloves`` is the
     state from this step on; ``guards`` are the cautions that this step needs.
     """
@@ -47,6 +49,7 @@ class Step:
     gloves: str = ""
     guards: tuple[str, ...] = ()
     required: bool = False
+    aim: str = ""
 
     def wording(self, people: int = 0) -> str:
         """The text for one or two people; 0 means that it is not known yet."""
@@ -170,7 +173,7 @@ def _stage(entry: Mapping) -> Stage:
 
 def _step(entry: Mapping) -> Step:
     where = f"Step {entry.get('key', '?')}"
-    reading.no_stranger(entry, Step.__slots__, where=where)
+    reading.no_stranger(entry, [name for name in Step.__slots__ if name != "aim"], where=where)
     step = Step(
         key=reading.text(entry, "key", where=where),
         text=reading.text(entry, "text", where=where),

@@ -34,7 +34,8 @@ class Wait:
         left = self.left(now)
         if not left:
             return []
-        return [ask(f"wait: {self.what}", f"{self.what}: {describe(left)} left of {self.hours.normalize():f} h.")]
+        sentence = f"{self.what}: {describe(left)} left of {self.hours.normalize():f} h."
+        return [ask(f"wait: {self.what}", sentence, about=self.what)]
 
 
 def describe(span: timedelta) -> str:

@@ -66,7 +66,9 @@ def _cannot_write(form: FlaskForm, words: str) -> None:
 def say(form: FlaskForm, refusal: Refused) -> None:
     """Put a refusal's sentence beside the field it is about, or above the form."""
     field = form._fields.get(refusal.field or "")
-    if field is None:
+    if field is None and refusal.field and getattr(form, "has_steps", False):
+        form.beside[refusal.field] = refusal.sentence
+    elif field is None:
         form.form_errors.append(refusal.sentence)
     else:
         field.errors = [*field.errors, refusal.sentence]

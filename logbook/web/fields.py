@@ -18,9 +18,18 @@ MAYBE = Optional()
 
 
 class BenchForm(FlaskForm):
-    """A form with a request id, so that sending it twice makes one record."""
+    """A form with a request id, so that sending it twice makes one record.
 
+    ``has_steps``: the steps of a stage stand in it as plain fields, and reasons; what was wrong with one of them
+    is kept in ``beside`` by the field's name.
+    """
+
+    has_steps = False
     request_id = HiddenField()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.beside: dict[str, str] = {}
 
 
 class LengthField(Field):

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from logbook.lengths import INCH_IN_MM, Length
 from logbook.records.audit import AuditEntry
+from logbook.rules.signing import limits
 from logbook.web.condition import condition
 from logbook.web.gate import the_shop
 
@@ -40,6 +41,7 @@ def teach(app: Flask) -> None:
     app.add_template_filter(plain)
     app.add_template_filter(short)
     app.add_template_filter(size_words, "bytes")
+    app.add_template_filter(limits)
     app.add_template_filter(stage_words)
     app.add_template_filter(act_words)
     app.add_template_global(way_marks)

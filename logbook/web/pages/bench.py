@@ -22,7 +22,7 @@ from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules.defects import CAUSES, cause_words
-from logbook.rules.findings import Strength, strongest
+from logbook.rules.findings import REASON_FIELD, Strength, strongest
 from logbook.rules.stages import ROLLER_STAGES
 from logbook.rules.steplist import Stage
 from logbook.web import choices, papering
@@ -32,6 +32,7 @@ from logbook.web.gate import actor, the_shop
 from logbook.web.uploads import taken_in
 
 pages = Blueprint("bench", __name__)
+MOST_WORDS = 300
 PLACES = {
     "print": "Printing",
     "dry": "Drying",
@@ -47,7 +48,7 @@ PLACES = {
 class SignForm(BenchForm):
     """The end of a stage. Values of the steps stand beside it, named by their keys."""
 
-    reason = StringField("Reason", [MAYBE, TextLength(max=300)])
+    has_steps = True
     machine = SelectField("With", [MAYBE], validate_choice=False)
     paper_lot = SelectField("Paper lot", [MAYBE], validate_choice=False)
 
@@ -55,6 +56,7 @@ class SignForm(BenchForm):
 class RollersForm(BenchForm):
     """Who works at which laminator."""
 
+    has_steps = True
     machine = SelectField("Laminator", [NEEDED], validate_choice=False)
     helper = SelectField("Who helps", [MAYBE], validate_choice=False)
     alone_with = StringField(
@@ -342,7 +344,8 @@ def sign_several(stage: str) -> Response | tuple[str, int]:
 
     if form.validate_on_submit() and (done := act(form, work, lambda _: url_for("bench.place_list"))):
         return done
-    raise Refused(" ".join(form.form_errors) or "Something was not filled in; sign them on their own pages.")
+    said = " ".join([*form.form_errors, *form.beside.values()])
+    raise Refused(said or "Something was not filled in; sign them on their own pages.")
 
 
 def _sign(session: Session, by: Actor, subjects: list, stage: str, form: SignForm, photos: Photos = ()) -> None:
@@ -356,13 +359,18 @@ def _sign(session: Session, by: Actor, subjects: list, stage: str, form: SignFor
         stage=stage,
         signature=actions.Signature(
             values=request.form.to_dict(),
-            reason=form.reason.data or "",
+            reasons=_reasons(),
             machine=machine,
             paper_lot=by_code(session, Lot, form.paper_lot.data) if form.paper_lot.data else None,
             photos=photos,
             store=the_shop().store,
         ),
     )
+
+
+def _reasons() -> dict[str, str]:
+    """The reasons that were given, each by the field of the one thing that it serves."""
+    return {name: words[:MOST_WORDS] for name, words in request.form.items() if name.startswith(REASON_FIELD)}
 
 
 @pages.route("/print/<code>")
@@ -437,8 +445,8 @@ def _leave(session: Session, by: Actor, code: str, form: LeaveForm) -> object:
         on=form.on.data,
         carrier=form.carrier.data or "",
         tracking=form.tracking.data or "",
-        reason=form.reason.data or "",
         as_order=request.form.get("as_sample") != "yes",
+        reasons=_reasons(),
     )
     return leaving.leave(session, by, piece=found, way=way, values=request.form.to_dict())
 
