@@ -46,14 +46,45 @@ def received(store: FileStore, files: Sequence[tuple[str, IO[bytes]]], *,
     outside. Whatever no act has kept by the end is deleted. Raises Refused with the
     reason, in the words of the original file name, for what cannot be interlaced.
     """
-    taken: list[Intake] = []
+    with sorted_out(store, [(name, stream) for name, stream in files], opening=opening) as found:
+        if found.bad:
+            raise Refused(" ".join(found.bad), field="pictures")
+        yield found.good
+
+
+@dataclass(frozen=True, slots=True)
+class SortedOut:
+    """Pictures that can be interlaced, and one sentence for each file that cannot."""
+
+    good: list[Intake]
+    bad: list[str]
+
+
+@contextmanager
+def sorted_out(store: FileStore, files: Sequence[tuple[str, IO[bytes] | str]], *,
+               opening: Callable[[Path], Looked] = look) -> Iterator[SortedOut]:
+    """As ``received``, but every bad file is named and the good ones may be held for another try.
+
+    A file is a stream, or the word under which an earlier try held it. What is neither kept nor held is deleted.
+    """
+    found = SortedOut([], [])
     try:
-        for name, stream in files:
-            taken.append(_look_at(store.receive(stream), clean_name(name), opening))
-        yield taken
+        for name, source in files:
+            try:
+                found.good.append(_take(store, clean_name(name), source, opening))
+            except Refused as refusal:
+                found.bad.append(refusal.sentence)
+        yield found
     finally:
-        for intake in taken:
+        for intake in found.good:
             intake.waiting.unlink(missing_ok=True)
+
+
+def _take(store: FileStore, name: str, source: IO[bytes] | str, opening: Callable[[Path], Looked]) -> Intake:
+    waiting = store.claim(source) if isinstance(source, str) else store.receive(source)
+    if waiting is None:
+        raise Refused(f"{name} is no longer held here; choose it once more.", field="pictures")
+    return _look_at(waiting, name, opening)
 
 
 def _look_at(waiting: Path, name: str, opening: Callable[[Path], Looked]) -> Intake:

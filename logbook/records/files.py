@@ -7,6 +7,8 @@ after shipping; its recipe and hash stay, and it can be made anew).
 
 import hashlib
 import os
+import re
+import secrets
 import tempfile
 import time
 from datetime import datetime, timedelta
@@ -21,6 +23,8 @@ from logbook.records.base import Base, UtcTime, one_of
 from logbook.records.syncing import make_folder, sync_folder
 
 _CHUNK = 1 << 20
+_HELD = "held-"
+_WORD = re.compile(r"[0-9a-f]{32}")
 
 
 class KeptFile(Base):
@@ -80,6 +84,28 @@ class FileStore:
             temporary.unlink(missing_ok=True)
             raise
         return temporary
+
+    def hold(self, temporary: Path) -> str:
+        """Hold a received file for the next try of the form it came with; returns the word that claims it.
+
+        Nobody has to give it back: it is swept as any other temporary file.
+        """
+        word = secrets.token_hex(16)
+        held = temporary.with_name(f"{_HELD}{word}")
+        temporary.replace(held)
+        held.touch()
+        return word
+
+    def claim(self, word: str) -> Path | None:
+        """A held file as a temporary one again; None where it was swept, or nothing was ever held under this word."""
+        if not _WORD.fullmatch(word):
+            return None
+        temporary = self.temporary()
+        try:
+            return temporary.with_name(f"{_HELD}{word}").replace(temporary)
+        except FileNotFoundError:
+            temporary.unlink()
+            return None
 
     def drop(self, sha256: str) -> None:
         """Delete the bytes of a hash; the row says when and how to make them anew."""

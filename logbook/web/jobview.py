@@ -9,9 +9,10 @@ from flask import g, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session, lazyload, selectinload
 
-from logbook.actions import jobs, leaving, orders, overtaken, pitchfacts, reorders, sheets
+from logbook.actions import jobs, leaving, orders, overtaken, pictureneeds, pitchfacts, reorders, sheets
 from logbook.actions.finding import ref
 from logbook.actions.pictures import current
+from logbook.engine.needed import Threshold
 from logbook.records.audit import AuditEntry, entries_for
 from logbook.records.floor import JobMaterials, JobPitch, Print, Run, RunPiece, Sheet, TravellerIssue
 from logbook.records.orders import Job, Picture, Proof
@@ -32,6 +33,8 @@ class JobView:
 
     job: Job
     pictures: list[Picture]
+    least: Threshold
+    small: dict[str, pictureneeds.Looked]
     proof: Proof | None
     gates: Gates
     materials: JobMaterials | None
@@ -56,13 +59,17 @@ def job_view(session: Session, job: Job) -> JobView:
     made = list(dict.fromkeys(piece.sheet for piece in prints))
     gates = jobs.gates(session, job)
     open_quantity = sheets.open_quantity(session, job)
+    chosen = jobs.materials_of(session, job)
+    least, small = pictureneeds.too_small(job, chosen)
     travellers = list(session.execute(select(TravellerIssue).where(TravellerIssue.job_id == job.id)).scalars())
     return JobView(
         job=job,
         pictures=current(job),
+        least=least,
+        small=small,
         proof=job.proofs[-1] if job.proofs else None,
         gates=gates,
-        materials=jobs.materials_of(session, job),
+        materials=chosen,
         pitch=pitch,
         used=pitchfacts.as_used(job, pitch.pitch) if pitch else None,
         runs=runs,

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from decimal import Decimal
 
-from flask import Blueprint, redirect, request, url_for
+from flask import Blueprint, get_flashed_messages, redirect, request, url_for
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 from werkzeug import Response
@@ -27,7 +27,7 @@ from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, NumberField
 from logbook.web.gate import actor, the_shop, without_request
 from logbook.web.jobview import job_view
-from logbook.web.pages.orders import JobFields
+from logbook.web.pages.orders import CALLED_AFTER_PICTURES, JobFields
 from logbook.web.ringing import ring
 from logbook.web.uploads import taken_in
 
@@ -160,6 +160,7 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             "job.html",
             view=job_view(session, found),
             ghosting=seen_through,
+            just_called=code in get_flashed_messages(category_filter=[CALLED_AFTER_PICTURES]),
             inside_out=depthorder.is_inside_out(the_shop().store, found),
             **made,
         )

@@ -1,9 +1,8 @@
 """Orders: the list, a new one, one order."""
 
-from datetime import timedelta
 from decimal import Decimal
 
-from flask import Blueprint, request, url_for
+from flask import Blueprint, flash, request, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug import Response
@@ -20,14 +19,17 @@ from logbook.records.materials import Lot, Material
 from logbook.records.orders import Customer, Job, Order
 from logbook.records.quotes import Quote
 from logbook.refusals import Refused
+from logbook.rules.naming import name_from_files
 from logbook.web import choices
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
-from logbook.web.gate import actor, the_shop, without_request
-from logbook.web.uploads import taken_in
+from logbook.web.gate import the_shop, without_request
+from logbook.web.uploads import Held, hold, sorted_with_held
 
 pages = Blueprint("orders", __name__)
 PAGE_SIZE = 50
+CALLED_AFTER_PICTURES = "called after its pictures"
+"""What is said once on the page of a new job that nobody had named."""
 FLIP_WORDS = [
     ("left-right", "left – right: steps past it, or turns it about an upright axis"),
     ("up-down", "up – down: tilts it towards and away"),
@@ -47,7 +49,7 @@ class JobFields(BenchForm):
     artwork = StringField(
         "Artwork",
         [MAYBE, TextLength(max=200)],
-        description="What you call it in the shop; else the first picture's name.",
+        description="What you call it in the shop. Left empty, it is called after its pictures.",
     )
     quantity = IntegerField("Pieces", [NEEDED, NumberRange(min=1, max=1000)], default=1)
     distance = LengthField(
@@ -131,9 +133,10 @@ def new() -> Response | tuple[str, int]:
         form.mode.choices, form.lens_lot.choices = choices.modes(session), choices.lots(session, "lens")
         names = known_names(session)
     _check_first_things(form)
-    if form.validate_on_submit() and not form.form_errors and (done := _placed(form)):
+    held: list[Held] = []
+    if form.is_submitted() and (done := _placed(form, held)):
         return done
-    return page("order_new.html", form=form, names=names, soon=actor().now.date() + timedelta(days=14))
+    return page("order_new.html", form=form, names=names, held=held)
 
 
 def known_names(session: Session) -> list[str]:
@@ -153,22 +156,36 @@ def _check_first_things(form: OrderForm) -> None:
         form.form_errors.append("One thing is missing below.")
 
 
-def _placed(form: OrderForm) -> Response | None:
+def _placed(form: OrderForm, held: list[Held]) -> Response | None:
+    """Take the order; what is not accepted leaves its good pictures in ``held``, and names every bad one."""
+    unnamed = not form.artwork.data
+    readable = form.validate() and not form.form_errors
     try:
-        with taken_in(form.pictures.data) as taken:
-            return act(
-                form,
-                lambda session, by: _place(session, by, form, taken),
-                lambda job: url_for("jobs.job", code=job.code),
-            )
+        with sorted_with_held(form.pictures.data, request.form.getlist("held")) as found:
+
+            def work(session: Session, by: Actor) -> Job:
+                if found.bad:
+                    raise Refused(" ".join(found.bad), field="pictures")
+                return _place(session, by, form, found.good)
+
+            def then(job: Job) -> str:
+                if unnamed and found.good:
+                    flash(job.code, CALLED_AFTER_PICTURES)
+                return url_for("jobs.job", code=job.code)
+
+            if readable and (done := act(form, work, then)):
+                return done
+            if not readable and found.bad:
+                say(form, Refused(" ".join(found.bad), field="pictures"))
+            held.extend(hold(found))
     except Refused as refusal:
         say(form, refusal)
-        return None
+    return None
 
 
 def _place(session: Session, by: Actor, form: OrderForm, taken: list[pictures.Intake]) -> Job:
-    if not form.artwork.data and taken:
-        form.artwork.data = taken[0].name.rsplit(".", 1)[0]
+    if not form.artwork.data:
+        form.artwork.data = name_from_files([one.name for one in taken]) or form.customer.data
     job = actions.place_order(
         session,
         by,
