@@ -94,7 +94,7 @@ def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_sa
         machines=tuple(_benches(session, materials)),
         entries=tuple(_entries(session, sheets, prints)),
         closed=_closed(session, job, runs),
-        remarks=_remarks(session, sheets, prints),
+        remarks=(*_remarks(session, sheets, prints), *(one.sentence for one in step_list(job.step_list).altered)),
         people=_people(session),
         leading_edge=LEADING_EDGE[job.flip],
         local_rule=fact(session, "local rule"),

@@ -78,7 +78,11 @@ def facts(session: Session) -> dict[str, str]:
 
 def current_step_list(session: Session, by: Actor, own: Path) -> StepListRevision:
     """The shop's step list as it stands, kept as a revision; its own file wins over the shipped one."""
-    content = standing_step_list(own)
+    return kept_revision(session, by, standing_step_list(own))
+
+
+def kept_revision(session: Session, by: Actor, content: str) -> StepListRevision:
+    """A whole step list as JSON, kept once."""
     sha256 = hashlib.sha256(content.encode()).hexdigest()
     known = session.execute(select(StepListRevision).where(StepListRevision.sha256 == sha256)).scalar_one_or_none()
     if known is None:

@@ -104,12 +104,35 @@ class Stage:
 
 
 @dataclass(frozen=True, slots=True)
+class Altered:
+    """A step that protects somebody and that the owner took out or said otherwise: it prints with name and reason."""
+
+    stage: str
+    what: str
+    text: str
+    by: str
+    on: str
+    reason: str
+    new: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """As paper and pages show it."""
+        told = f"{self.text!r} → {self.new!r}" if self.new else repr(self.text)
+        return f"Changed by the owner, {self.what}: {told} ({self.by}, {self.on}: {self.reason})"
+
+
+@dataclass(frozen=True, slots=True)
 class StepList:
-    """One revision of all stages, in the order in which work goes through them."""
+    """One revision of all stages, in the order in which work goes through them.
+
+    ``altered`` is what the owner changed of steps that protect somebody.
+    """
 
     revision: str
     title: str
     stages: tuple[Stage, ...]
+    altered: tuple[Altered, ...] = ()
 
     def stage(self, key: str) -> Stage:
         """The stage with this key; Refused where there is none."""
@@ -135,13 +158,26 @@ class StepList:
 def read_step_list(mapping: Mapping) -> StepList:
     """Check an already-loaded step list and freeze it; Refused with one sentence otherwise."""
     where = "Step list"
-    reading.no_stranger(mapping, ("revision", "title", "stage"), where=where)
+    reading.no_stranger(mapping, ("revision", "title", "stage", "changed_safety", "own_steps"), where=where)
     stages = tuple(_stage(entry) for entry in mapping.get("stage", ()))
     if not stages:
         raise Refused(f"{where}: there is no stage.")
     _refuse_twins([stage.key for stage in stages], what="stage")
     _refuse_twins([step.key for stage in stages for step in stage.steps], what="step")
-    return StepList(reading.text(mapping, "revision", where=where), reading.text(mapping, "title", where=where), stages)
+    return StepList(
+        reading.text(mapping, "revision", where=where),
+        reading.text(mapping, "title", where=where),
+        stages,
+        tuple(_altered(entry) for entry in mapping.get("changed_safety", ())),
+    )
+
+
+def _altered(entry: Mapping) -> Altered:
+    where = "Changed safety step"
+    reading.no_stranger(entry, Altered.__slots__, where=where)
+    needed = ("stage", "what", "text", "by", "on", "reason")
+    told = {name: reading.text(entry, name, where=where, required=name in needed) for name in Altered.__slots__}
+    return Altered(**told)
 
 
 def _refuse_twins(keys: list[str], *, what: str) -> None:

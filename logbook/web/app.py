@@ -38,6 +38,7 @@ from logbook.web.pages import (
     runs,
     shop_page,
     status,
+    steps,
     stock,
     takeback,
     texts,
@@ -83,7 +84,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     shown.teach(app)
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
-        tracing, papers, files, texts, ghosting, depth,
+        tracing, papers, files, texts, ghosting, depth, steps,
         lenses, align, erasing, arriving, takeback,
     ):  # fmt: skip
         app.register_blueprint(page.pages)

@@ -141,6 +141,8 @@ def _office(session: Session) -> Faces:
         },
         "shop.shop": _one("/shop"),
         "status.status": _one("/shop/status"),
+        "steps.steps": _one("/shop/steps"),
+        "steps.stage": {"plain": "/shop/steps/trim", "rollers": "/shop/steps/adhesive"},
         "shop.tablet": _one("/shop/tablet"),
         "shop.record": _one("/shop/record"),
         "shop.check_record": _one("/shop/record/check"),
