@@ -46,6 +46,7 @@ from logbook.actions import (
     runs,
     sheets,
     shop,
+    steplists,
     strengths,
     strips,
     takingback,
@@ -56,7 +57,7 @@ from logbook.actions.finding import ref
 from logbook.actions.heirlooms import Shelves
 from logbook.background.compute import work_on
 from logbook.lengths import parse_length
-from logbook.records.audit import AuditEntry, AuditObject
+from logbook.records.audit import Actor, AuditEntry, AuditObject
 from logbook.records.backup import BackupWish, back_up
 from logbook.records.base import Coded
 from logbook.records.floor import Run, Sheet
@@ -67,6 +68,7 @@ from logbook.records.orders import Customer, Job, Order
 from logbook.records.people import Person
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.records.quotes import Quote
+from logbook.rules.stepedits import Row
 from support.shop_walk import PHOTOGRAPHS
 from support.small_shop import SmallShop, job, one, prints, small_shop, standing
 
@@ -90,6 +92,7 @@ NO_ENTRY = {
     "pitchfacts.facts_and_needs": "looks only",
     "sheets.replace_print": "part of a verdict",
     "shop.current_step_list": "part of an order",
+    "shop.kept_revision": "part of an order, or of a change of the list",
     "takingback.last_tap": "looks only",
 }
 CUSTOMER, CONTACT, GIVEN_BY, WORDS = "Pellworm Kites", "Quay 7", "Imke Brodersen", "a little more blue, please"
@@ -176,6 +179,15 @@ def _person(session: Session, name: str) -> Person:
     return one(session, Person, name=name)
 
 
+def _change_steps(session: Session, by: Actor, told: Story) -> None:
+    own = told.shop.shop.settings.own_safety_path
+    rows = [
+        Row(step.key, number, step.text, step.text_alone, step.text_two, step.record, required=step.required)
+        for number, step in enumerate(steplists.standing(session, own).steps.stage("dry").steps)
+    ]
+    steplists.change_stage(session, by, own, stage="dry", rows=[*rows, Row("", 0, "Note where it lies.")])
+
+
 def _people_and_shop(told: Story) -> None:
     # the shop was founded and equipped by the fixture; its first entry is the founding
     told.entries["people.found_shop"] = [
@@ -204,6 +216,7 @@ def _people_and_shop(told: Story) -> None:
     )
     told.tell("shop.set_facts", lambda session, by: shop.set_facts(session, by, {"dressings": "beside the door"}))
     told.tell("texts.set_wordings", lambda session, by: texts.set_wordings(session, by, {"late": "Later, {customer}."}))
+    told.tell("steplists.change_stage", lambda session, by: _change_steps(session, by, told))
     told.tell("strengths.choose", lambda session, by: strengths.choose(session, by, wanted={"age": "ask"}))
 
 

@@ -15,7 +15,7 @@ FOR_OWNERS = {
     "machines.new", "machines.facts", "machines.authorise", "machines.back",
     "shop.facts", "shop.rules", "shop.add_person", "shop.check_record", "texts.wording",
     "status.set_up", "erasing.customer", "erasing.pictures", "ghosting.figures", "numbers.overview", "numbers.as_csv",
-    "arriving.arriving", "arriving.look", "arriving.take",
+    "arriving.arriving", "arriving.look", "arriving.take", "steps.stage",
 }  # fmt: skip
 """What only an owner does; everything else that writes is for operators too."""
 
