@@ -14,7 +14,7 @@ from logbook.actions.shop import current_step_list
 from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, keyed_hash, record
 from logbook.records.floor import Departure, Print, RunPiece
-from logbook.records.orders import Customer, Job, Order
+from logbook.records.orders import JOB_KINDS, Customer, Job, Order
 from logbook.refusals import Refused
 
 DEFAULT_BLEED = Length(Decimal(5), "mm")
@@ -119,6 +119,8 @@ def new_order(session: Session, by: Actor, *, customer: Customer | None, due_on:
 def new_job(session: Session, by: Actor, own_safety: Path, order: Order, wish: JobWish) -> Job:
     """One job of an order; part of another act."""
     _check_quantity(wish.quantity)
+    if wish.kind not in JOB_KINDS:
+        raise Refused(f"{wish.kind!r} is no kind of job.", field="kind")
     count = session.execute(select(func.count(Job.id)).where(Job.order_id == order.id)).scalar_one()
     job = Job(
         order=order,

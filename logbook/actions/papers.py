@@ -13,6 +13,7 @@ from logbook.actions import bench, jobs, machines, targets, travellernumbers
 from logbook.actions.alignment import shift_mm
 from logbook.actions.finding import fact, ref
 from logbook.actions.pictures import current
+from logbook.actions.sheets import MOUNT_ONLY, without_run
 from logbook.actions.shop import step_list
 from logbook.engine import proofing
 from logbook.paper import views
@@ -154,6 +155,8 @@ def _banners(job: Job, prints: list[Print]) -> tuple[str, ...]:
     told = []
     if prints and all(piece.sample for piece in prints):
         told.append("SAMPLE: cannot leave as the order")
+    if job.kind == MOUNT_ONLY:
+        told.append("Mounting only: the customer's own print, nothing to spare")
     if job.entered_at_stage:
         told.append(f"Before the logbook: everything up to {job.entered_at_stage}")
     return tuple(told)
@@ -246,8 +249,8 @@ def _covered(session: Session, sheet: Sheet) -> Iterator[views.Entry]:
 
 def _closed(session: Session, job: Job, runs: list[Run]) -> tuple[views.Closed, ...]:
     """The job's own stages in one line each, once the app has recorded them."""
-    if job.entered_at_stage:
-        return tuple(views.Closed(stage, "before the logbook") for stage in _JOB_STAGES)
+    if job.entered_at_stage or job.kind == MOUNT_ONLY:
+        return tuple(views.Closed(stage, without_run(job)) for stage in _JOB_STAGES)
     lines = {"order": f"taken {job.order.placed_at.astimezone():%Y-%m-%d %H:%M}"}
     if job.proofs and job.proofs[-1].answers:
         answer = job.proofs[-1].answers[-1]

@@ -17,6 +17,7 @@ from logbook.actions.pictures import current
 from logbook.actions.pitch import findings_for
 from logbook.actions.pitchfacts import as_used
 from logbook.actions.repairs import MENDED
+from logbook.actions.sheets import MOUNT_ONLY
 from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
 from logbook.records.base import new_code
@@ -44,6 +45,8 @@ class RunWish:
 
 def ask_for(session: Session, by: Actor, *, job: Job, wish: RunWish = RunWish()) -> Run:
     """A run for a job: every number it needs is copied into it now."""
+    if job.kind == MOUNT_ONLY:
+        raise Refused(f"{job.number} is only mounted here: the customer brings the print.")
     # stops first: without materials or pitch there is nothing to plan
     findings = weigh(session, may_interlace(gates(session, job), sample=wish.sample))
     settle([found for found in findings if found.strength is Strength.STOP], reason=None)

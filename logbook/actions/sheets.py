@@ -1,5 +1,7 @@
 """Sheets and prints come into being: from an accepted run, or half done from before the logbook."""
 
+from dataclasses import dataclass
+
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
@@ -10,6 +12,8 @@ from logbook.actions.materials import refuse_set_aside
 from logbook.actions.orders import for_the_order
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import JobMaterials, Print, Run, Sheet, StepRecord
+from logbook.records.machines import PrinterMode
+from logbook.records.materials import Lot
 from logbook.records.orders import Job
 from logbook.refusals import Refused
 from logbook.rules.findings import settle
@@ -17,6 +21,12 @@ from logbook.rules.stages import stages_before
 
 SHEET_STAGES = ("print", "dry", "adhesive", "laminate", "dwell")
 BEFORE = "before the logbook"
+MOUNT_ONLY, OWN_PRINT = "mount-only", "the customer's own print"
+
+
+def without_run(job: Job) -> str:
+    """Where the interlacing of a sheet without a run was done."""
+    return OWN_PRINT if job.kind == MOUNT_ONLY else BEFORE
 
 
 def open_quantity(session: Session, job: Job) -> int:
@@ -99,6 +109,8 @@ def _new_print(session: Session, sheet: Sheet, job: Job, *, sample: bool, replac
 def replace_print(session: Session, by: Actor, *, piece: Print) -> Sheet:
     """A new sheet from the same run for a print that is lost; part of another act."""
     run = piece.sheet.run
+    if run is None and piece.job.kind == MOUNT_ONLY:
+        raise Refused(f"{piece.serial} is the customer's own print: scrap it, and ask them for another to mount.")
     if run is None:
         raise Refused(f"{piece.serial} was interlaced before the logbook; start a run for its job instead.")
     sheet = _from_run(session, by, run)
@@ -110,6 +122,8 @@ def replace_print(session: Session, by: Actor, *, piece: Print) -> Sheet:
 
 def enter_midway(session: Session, by: Actor, *, job: Job, stage: str, count: int, note: str = "") -> list[Sheet]:
     """Work that was half done when the logbook began: earlier stages are marked, not invented."""
+    if job.kind == MOUNT_ONLY:
+        raise Refused("A print that is only mounted here begins with its lens: take the customer's own prints.")
     materials = materials_of(session, job)
     if materials is None:
         raise Refused("Say which lens lot it is made from first.", field="lens_lot")
@@ -132,17 +146,68 @@ def enter_midway(session: Session, by: Actor, *, job: Job, stage: str, count: in
     return made
 
 
+@dataclass(frozen=True, slots=True)
+class Mounting:
+    """What a customer's own prints are mounted with. ``note`` keeps what they say about its pitch and printer."""
+
+    lens_lot: Lot
+    adhesive_lot: Lot | None = None
+    count: int = 1
+    note: str = ""
+
+
+def start_mounting(session: Session, by: Actor, *, job: Job, what: Mounting) -> list[Sheet]:
+    """Sheets of a mount-only job: the customer's own prints begin where the adhesive goes on."""
+    if job.kind != MOUNT_ONLY:
+        raise Refused(f"{job.number} is printed here; its sheets begin from an interlace run.")
+    if what.count < 1:
+        raise Refused("At least one sheet.", field="count")
+    if what.lens_lot.material.kind != "lens":
+        raise Refused(f"Lot {what.lens_lot.label} is {what.lens_lot.material.name}: no lens.", field="lens_lot")
+    if what.adhesive_lot is not None and what.adhesive_lot.material.kind != "adhesive":
+        raise Refused(f"Lot {what.adhesive_lot.label} is no adhesive.", field="adhesive_lot")
+    refuse_set_aside(what.lens_lot, what.adhesive_lot)
+    stuff = _Stuff(what.lens_lot, None, None, what.adhesive_lot)
+    made = [
+        _sheet_at(session, by, job, stuff, "adhesive", stages_before("adhesive"), value=OWN_PRINT)
+        for _ in range(what.count)
+    ]
+    prints = [piece for sheet in made for piece in sheet.prints]
+    lots = [ref(lot) for lot in (what.lens_lot, what.adhesive_lot) if lot is not None]
+    told = {"serials": [piece.serial for piece in prints], "note": what.note.strip()}
+    record(
+        session, by, Act("customer's own prints taken", [ref(job), *map(ref, made), *map(ref, prints), *lots], new=told)
+    )
+    return made
+
+
+@dataclass(frozen=True, slots=True)
+class _Stuff:
+    lens_lot: Lot
+    mode: PrinterMode | None
+    paper_lot: Lot | None
+    adhesive_lot: Lot | None
+
+
 def _midway_sheet(session: Session, by: Actor, job: Job, stage: str, earlier: tuple[str, ...]) -> Sheet:
     materials = materials_of(session, job)
     assert materials is not None
+    stuff = _Stuff(materials.lens_lot, materials.mode, materials.paper_lot, materials.adhesive_lot)
+    return _sheet_at(session, by, job, stuff, stage, earlier, value=BEFORE)
+
+
+def _sheet_at(
+    session: Session, by: Actor, job: Job, stuff: _Stuff, stage: str, earlier: tuple[str, ...], *, value: str
+) -> Sheet:
+    """A sheet with one piece that enters at a stage; the earlier ones say ``value`` and name nobody."""
     on_sheet = stage in SHEET_STAGES
     sheet = Sheet(
         number=_sheet_number(session, job),
         run=None,
-        lens_lot=materials.lens_lot,
-        mode=materials.mode,
-        paper_lot=materials.paper_lot,
-        adhesive_lot=materials.adhesive_lot,
+        lens_lot=stuff.lens_lot,
+        mode=stuff.mode,
+        paper_lot=stuff.paper_lot,
+        adhesive_lot=stuff.adhesive_lot,
         stage=stage if on_sheet else "parted",
         started_at=by.now,
     )
@@ -158,7 +223,7 @@ def _midway_sheet(session: Session, by: Actor, job: Job, stage: str, earlier: tu
                 print_id=print_id,
                 stage=before,
                 step_key=f"{before}-sign",
-                value=BEFORE,
+                value=value,
                 at=by.now,
                 source=BEFORE,
                 person_id=None,

@@ -13,6 +13,7 @@ from logbook.actions import bench, leaving
 from logbook.actions.finding import by_code, fact
 from logbook.actions.papers import bench_view
 from logbook.actions.pitch import bands_of
+from logbook.actions.sheets import without_run
 from logbook.paper import customer, forms, views
 from logbook.paper.shelf import read_shelf
 from logbook.records.audit import Actor, AuditEntry, entries_for, head
@@ -214,7 +215,7 @@ def inspection(session: Session, desk: Desk, code: str) -> customer.InspectionRe
         inspector=signed.person.name,
         at=f"{signed.at.astimezone():%Y-%m-%d %H:%M}",
         viewing_distance=str(piece.job.distance),
-        pitch=f"{run.lpi} lines per inch, {run.pitch.origin} {run.pitch.code}" if run else "before the logbook",
+        pitch=f"{run.lpi} lines per inch, {run.pitch.origin} {run.pitch.code}" if run else without_run(piece.job),
         remarks=(
             *([signed.reason] if signed.reason else []),
             *(f"{one.kind}: {one.reason} ({one.person.name})" for one in leaving.verdicts_on(session, piece)),

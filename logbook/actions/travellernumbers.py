@@ -8,6 +8,7 @@ from dataclasses import fields
 
 from logbook.actions import outputs
 from logbook.actions.pitchfacts import as_used
+from logbook.actions.sheets import without_run
 from logbook.paper import views
 from logbook.records.floor import JobMaterials, JobPitch, Run, Sheet
 from logbook.records.machines import PrinterMode
@@ -46,7 +47,7 @@ def made(job: Job, sheet: Sheet) -> tuple[views.Pitch, views.Numbers]:
     """What one sheet was made with; nothing of it is taken from what was chosen later."""
     run = sheet.run
     if run is None:
-        pitch = views.Pitch(value="not on record", origin="before the logbook")
+        pitch = views.Pitch(value="not on record", origin=without_run(job))
     else:
         pitch = _pitch(run.pitch, str(run.lpi), f"{run.u_lpi:.4f}" if run.u_lpi is not None else "")
     name = run.paper.name if run else sheet.paper_lot.material.name if sheet.paper_lot else ""

@@ -29,6 +29,7 @@ from logbook.web.pages import (
     jobs,
     lenses,
     machines,
+    mounting,
     numbers,
     orders,
     papers,
@@ -84,7 +85,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     shown.teach(app)
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
-        tracing, papers, files, texts, ghosting, depth, steps,
+        tracing, papers, files, texts, ghosting, depth, steps, mounting,
         lenses, align, erasing, arriving, takeback,
     ):  # fmt: skip
         app.register_blueprint(page.pages)

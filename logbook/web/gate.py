@@ -22,7 +22,7 @@ PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static"}
 OF_ONES_OWN = {"entry.sign_out", "shop.units", "shop.password", "tracing.by_file"}
 """What a viewer sends, too: about oneself, or a question that writes nothing."""
 FOR_WRITING = {
-    "orders.new", "orders.add_job", "jobs.materials", "jobs.pitch", "jobs.change", "jobs.midway",
+    "orders.new", "orders.add_job", "jobs.materials", "jobs.pitch", "jobs.change", "jobs.midway", "mounting.begin",
     "pitch.new", "pitch.carry", "stock.new", "stock.new_lot", "reorders.of_order", "reorders.of_job", "quotes.new",
 }  # fmt: skip
 """Pages that are forms and nothing else: no use to somebody who only looks."""

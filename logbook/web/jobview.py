@@ -142,8 +142,11 @@ def _next(
     if job.ended_at is not None:
         yield Next("Everything has gone out.")
         return
-    yield from _before_the_run(job, gates, runs)
-    yield from _runs_next(session, job, runs)
+    if job.kind == sheets.MOUNT_ONLY:
+        yield from _mounting_next(session, job)
+    else:
+        yield from _before_the_run(job, gates, runs)
+        yield from _runs_next(session, job, runs)
     if prints and orders.all_gone(session, job):
         yield Next(_LEFT_OVER.format(job.quantity), f"{url_for('jobs.job', code=job.code)}#prints")
     for sheet in dict.fromkeys(piece.sheet for piece in prints):
@@ -171,6 +174,12 @@ def _piece_words(session: Session, piece: Print) -> str:
     if piece.stage == "inspect" and leaving.failed_inspection(session, piece):
         return f"{piece.serial}: failed its inspection, decide what becomes of it"
     return f"{piece.serial}: {_PRINT_NEXT[piece.stage]}"
+
+
+def _mounting_next(session: Session, job: Job) -> Iterator[Next]:
+    if open_quantity := sheets.open_quantity(session, job):
+        words = f"Take the customer's own prints ({open_quantity}) and choose their lens"
+        yield Next(words, _choosing("mounting.begin", job))
 
 
 def _before_the_run(job: Job, asked: Callable[[], Gates], runs: list[Run]) -> Iterator[Next]:

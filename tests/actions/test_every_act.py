@@ -179,6 +179,14 @@ def _person(session: Session, name: str) -> Person:
     return one(session, Person, name=name)
 
 
+def _mount_only(session: Session, by: Actor) -> None:
+    of = session.execute(select(Job).order_by(Job.id)).scalars().first()
+    assert of is not None
+    of.kind = "mount-only"  # as if it had been ordered so
+    sheets.start_mounting(session, by, job=of, what=sheets.Mounting(one(session, Lot, label="L-1")))
+    of.kind = "print"
+
+
 def _change_steps(session: Session, by: Actor, told: Story) -> None:
     own = told.shop.shop.settings.own_safety_path
     rows = [
@@ -702,6 +710,7 @@ def _kept_safe(told: Story) -> None:
         told.tell(f"backups.{how}", lambda session, by, work=work, words=words: work(session, by, **words))
     made = back_up(told.shop.shop, BackupWish(stick), now=told.shop.now)
     told.tell("backups.note_made", lambda session, by: backups.note_made(session, by, made=made))
+    told.tell("sheets.start_mounting", _mount_only)
 
 
 def test_every_act_of_the_room_is_in_the_story(story: Story) -> None:

@@ -132,6 +132,7 @@ def _office(session: Session) -> Faces:
         "jobs.pitch": _one(f"/job/{own.code}/pitch"),
         "jobs.change": _one(f"/job/{own.code}/change"),
         "jobs.midway": _one(f"/job/{own.code}/half-done"),
+        "mounting.begin": _one(f"/job/{own.code}/mounting"),
         "arriving.arriving": _one("/shop/arriving"),
         "numbers.overview": _one("/shop/numbers"),
         "runs.run": {

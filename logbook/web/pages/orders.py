@@ -13,6 +13,7 @@ from wtforms.validators import NumberRange
 from logbook.actions import jobs, machines, materials, pictures, quotes
 from logbook.actions import orders as actions
 from logbook.actions.finding import by_code
+from logbook.actions.sheets import MOUNT_ONLY
 from logbook.records.audit import Actor
 from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
@@ -66,6 +67,12 @@ class JobFields(BenchForm):
         choices={"crop": "cut to fill", "pad": "white border", "stretch": "stretched"},
     )
     price = NumberField("Price", [MAYBE], low=Decimal(0))
+    kind = RadioField(
+        "What is made",
+        default="print",
+        choices={"print": "an interlaced print, mounted", "mount-only": "mounting only: the customer brings the print"},
+        validate_choice=False,
+    )
 
     def wish(self) -> actions.JobWish:
         """As the action takes it."""
@@ -78,6 +85,7 @@ class JobFields(BenchForm):
             bleed=actions.DEFAULT_BLEED if self.bleed.data is None else self.bleed.data,
             use=self.use.data,
             fit=self.fit.data,
+            kind=self.kind.data or "print",
             quantity=self.quantity.data,
             price=self.price.data,
         )
@@ -148,6 +156,7 @@ def known_names(session: Session) -> list[str]:
 def _check_first_things(form: OrderForm) -> None:
     if (
         request.method == "POST"
+        and form.kind.data != MOUNT_ONLY
         and not form.lens_lot.choices
         and form.lens_lpi.data is None
         and not form.lens_lpi.errors
@@ -199,6 +208,8 @@ def _place(session: Session, by: Actor, form: OrderForm, taken: list[pictures.In
     quiet = without_request(by)
     if taken:
         pictures.add_pictures(session, quiet, the_shop().store, job=job, taken=taken)
+    if job.kind == MOUNT_ONLY:  # its lens is chosen when the print is here; nothing is printed
+        return job
     mode, lens_lot = _mode(session, quiet, form), _lens_lot(session, quiet, form)
     jobs.choose_materials(
         session,
