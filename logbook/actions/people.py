@@ -121,8 +121,22 @@ def hash_password(password: str) -> str:
         raise Refused(f"A password has {PASSWORD_LEAST} to {PASSWORD_MOST} characters.", field="password")
     if password.lower() in COMMON_PASSWORDS:
         raise Refused("That password is among the first that anybody would try; take another.", field="password")
+    return hashed(password)
+
+
+def hashed(secret: str) -> str:
+    """The Argon2id hash of a password or a PIN."""
     with _hashing:
-        return _hasher.hash(password)
+        return _hasher.hash(secret)
+
+
+def matches(kept: str, secret: str) -> bool:
+    """Whether a secret is the one whose hash was kept."""
+    try:
+        with _hashing:
+            return _hasher.verify(kept, secret)
+    except VerifyMismatchError:
+        return False
 
 
 def change_password(session: Session, by: Actor, *, person: Person, password: str) -> None:
@@ -169,10 +183,7 @@ def count_failure(session: Session, keys: list[str], now: datetime) -> None:
 def verify_password(session: Session, *, name: str, password: str) -> Person | None:
     """The active person with this name and password; takes the same time whether or not the name exists."""
     person = _named(session, " ".join(name.split()))
-    try:
-        with _hashing:
-            _hasher.verify(person.password_hash if person else _NOBODY, password)
-    except VerifyMismatchError:
+    if not matches(person.password_hash if person else _NOBODY, password):
         return None
     return person if person is not None and person.active else None
 

@@ -26,8 +26,8 @@ from logbook.records.manifest import NAME, SUM_NAME, Anchor, sum_line
 from logbook.refusals import Refused
 
 FORMAT = "lens-bench-logbook/export/1"
-SECRET_TABLES = ("sign_in", "throttle")
-SECRET_COLUMNS = ("password_hash", "hash_key", "token_hash", "pin_hash", "token")
+SECRET_TABLES = ("sign_in", "throttle", "pin")
+SECRET_COLUMNS = ("password_hash", "hash_key", "token_hash", "enrol_hash", "pin_hash", "token")
 _TRAIL = ("previous_hash", "entry_hash", "at", "action", "person_id", "actor_name", "request_id", "reason", "body")
 
 

@@ -5,7 +5,6 @@ from contextlib import contextmanager
 from typing import TypeVar
 
 from flask import redirect, render_template, request, url_for
-from flask_wtf import FlaskForm
 from sqlalchemy import select
 from sqlalchemy.exc import DatabaseError, IntegrityError
 from sqlalchemy.orm import Session
@@ -13,7 +12,9 @@ from werkzeug import Response
 
 from logbook.records.audit import Actor, AuditEntry, AuditObject, was_done
 from logbook.refusals import Refused
+from logbook.web import pinned
 from logbook.web.condition import condition, is_unavailable, unavailable
+from logbook.web.fields import BenchForm
 from logbook.web.gate import actor, the_shop
 
 T = TypeVar("T")
@@ -26,11 +27,13 @@ def reading() -> Iterator[Session]:
         yield session
 
 
-def act(form: FlaskForm, work: Callable[[Session, Actor], T], then: Callable[[T], str]) -> Response | None:
+def act(form: BenchForm, work: Callable[[Session, Actor], T], then: Callable[[T], str]) -> Response | None:
     """Do the act of a form that was read; a redirect when done, None when refused (the form then says why)."""
     request_id = form.request_id.data or None
     if condition().damage:
         _cannot_write(form, condition().damage)
+        return None
+    if not pinned.is_confirmed(form):
         return None
     try:
         with the_shop().database.writing() as session:
@@ -57,16 +60,16 @@ def act(form: FlaskForm, work: Callable[[Session, Actor], T], then: Callable[[T]
         return None
 
 
-def _cannot_write(form: FlaskForm, words: str) -> None:
+def _cannot_write(form: BenchForm, words: str) -> None:
     """The form comes back with everything that was typed."""
     unavailable()
     form.form_errors.append(words)
 
 
-def say(form: FlaskForm, refusal: Refused) -> None:
+def say(form: BenchForm, refusal: Refused) -> None:
     """Put a refusal's sentence beside the field it is about, or above the form."""
     field = form._fields.get(refusal.field or "")
-    if field is None and refusal.field and getattr(form, "has_steps", False):
+    if field is None and refusal.field and form.has_steps:
         form.beside[refusal.field] = refusal.sentence
     elif field is None:
         form.form_errors.append(refusal.sentence)
@@ -97,6 +100,7 @@ _PAGES = {
     "lot": "stock.lot",
     "machine": "machines.machine",
     "quote": "quotes.quote",
+    "place": "places.place",
 }
 
 

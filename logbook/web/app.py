@@ -5,7 +5,7 @@ import secrets
 from collections.abc import Callable
 from pathlib import Path
 
-from flask import Flask, Response, current_app, request
+from flask import Flask, Response, current_app, g, request
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from jinja2 import StrictUndefined
 from sqlalchemy.exc import DatabaseError
@@ -34,10 +34,12 @@ from logbook.web.pages import (
     orders,
     papers,
     pitch,
+    places,
     quotes,
     reorders,
     runs,
     shop_page,
+    staff,
     status,
     steps,
     stock,
@@ -86,7 +88,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
         tracing, papers, files, texts, ghosting, depth, steps, mounting,
-        lenses, align, erasing, arriving, takeback,
+        lenses, align, erasing, arriving, takeback, places, staff,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(_with_headers)
@@ -126,7 +128,15 @@ _WORDS = {
 }
 
 
+_NOT_AT_A_TABLET = (
+    "Not at this tablet",
+    "A bench tablet shows and records work, nothing more. For the rest sign in with your password on another device.",
+)
+
+
 def _http_error(error: HTTPException) -> tuple[str, int]:
+    if error.code == 403 and g.get("place"):
+        return shown.trouble(*_NOT_AT_A_TABLET), 403
     title, sentence = _WORDS.get(
         error.code or 500, ("Something went wrong", "The logbook could not do that. Nothing was written.")
     )

@@ -21,10 +21,11 @@ class BenchForm(FlaskForm):
     """A form with a request id, so that sending it twice makes one record.
 
     ``has_steps``: the steps of a stage stand in it as plain fields, and reasons; what was wrong with one of them
-    is kept in ``beside`` by the field's name.
+    is kept in ``beside`` by the field's name. ``signs``: what PIN its act asks for at a bench tablet.
     """
 
     has_steps = False
+    signs = ""
     request_id = HiddenField()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

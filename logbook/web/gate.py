@@ -14,11 +14,12 @@ from werkzeug import Response
 from logbook.actions import people
 from logbook.records.audit import Actor
 from logbook.records.opened import Shop
+from logbook.web import tablets
 
 COOKIE = "bench-sign-in"
 UPLOADS = {"orders.new", "jobs.add_pictures", "jobs.replace", "tracing.by_file", "bench.sign_sheet", "bench.sign_piece"}
 """Endpoints that take files, for signed-in people only; everywhere else a request is small."""
-PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static"}
+PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static", "places.enrol"}
 OF_ONES_OWN = {"entry.sign_out", "shop.units", "shop.password", "tracing.by_file"}
 """What a viewer sends, too: about oneself, or a question that writes nothing."""
 FOR_WRITING = {
@@ -65,12 +66,44 @@ def watch(app: Flask) -> None:
 
 
 def _come_in() -> Response | None:
+    g.me, g.place = None, None
+    if _at_a_tablet():
+        return _tablet_comes_in(request.endpoint or "")
     g.me = _whoever()
     if g.me is None and request.endpoint not in PUBLIC:
         return redirect(url_for("entry.sign_in", back=request.path if request.method == "GET" else "/"), 303)
     if g.me is not None and not g.me.may_write and not _may_look(request.endpoint or ""):
         abort(403)
     if g.me is not None and request.endpoint in UPLOADS:
+        request.max_content_length = the_shop().settings.upload_bytes
+    return None
+
+
+def _at_a_tablet() -> bool:
+    """Whether the cookie of a place came along and is worth something; then nobody's own sign-in counts."""
+    token = request.cookies.get(tablets.COOKIE)
+    if not token or request.endpoint == "static":
+        return False
+    found = tablets.come_in(the_shop(), token, datetime.now(UTC))
+    if found is None:
+        return False
+    g.place, person = found
+    if person is not None:
+        role = tablets.role_at(request.endpoint or "", person)
+        g.me = Me(person.id, person.code, person.name, role, person.units)
+    return True
+
+
+def _tablet_comes_in(endpoint: str) -> Response | None:
+    if endpoint in tablets.OWN | PUBLIC - {"entry.sign_in", "entry.found"}:
+        return None
+    if endpoint in ("today.today", "entry.sign_in"):
+        return redirect(url_for("places.begin"), 303)
+    if g.me is None:
+        return redirect(url_for("places.begin", back=request.path if request.method == "GET" else "/"), 303)
+    if not tablets.is_allowed(endpoint, request.method):
+        abort(403)
+    if endpoint in UPLOADS:
         request.max_content_length = the_shop().settings.upload_bytes
     return None
 
@@ -105,7 +138,15 @@ def actor(request_id: str | None = None) -> Actor:
     me: Me | None = g.me
     if me is None:
         return Actor(None, "nobody yet", "none", datetime.now(UTC), request_id)
-    return Actor(me.id, me.name, me.role, datetime.now(UTC), request_id)
+    return Actor(me.id, me.name, me.role, datetime.now(UTC), request_id, _place_words())
+
+
+def _place_words() -> str | None:
+    """Where an act is done, as the trail keeps it: the tablet's place, and whether the PIN was given with it."""
+    if g.get("place") is None:
+        return None
+    words: str = g.place.name
+    return f"{words}, with PIN" if g.get("pin_given") else words
 
 
 def without_request(by: Actor) -> Actor:

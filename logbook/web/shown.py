@@ -12,6 +12,7 @@ from markupsafe import Markup
 from logbook.lengths import INCH_IN_MM, Length
 from logbook.records.audit import AuditEntry
 from logbook.rules.signing import limits
+from logbook.web import pinned
 from logbook.web.condition import condition
 from logbook.web.gate import the_shop
 
@@ -45,6 +46,9 @@ def teach(app: Flask) -> None:
     app.add_template_filter(stage_words)
     app.add_template_filter(act_words)
     app.add_template_global(way_marks)
+    app.add_template_global(pinned.is_wanted, "pin_wanted")
+    app.add_template_global(pinned.of_stage, "pin_of_stage")
+    app.add_template_global(pinned.of_setting_up, "pin_of_setting_up")
     app.add_template_global(_request_id, "new_request_id")
     app.context_processor(_everywhere)
 
@@ -52,6 +56,7 @@ def teach(app: Flask) -> None:
 def _everywhere() -> dict[str, object]:
     return {
         "me": g.get("me"),
+        "tablet": g.get("place"),
         "is_demo": the_shop().is_demo,
         "view_only": condition().words,
         "today_date": datetime.now().astimezone().date(),

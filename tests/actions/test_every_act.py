@@ -37,7 +37,9 @@ from logbook.actions import (
     papers,
     people,
     pictures,
+    pins,
     pitch,
+    places,
     proofs,
     quotes,
     reorders,
@@ -46,6 +48,7 @@ from logbook.actions import (
     runs,
     sheets,
     shop,
+    staff,
     steplists,
     strengths,
     strips,
@@ -67,6 +70,7 @@ from logbook.records.materials import Lot, Material
 from logbook.records.orders import Customer, Job, Order
 from logbook.records.people import Person
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
+from logbook.records.places import Place
 from logbook.records.quotes import Quote
 from logbook.rules.stepedits import Row
 from support.shop_walk import PHOTOGRAPHS
@@ -89,6 +93,7 @@ NO_ENTRY = {
     "papers.proof_sheet": "looks only",
     "papers.traveller": "looks only",
     "pitch.findings_for": "looks only",
+    "pins.end_pin": "part of taking it away and of going",
     "pitchfacts.facts_and_needs": "looks only",
     "sheets.replace_print": "part of a verdict",
     "shop.current_step_list": "part of an order",
@@ -163,6 +168,7 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
     folder = tmp_path_factory.mktemp("every act")
     told = Story(small_shop(folder / "data"))
     _people_and_shop(told)
+    _tablets_and_pins(told)
     _equipment(told)
     _pitches(told)
     code = _office(told)
@@ -226,6 +232,27 @@ def _people_and_shop(told: Story) -> None:
     told.tell("texts.set_wordings", lambda session, by: texts.set_wordings(session, by, {"late": "Later, {customer}."}))
     told.tell("steplists.change_stage", lambda session, by: _change_steps(session, by, told))
     told.tell("strengths.choose", lambda session, by: strengths.choose(session, by, wanted={"age": "ask"}))
+
+
+def _tablets_and_pins(told: Story) -> None:
+    told.tell(
+        "pins.set_pin",
+        lambda session, by: pins.set_pin(session, by, person=_person(session, "Otto"), pin="83052"),
+        who="Otto",
+    )
+    told.tell("places.new_place", lambda session, by: places.new_place(session, by, name="Press", stages=["dry"]).code)
+    code = told.tell("places.new_code", lambda session, by: places.new_code(session, by, place=one(session, Place)))
+    told.tell("places.enrol", lambda session, by: places.enrol(session, by, code=code))
+    told.shop.act(lambda session, by: places.choose_person(one(session, Place), _person(session, "Otto"), by.now))
+    told.tell(
+        "pins.take_pin_away", lambda session, by: pins.take_pin_away(session, by, person=_person(session, "Otto"))
+    )
+    for name in ("revoke", "remove"):
+        work = getattr(places, name)
+        told.tell(f"places.{name}", lambda session, by, work=work: work(session, by, place=one(session, Place)))
+    for name in ("let_go", "bring_back"):
+        work = getattr(staff, name)
+        told.tell(f"staff.{name}", lambda session, by, work=work: work(session, by, person=_person(session, "Nell")))
 
 
 def _equipment(told: Story) -> None:

@@ -12,11 +12,13 @@ from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
 from logbook.records.opened import open_shop
 from logbook.records.orders import Job, Proof, Reorder
+from logbook.records.people import Person
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
+from logbook.records.places import Place
 from logbook.records.quotes import Quote
 from logbook.settings import Settings
 from logbook.web.app import create_app
-from support.furnished import LOT_ASIDE, SPARE
+from support.furnished import LOT_ASIDE, SPARE, TABLET_CODE
 
 SIZES = {"phone": (360, 740), "tablet": (820, 1180), "desktop": (1280, 900)}
 THEMES = ("light", "dark")
@@ -36,6 +38,7 @@ NOT_PAGES = {
     "numbers.as_csv",
     "papers.asset",
     "papers.go",
+    "places.begin",
     "papers.view",
     "papers.issued",
     "papers.safety_pdf",
@@ -53,7 +56,7 @@ NOT_PAGES = {
 """Endpoints that answer a GET with a file, a picture, data or a redirect."""
 BEFORE_SIGN_IN = {"entry.found": "/found", "entry.sign_in": "/sign-in"}
 """Pages for people whom the logbook does not know yet."""
-BENCH_PAGES = ("bench.",)
+BENCH_PAGES = ("bench.", "places.here", "places.enrol")
 """Pages of the bench begin with one of these: hands there are inky, gloved or in a hurry."""
 
 PAPERS = ("papers.",)
@@ -144,6 +147,14 @@ def _office(session: Session) -> Faces:
         "status.status": _one("/shop/status"),
         "steps.steps": _one("/shop/steps"),
         "steps.stage": {"plain": "/shop/steps/trim", "rollers": "/shop/steps/adhesive"},
+        "staff.person": {
+            "": f"/shop/person/{_first(session, Person, Person.active).code}",
+            "gone": f"/shop/person/{_first(session, Person, ~Person.active).code}",
+        },
+        "places.listing": _one("/shop/places"),
+        "places.place": _one(f"/shop/place/{_first(session, Place).code}"),
+        "places.enrol": {"": f"/enrol/{TABLET_CODE}", "used": "/enrol/NOTHERE"},
+        "places.here": _one(f"/place/{_first(session, Place).code}"),
         "shop.tablet": _one("/shop/tablet"),
         "shop.record": _one("/shop/record"),
         "shop.check_record": _one("/shop/record/check"),

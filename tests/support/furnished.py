@@ -7,13 +7,25 @@ pitch test is half way.
 import re
 import subprocess
 import sys
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import backups, bench, machines, materials, pitch, repairs, runs, sheets
+from logbook.actions import (
+    backups,
+    bench,
+    machines,
+    materials,
+    people,
+    pitch,
+    places,
+    repairs,
+    runs,
+    sheets,
+    staff,
+)
 from logbook.records.audit import Actor
 from logbook.records.backup import BackupWish, back_up
 from logbook.records.floor import Print, Sheet
@@ -29,6 +41,8 @@ from logbook.settings import Settings
 _TOLD = re.compile(r"Sign in as (.+) \((\w+)\), password (\S+)")
 SPARE = "Spare rollers"
 LOT_ASIDE = "crate 13"
+TABLET_CODE = "ABCD2345EFGH"
+"""Enrols a tablet in the furnished shop; kept for a day, since a run of tests takes longer than a real code serves."""
 
 
 def furnish(folder: Path, root: Path) -> None:
@@ -37,7 +51,7 @@ def furnish(folder: Path, root: Path) -> None:
     told = subprocess.run(command, cwd=root, check=True, capture_output=True, text=True).stdout
     _people_beside(folder).write_text(told, encoding="utf-8")
     shop = open_shop(Settings(data=folder))
-    for work in (_rollers, _failed, _out_of_use, _stopped_run, _lot_aside, _half_a_test, _mended):
+    for work in (_rollers, _failed, _out_of_use, _stopped_run, _lot_aside, _half_a_test, _mended, _place, _gone):
         with shop.database.writing() as session:
             work(session, _owner(session))
     _chart(shop)
@@ -110,6 +124,16 @@ def _half_a_test(session: Session, by: Actor) -> None:
 
 def _mended(session: Session, by: Actor) -> None:
     repairs.note_swept(session, by, temporary=2)
+
+
+def _place(session: Session, by: Actor) -> None:
+    made = places.new_place(session, by, name="Printer corner", stages=["print", "dry", "adhesive"])
+    made.enrol_hash, made.enrol_until = people.token_hash(TABLET_CODE), by.now + timedelta(days=1)
+
+
+def _gone(session: Session, by: Actor) -> None:
+    person = people.add_person(session, by, name="Wanda Sorel", password="ridge-and-valley", role="operator")
+    staff.let_go(session, by, person=person)
 
 
 def _chart(shop: Shop) -> None:

@@ -25,7 +25,7 @@ from logbook.rules.defects import CAUSES, cause_words
 from logbook.rules.findings import REASON_FIELD, Strength, strongest
 from logbook.rules.stages import ROLLER_STAGES
 from logbook.rules.steplist import Stage
-from logbook.web import choices, papering
+from logbook.web import choices, papering, pinned, tablets
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import actor, the_shop
@@ -239,6 +239,7 @@ def _offer(session: Session, form: SignForm) -> None:
 def rollers(code: str) -> Response | tuple[str, int]:
     """What is read and ticked before the rollers move."""
     form = RollersForm()
+    form.signs = _setting_up_signs(code, form)
     if form.validate_on_submit() and (
         done := act(
             form,
@@ -248,6 +249,27 @@ def rollers(code: str) -> Response | tuple[str, int]:
     ):
         return done
     return _sheet_page(code, rollers_form=form)
+
+
+def _setting_up_signs(code: str, form: RollersForm) -> str:
+    """What PIN a tablet asks for before the rollers."""
+    if tablets.place() is None or not form.machine.data:
+        return ""
+    with reading() as session:
+        found = by_code(session, Sheet, code)
+        if found.stage not in ROLLER_STAGES:
+            return ""
+        return pinned.of_setting_up(actions.stage_definition(found), covered=_covering(session, form) is not None)
+
+
+def _signs(table: type[Sheet] | type[Print], codes: Sequence[str]) -> str:
+    """What PIN a tablet asks for where these are signed at the stage at which they stand."""
+    if tablets.place() is None:
+        return ""
+    with reading() as session:
+        found = [by_code(session, table, code) for code in codes]
+        signs = {pinned.of_stage(actions.stage_definition(one)) for one in found if one.stage in PLACES}
+    return next((one for one in (pinned.SAFETY, pinned.HOLD) if one in signs), "")
 
 
 def _start_rollers(session: Session, by: Actor, code: str, form: RollersForm) -> object:
@@ -305,6 +327,7 @@ def left_rollers(code: str) -> Response | tuple[str, int]:
 def sign_sheet(code: str, stage: str) -> Response | tuple[str, int]:
     """Sign a stage of a sheet."""
     form = SignForm()
+    form.signs = _signs(Sheet, [code])
 
     def work(session: Session, by: Actor, photos: Photos) -> None:
         _sign(session, by, [by_code(session, Sheet, code)], stage, form, photos)
@@ -335,6 +358,7 @@ def sign_several(stage: str) -> Response | tuple[str, int]:
     """One act signs a stage on several chosen sheets or pieces."""
     form = SignForm()
     chosen = request.form.getlist("chosen")
+    form.signs = _signs(Print if stage in ("trim", "inspect", "pack") else Sheet, chosen)
 
     def work(session: Session, by: Actor) -> None:
         table = Print if stage in ("trim", "inspect", "pack") else Sheet
@@ -412,6 +436,7 @@ def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
 def sign_piece(code: str, stage: str) -> Response | tuple[str, int]:
     """Sign trimming or inspection of a piece."""
     form = SignForm()
+    form.signs = _signs(Print, [code])
 
     def work(session: Session, by: Actor, photos: Photos) -> None:
         _sign(session, by, [by_code(session, Print, code)], stage, form, photos)
@@ -427,6 +452,7 @@ def sign_piece(code: str, stage: str) -> Response | tuple[str, int]:
 def leave(code: str) -> Response | tuple[str, int]:
     """Packed and out of the door."""
     form = LeaveForm()
+    form.signs = _signs(Print, [code])
     if form.validate_on_submit() and (
         done := act(
             form, lambda session, by: _leave(session, by, code, form), lambda _: url_for("bench.piece", code=code)
@@ -455,6 +481,7 @@ def _leave(session: Session, by: Actor, code: str, form: LeaveForm) -> object:
 def verdict(code: str) -> Response | tuple[str, int]:
     """Decide about a print that did not pass."""
     form = VerdictForm()
+    form.signs = pinned.HOLD
     if form.validate_on_submit() and (
         done := act(
             form,

@@ -18,7 +18,7 @@ from logbook.records.people import Person
 from logbook.rules.machinecheck import CheckItem
 from logbook.rules.rollers import missing_fields
 from logbook.rules.traits import machine_traits
-from logbook.web import choices
+from logbook.web import choices, pinned
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField
 from logbook.web.gate import actor, owner_only, the_shop
@@ -244,10 +244,12 @@ def facts(code: str) -> Response | tuple[str, int]:
 @pages.post("/machine/<code>/check")
 def check(code: str) -> Response | tuple[str, int]:
     """Sign the daily check."""
+    form = CheckForm()
+    form.signs = pinned.SAFETY
     return _do(
         code,
         "check_form",
-        CheckForm(),
+        form,
         lambda session, by, row: actions.check_machine(
             session, by, machine=row, items=_items(row), answers=request.form.to_dict()
         ),

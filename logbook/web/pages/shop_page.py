@@ -5,7 +5,7 @@ from werkzeug import Response
 from wtforms import DateField, PasswordField, RadioField, StringField
 from wtforms.validators import Length as TextLength
 
-from logbook.actions import people, strengths, verifying
+from logbook.actions import people, pins, staff, strengths, verifying
 from logbook.actions import shop as actions
 from logbook.paper.codes import qr
 from logbook.paper.shelf import read_shelf
@@ -63,6 +63,14 @@ class PasswordForm(BenchForm):
     )
 
 
+class PinForm(BenchForm):
+    """A PIN of one's own."""
+
+    pin = PasswordField(
+        "PIN", [NEEDED], description="4 to 8 digits. Bench tablets ask for it at hold points; nothing else does."
+    )
+
+
 @pages.route("/shop")
 def shop() -> tuple[str, int]:
     """Facts, people, own settings."""
@@ -76,6 +84,9 @@ def _page(**forms: BenchForm) -> tuple[str, int]:
             facts=actions.facts(session),
             labels=actions.FACTS,
             people=people.everybody(session),
+            former=staff.former(session),
+            has_pin=pins.has_pin(session, people.by_id(session, g.me.id)),
+            pin_form=forms.get("pin_form") or PinForm(formdata=None),
             rules=ADJUSTABLE,
             shelf=read_shelf(the_shop().settings.own_safety_path),
             chosen=strengths.choices(session),
@@ -173,6 +184,23 @@ def password() -> Response | tuple[str, int]:
     ):
         return done
     return _page(password_form=form)
+
+
+@pages.post("/shop/my-pin")
+def pin() -> Response | tuple[str, int]:
+    """A PIN for oneself."""
+    form = PinForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: pins.set_pin(
+                session, by, person=people.by_id(session, g.me.id), pin=form.pin.data.strip()
+            ),
+            lambda _: url_for("shop.shop"),
+        )
+    ):
+        return done
+    return _page(pin_form=form)
 
 
 @pages.get("/shop/tablet")

@@ -1,0 +1,98 @@
+"""The work of a place: what can go on there now, in due order, and what is held up and why."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from flask import url_for
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from logbook.actions import bench
+from logbook.records.audit import Actor
+from logbook.records.floor import Print, Sheet
+from logbook.records.machines import Machine
+from logbook.rules.findings import Strength, strongest
+from logbook.rules.stages import ROLLER_STAGES
+from logbook.web.shown import when
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One sheet or print at a place: where it is worked on, and why it waits where it does."""
+
+    stage: str
+    number: str
+    artwork: str
+    due: date | None
+    address: str
+    held: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A machine that nobody there may use now, and why."""
+
+    words: str
+    address: str
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """What a place's page shows."""
+
+    now: list[Line]
+    waiting: list[Line]
+    machines: list[Held]
+
+
+def at(session: Session, by: Actor, stages: Sequence[str]) -> Work:
+    """Everything that stands at these stages; lines keep the due order of the bench."""
+    standing = bench.standing(session)
+    lines = [_line(session, by, one) for stage in stages for one in standing[stage]]
+    lines.sort(key=lambda line: (line.due is None, line.due or date.max))
+    rollers = [stage for stage in stages if stage in ROLLER_STAGES and standing[stage]]
+    return Work(
+        [line for line in lines if not line.held],
+        [line for line in lines if line.held],
+        _stopped(session, by) if rollers else [],
+    )
+
+
+def _line(session: Session, by: Actor, one: Sheet | Print) -> Line:
+    job, is_print = bench.job_of(one), isinstance(one, Print)
+    return Line(
+        one.stage,
+        one.serial if isinstance(one, Print) else one.number,
+        job.artwork,
+        job.order.due_on,
+        url_for("bench.piece" if is_print else "bench.sheet", code=one.code),
+        _why_held(session, by, one),
+    )
+
+
+def _why_held(session: Session, by: Actor, one: Sheet | Print) -> str:
+    pieces = [one] if isinstance(one, Print) else one.prints
+    aside = [piece.set_aside_reason for piece in pieces if piece.set_aside_reason and piece.stage != "scrapped"]
+    if aside:
+        return f"set aside: {aside[0]}"
+    if isinstance(one, Print) and one.stage == "inspect" and bench.failed_inspection(session, one) is not None:
+        return "failed its inspection: decide what becomes of it"
+    wait = bench.wait_for(session, one)
+    return f"{wait.what.lower()} until {when(wait.until)}" if wait is not None and wait.left(by.now) else ""
+
+
+def _stopped(session: Session, by: Actor) -> list[Held]:
+    """The laminators that may not run for this person now; none where one of them may."""
+    rows = session.execute(select(Machine).where(Machine.kind == "laminator").order_by(Machine.name)).scalars().all()
+    found = {row: bench.machine_findings(session, by, machine=row) for row in rows}
+    if any(strongest(each) is not Strength.STOP for each in found.values()):
+        return []
+    return [
+        Held(" ".join(one.sentence for one in each if one.strength is Strength.STOP), _page_of(row))
+        for row, each in found.items()
+    ]
+
+
+def _page_of(machine: Machine) -> str:
+    return url_for("machines.machine", code=machine.code)
