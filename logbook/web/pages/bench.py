@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 
-from flask import Blueprint, request, url_for
+from flask import Blueprint, redirect, request, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug import Response
@@ -136,8 +136,13 @@ def place_list() -> tuple[str, int]:
 
 
 @pages.route("/sheet/<code>")
-def sheet(code: str) -> tuple[str, int]:
-    """A sheet at its current stage."""
+def sheet(code: str) -> Response | tuple[str, int]:
+    """A sheet at its current stage; at a tablet the work goes on with its only piece."""
+    if tablets.place() is not None:
+        with reading() as session:
+            found = by_code(session, Sheet, code)
+            if found.stage == "parted" and len(found.prints) == 1:
+                return redirect(url_for("bench.piece", code=found.prints[0].code), 303)
     return _sheet_page(code)
 
 
@@ -416,6 +421,7 @@ def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             stage=stage,
             cards=_cards(session, stage) if stage else [],
             failed=failed,
+            result_choices=_results(stage),
             wait=actions.wait_for(session, found) if at_bench else None,
             now=actor().now,
             typed=request.form,
@@ -430,6 +436,11 @@ def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             verdict_form=forms.get("verdict_form") or VerdictForm(formdata=None),
             back_form=forms.get("back_form") or BackForm(formdata=None),
         )
+
+
+def _results(stage: Stage | None) -> tuple[str, ...]:
+    """What an inspection may end with."""
+    return next((step.choices for step in stage.steps if step.key == "inspect-result"), ()) if stage else ()
 
 
 @pages.post("/print/<code>/sign/<stage>")
