@@ -17,6 +17,7 @@ from logbook.actions.finding import ref
 from logbook.actions.jobs import axis_of, findings_text, materials_of, pitch_of
 from logbook.actions.machines import dots_per_inch
 from logbook.actions.pitchfacts import facts_and_needs, pitch_width_in
+from logbook.actions.standing import runs_of
 from logbook.actions.strengths import weigh
 from logbook.engine import chart, chart_pages, chart_tiff, raster_pdf, sliding
 from logbook.engine.fit import Fit, fit_readings, readers_agree
@@ -526,6 +527,23 @@ def _on_record(
     return pitch
 
 
+def put_on_record(
+    session: Session, by: Actor, *, conditions: Conditions, origin: str, lpi: Decimal, u_lpi: Decimal | None, note: str
+) -> PitchOnRecord:
+    """A pitch that no test here found; part of another act."""
+    return _on_record(
+        session,
+        by,
+        conditions=conditions,
+        origin=origin,
+        lpi=lpi,
+        u_lpi=u_lpi,
+        test=None,
+        note=note,
+        known_since=by.now,
+    )
+
+
 def findings_for(session: Session, by: Actor, *, job: Job, pitch: PitchOnRecord) -> list[Finding]:
     """What the rules say about using this pitch for this job."""
     materials = materials_of(session, job)
@@ -565,13 +583,13 @@ def keep_choice(
 
 
 def prints_from(session: Session, pitch: PitchOnRecord) -> list[Print]:
-    """Every print whose run was interlaced at this pitch."""
+    """Every print whose run was interlaced at this pitch, or at a forecast made from it."""
     return list(
         session.execute(
             select(Print)
             .join(Sheet, Print.sheet_id == Sheet.id)
             .join(Run, Sheet.run_id == Run.id)
-            .where(Run.pitch_id == pitch.id)
+            .where(runs_of(pitch.id))
             .order_by(Print.id)
             .options(lazyload("*"))
         ).scalars()

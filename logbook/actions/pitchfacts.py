@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from logbook.actions import stripfits
 from logbook.actions.jobs import MaterialChoice, axis_of
 from logbook.actions.pictures import current
+from logbook.actions.standing import why_withdrawn
 from logbook.engine import distance, drift, lens
 from logbook.lengths import Length
 from logbook.records.audit import Actor
@@ -69,6 +70,11 @@ def to_distance(sheet: Material, lpi: Decimal, *, seen: Length | None, wanted: L
         seen=distance.sight(distance_mm=float(seen.mm), lens=layer, extra=distance.AIR_GAP),
         wanted=distance.sight(distance_mm=float(wanted.mm), lens=layer, extra=distance.AIR_GAP),
     ).lpi
+
+
+def layer_of(sheet: Material) -> distance.Layer | None:
+    """The lens sheet as a layer; None where its thickness or index is not on record."""
+    return _layer(sheet) if _optics_known(sheet) else None
 
 
 def _layer(sheet: Material) -> distance.Layer:
@@ -134,7 +140,7 @@ def facts_and_needs(
         paper_lot=pitch.paper_lot.label if pitch.paper_lot else None,
         axis=pitch.axis,
         known_since=pitch.known_since.astimezone(),
-        withdrawn=pitch.withdrawal.reason if pitch.withdrawal else None,
+        withdrawn=why_withdrawn(session, pitch),
         confirmed=_confirmed(session, pitch),
         scale_ended=_scale_ended(session, pitch),
     )

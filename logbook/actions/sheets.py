@@ -10,6 +10,7 @@ from logbook.actions.finding import ref
 from logbook.actions.jobs import materials_of
 from logbook.actions.materials import refuse_set_aside
 from logbook.actions.orders import for_the_order
+from logbook.actions.standing import why_withdrawn
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import JobMaterials, Print, Run, Sheet, StepRecord
 from logbook.records.machines import PrinterMode
@@ -66,7 +67,7 @@ def _jobs(prints: list[Print]) -> list[str]:
 def _from_run(session: Session, by: Actor, run: Run) -> Sheet:
     job = run.pieces[0].job
     materials = materials_of(session, job)
-    _check_source(run, materials)
+    _check_source(session, run, materials)
     sheet = Sheet(
         number=_sheet_number(session, job),
         run=run,
@@ -85,10 +86,10 @@ def _from_run(session: Session, by: Actor, run: Run) -> Sheet:
     return sheet
 
 
-def _check_source(run: Run, materials: JobMaterials | None) -> None:
+def _check_source(session: Session, run: Run, materials: JobMaterials | None) -> None:
     """What was withdrawn or set aside after the run makes no new sheets."""
-    if run.pitch.withdrawal is not None:
-        raise Refused(f"The pitch of this run was withdrawn: {run.pitch.withdrawal.reason} Start another run.")
+    if (why := why_withdrawn(session, run.pitch)) is not None:
+        raise Refused(f"The pitch of this run was withdrawn: {why} Start another run.")
     lots = (materials.paper_lot, materials.adhesive_lot) if materials else ()
     refuse_set_aside(run.lens_lot, *lots)
 

@@ -3,6 +3,7 @@
 import hashlib
 import json
 import tomllib
+from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 from pathlib import Path
 
@@ -30,6 +31,9 @@ FACTS = {
     "tax": "Tax on what is sold, in percent; prices here are without it",
     "money": "Money, as it is written behind an amount",
     "address": "Address of this logbook in the shop's network, for the QR codes",
+    "forecast lens": "Forecasts: how far a lens lot may be from its nominal pitch, in percent (usually 0.5)",
+    "forecast scale": "Forecasts: how far a printer's scale may be from true, in percent (usually 0.05)",
+    "forecast mode or paper": "Forecasts: what a mode or a paper may add to that, in percent (usually 0.05)",
     "largest picture": "Largest picture taken, in million pixels (400 where nothing is written)",
 }
 MOST_MEGAPIXELS = 3600
@@ -47,6 +51,9 @@ def set_facts(session: Session, by: Actor, values: dict[str, str]) -> None:
     if not changed:
         return
     _megapixels(changed.get("largest picture", ""))
+    for key in changed:
+        if key.startswith("forecast "):
+            percent(changed[key], words=FACTS[key])
     old = {key: known[key].value for key in changed if key in known}
     for key, value in changed.items():
         if key in known:
@@ -54,6 +61,19 @@ def set_facts(session: Session, by: Actor, values: dict[str, str]) -> None:
         else:
             session.add(ShopFact(key=key, value=value))
     record(session, by, Act("shop facts set", ["shop:facts"], old=old, new=changed))
+
+
+def percent(text: str, *, words: str) -> Decimal | None:
+    """A number of percent between 0 and 100, or None where nothing is written."""
+    if not text:
+        return None
+    try:
+        value = Decimal(text.replace(",", "."))
+    except InvalidOperation:
+        value = Decimal(0)
+    if not 0 < value < 100:
+        raise Refused(f"{words}: a number between 0 and 100, not {text[:20]!r}.")
+    return value
 
 
 def largest_picture(session: Session) -> int:

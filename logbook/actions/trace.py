@@ -17,10 +17,12 @@ from logbook.actions.finding import ref
 from logbook.actions.materials import deliveries
 from logbook.actions.pitch import readings_of
 from logbook.actions.proofs import state
+from logbook.actions.standing import runs_of
 from logbook.engine.readback import read_provenance
 from logbook.records.audit import entries_for
 from logbook.records.files import KeptFile, hash_file
 from logbook.records.floor import Departure, Print, Run, RunPiece, Sheet, StepRecord, TravellerIssue
+from logbook.records.forecasts import ForecastSource
 from logbook.records.materials import Lot
 from logbook.records.orders import Job, Picture, Proof
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
@@ -269,7 +271,15 @@ def of_run(run: Run) -> dict[str, Any]:
 
 def of_pitch(session: Session, pitch: PitchOnRecord) -> dict[str, Any]:
     """Backwards: a pitch on record and every print whose run used it."""
-    return {"pitch": _pitch(pitch), "prints": _prints(session, Run.pitch_id == pitch.id)}
+    return {"pitch": _pitch(pitch), "prints": _prints(session, runs_of(pitch.id)), **_forecast(session, pitch)}
+
+
+def _forecast(session: Session, pitch: PitchOnRecord) -> dict[str, Any]:
+    """The tests that a forecast was made from, and whether one of them was withdrawn."""
+    if pitch.origin != "forecast":
+        return {}
+    rows = session.execute(select(ForecastSource).where(ForecastSource.forecast_id == pitch.id)).scalars()
+    return {"forecast_from": [_pitch(row.source) for row in rows]}
 
 
 def of_test(session: Session, test: PitchTest) -> dict[str, Any]:
@@ -278,7 +288,7 @@ def of_test(session: Session, test: PitchTest) -> dict[str, Any]:
     return {
         "test": _test(test),
         "pitches": [_pitch(pitch) for pitch in pitches],
-        "prints": _prints(session, Run.pitch_id.in_([pitch.id for pitch in pitches])),
+        "prints": _prints(session, runs_of(*(pitch.id for pitch in pitches))),
     }
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from logbook.command_line.forecast import forecast
 from logbook.engine import chart as charts
 from logbook.engine import sliding
 from logbook.engine.chart_pages import charts_on_paper, page_sidecar
@@ -170,6 +171,9 @@ def at(*, lpi: str | None, u_lpi: float, from_distance: str, to_distance: str, t
     width_in = float(parse_length(width, field="width").inches) if width else None
     facts = distance.as_json(read, u_lpi=u_lpi, seen=seen, wanted=wanted, width_in=width_in)
     click.echo(json.dumps(facts) if as_json else "\n".join(f"{name}: {value}" for name, value in facts.items()))
+
+
+pitch.add_command(forecast)
 
 
 def write_together(files: dict[Path, bytes]) -> None:

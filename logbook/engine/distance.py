@@ -170,3 +170,15 @@ def printed_lpi(*, lens_lpi: float, reduced_mm: float, distance_mm: float, scale
 
 def _paraxial_change(seen: float, wanted: float) -> float:
     return (1 + seen) / (1 + wanted) - 1
+
+
+def from_far(view: Sight) -> tuple[float, float]:
+    """(ln of the pitch seen from infinitely far over the pitch seen so, its standard uncertainty).
+
+    With the factor of the aperture: ln(1 + 0.95·T/D).
+    """
+    slope = APERTURE_FACTOR / (1 + APERTURE_FACTOR * view.correction)
+    u_layers = math.hypot(view.lens.u_reduced_mm, view.extra.u_reduced_mm) / view.distance_mm
+    u_distance = view.correction * view.u_distance_mm / view.distance_mm
+    u_aperture = view.correction * U_APERTURE_FACTOR / APERTURE_FACTOR
+    return math.log1p(APERTURE_FACTOR * view.correction), slope * math.hypot(u_layers, u_distance, u_aperture)

@@ -1,9 +1,22 @@
 """Every table, imported once so that the metadata is complete."""
 
-from logbook.records import audit, files, floor, keeping, machines, materials, orders, people, pitch, places, quotes
+from logbook.records import (
+    audit,
+    files,
+    floor,
+    forecasts,
+    keeping,
+    machines,
+    materials,
+    orders,
+    people,
+    pitch,
+    places,
+    quotes,
+)
 from logbook.records.base import Base
 
 __all__ = [
-    "Base", "audit", "files", "floor", "keeping", "machines", "materials", "orders", "people", "pitch", "places",
-    "quotes",
+    "Base", "audit", "files", "floor", "forecasts", "keeping", "machines", "materials", "orders", "people", "pitch",
+    "places", "quotes",
 ]  # fmt: skip

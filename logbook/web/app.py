@@ -25,6 +25,7 @@ from logbook.web.pages import (
     entry,
     erasing,
     files,
+    forecasts,
     ghosting,
     jobs,
     lenses,
@@ -87,7 +88,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     shown.teach(app)
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
-        tracing, papers, files, texts, ghosting, depth, steps, mounting,
+        tracing, papers, files, texts, ghosting, depth, steps, mounting, forecasts,
         lenses, align, erasing, arriving, takeback, places, staff,
     ):  # fmt: skip
         app.register_blueprint(page.pages)

@@ -26,6 +26,7 @@ from logbook.actions import (
     depthorder,
     erasing,
     exporting,
+    forecasts,
     ghosting,
     jobs,
     leaving,
@@ -97,6 +98,7 @@ NO_ENTRY = {
     "pitchfacts.facts_and_needs": "looks only",
     "sheets.replace_print": "part of a verdict",
     "shop.current_step_list": "part of an order",
+    "pitch.put_on_record": "part of an act that makes one, such as a forecast",
     "shop.kept_revision": "part of an order, or of a change of the list",
     "takingback.last_tap": "looks only",
 }
@@ -183,6 +185,26 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
 
 def _person(session: Session, name: str) -> Person:
     return one(session, Person, name=name)
+
+
+def _optics(session: Session, _by: Actor) -> None:
+    sheet = one(session, Lot, label="L-1").material
+    sheet.thickness, sheet.refractive_index = parse_length("3mm"), Decimal("1.56")
+
+
+def _take_forecast(session: Session, by: Actor) -> None:
+    known = (
+        session.execute(select(PitchOnRecord).where(PitchOnRecord.origin == "test").order_by(PitchOnRecord.id.desc()))
+        .scalars()
+        .first()
+    )
+    assert known is not None
+    wanted = pitch.Conditions(
+        lens_lot=known.lens_lot, mode=known.mode, paper=known.paper, axis=known.axis, distance=parse_length("1m")
+    )
+    found = forecasts.of(session, wanted)
+    assert found is not None
+    forecasts.take(session, by, found=found)
 
 
 def _mount_only(session: Session, by: Actor) -> None:
@@ -737,6 +759,8 @@ def _kept_safe(told: Story) -> None:
         told.tell(f"backups.{how}", lambda session, by, work=work, words=words: work(session, by, **words))
     made = back_up(told.shop.shop, BackupWish(stick), now=told.shop.now)
     told.tell("backups.note_made", lambda session, by: backups.note_made(session, by, made=made))
+    told.shop.act(_optics)
+    told.tell("forecasts.take", _take_forecast)
     told.tell("sheets.start_mounting", _mount_only)
 
 

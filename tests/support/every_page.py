@@ -135,6 +135,7 @@ def _office(session: Session) -> Faces:
         "jobs.pitch": _one(f"/job/{own.code}/pitch"),
         "jobs.change": _one(f"/job/{own.code}/change"),
         "jobs.midway": _one(f"/job/{own.code}/half-done"),
+        "forecasts.for_job": {"known": f"/job/{copies.code}/forecast", "unknown": f"/job/{own.code}/forecast"},
         "mounting.begin": _one(f"/job/{own.code}/mounting"),
         "arriving.arriving": _one("/shop/arriving"),
         "numbers.overview": _one("/shop/numbers"),

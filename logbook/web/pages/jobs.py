@@ -11,7 +11,7 @@ from wtforms import HiddenField, IntegerField, MultipleFileField, RadioField, Se
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
-from logbook.actions import depthorder, ghosting, jobs, orders, pictures, pitchfacts, proofs, runs, sheets
+from logbook.actions import depthorder, forecasts, ghosting, jobs, orders, pictures, pitchfacts, proofs, runs, sheets
 from logbook.actions import pitch as pitch_actions
 from logbook.actions.finding import by_code
 from logbook.records.audit import Actor
@@ -355,14 +355,30 @@ def pitch(code: str) -> Response | tuple[str, int]:
             blank=PitchChoiceForm(formdata=None),
             job=found,
             materials=jobs.materials_of(session, found),
-            offers=_offers(session, found),
+            **_offered(session, found),
         )
+
+
+def _offered(session: Session, found: Job) -> dict[str, object]:
+    """What is on record, and a forecast where no test of this pairing serves and no forecast like it is on record."""
+    offers = _offers(session, found)
+    serving = [offer["pitch"] for offer in offers if not offer["stop"]]
+    made = None if any(pitch.origin == "test" for pitch in serving) else forecasts.for_job(session, found)
+    if made is not None and (made.basis != "tests" or any(pitch.lpi == made.lpi for pitch in serving)):
+        made = None
+    return {"offers": offers, "forecast": made}
 
 
 def _choose_pitch(session: Session, by: Actor, code: str, form: PitchChoiceForm) -> object:
     found = by_code(session, Job, code)
     if form.pitch.data == "nominal":
         wanted = nominal_for(session, by, found)
+        by = without_request(by)
+    elif form.pitch.data == "forecast":
+        made = forecasts.for_job(session, found)
+        if made is None:
+            raise Refused("There is no forecast for these materials any more.")
+        wanted = forecasts.take(session, by, found=made)
         by = without_request(by)
     else:
         wanted = by_code(session, PitchOnRecord, form.pitch.data)

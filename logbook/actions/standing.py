@@ -1,0 +1,30 @@
+"""Whether a pitch still stands: its own withdrawal, or that of a test in a forecast."""
+
+from sqlalchemy import ColumnElement, or_, select
+from sqlalchemy.orm import Session
+
+from logbook.records.floor import Run
+from logbook.records.forecasts import ForecastSource
+from logbook.records.pitch import PitchOnRecord, PitchWithdrawal
+
+
+def why_withdrawn(session: Session, pitch: PitchOnRecord) -> str | None:
+    """The reason why a pitch serves no more; None while it stands. A forecast falls with any of its tests."""
+    if pitch.withdrawal is not None:
+        return pitch.withdrawal.reason
+    if pitch.origin != "forecast":
+        return None
+    row = session.execute(
+        select(PitchOnRecord.code, PitchWithdrawal.reason)
+        .join(ForecastSource, ForecastSource.source_id == PitchOnRecord.id)
+        .join(PitchWithdrawal, PitchWithdrawal.pitch_id == PitchOnRecord.id)
+        .where(ForecastSource.forecast_id == pitch.id)
+        .order_by(PitchWithdrawal.id)
+    ).first()
+    return f"its test {row[0]} was withdrawn: {row[1]}" if row else None
+
+
+def runs_of(*pitch_ids: int) -> ColumnElement[bool]:
+    """Runs made at one of these pitches, or at a forecast that was made from one of them."""
+    forecasts = select(ForecastSource.forecast_id).where(ForecastSource.source_id.in_(pitch_ids))
+    return or_(Run.pitch_id.in_(pitch_ids), Run.pitch_id.in_(forecasts))

@@ -1,0 +1,88 @@
+"""The pitch page offers a forecast where no test serves; taken, it is on record with a reason and asks no more."""
+
+import html
+from decimal import Decimal
+
+import pytest
+
+from logbook.actions import jobs, machines, materials, pitch
+from logbook.lengths import parse_length
+from logbook.records.machines import Machine
+from logbook.records.materials import Lot, Material
+from logbook.records.pitch import PitchOnRecord
+from support.small_shop import job, one
+
+
+@pytest.fixture
+def code(office):
+    """A job on a pairing that nobody tested, linked over another lens lot."""
+
+    def conditions(session, lot, printer):
+        return pitch.Conditions(
+            lens_lot=one(session, Lot, label=lot),
+            mode=one(session, Machine, name=printer).modes[0],
+            paper=one(session, Material, name="paper"),
+            axis="across",
+            distance=parse_length("0.6m"),
+        )
+
+    def tested(session, by):
+        sheet = one(session, Lot, label="L-1").material
+        sheet.thickness, sheet.refractive_index = parse_length("3mm"), Decimal("1.56")
+        materials.add_lot(session, by, material=sheet, label="L-2")
+        machines.add_printer(session, by, name="Second", dpi="300")
+        for lot, printer, lpi in (("L-1", "Printer", "20.07"), ("L-2", "Printer", "20.05"), ("L-2", "Second", "20.03")):
+            pitch.put_on_record(
+                session,
+                by,
+                conditions=conditions(session, lot, printer),
+                origin="test",
+                lpi=Decimal(lpi),
+                u_lpi=Decimal("0.002"),
+                note="",
+            )
+
+    office.act(tested)
+    made = office.order(customer="")
+
+    def choose(session, by):
+        wanted = conditions(session, "L-1", "Second")
+        choice = jobs.MaterialChoice(lens_lot=wanted.lens_lot, mode=wanted.mode, paper=wanted.paper)
+        jobs.choose_materials(session, by, job=job(session, made), choice=choice)
+
+    office.act(choose)
+    return made
+
+
+def _page(desk, address):
+    return html.unescape(desk.get(address).get_data(as_text=True))
+
+
+def test_it_is_offered_asks_for_a_reason_and_is_used(desk, office, code):
+    page = _page(desk, f"/job/{code}/pitch")
+    assert "from 3 tests of other pairings" in page
+    answer = desk.post(f"/job/{code}/pitch", data={"request_id": "f1", "pitch": "forecast"})
+    assert answer.status_code == 422
+    assert "Give a reason" in html.unescape(answer.get_data(as_text=True))
+    assert office.read(lambda session: session.query(PitchOnRecord).filter_by(origin="forecast").count()) == 0
+    form = {"request_id": "f2", "pitch": "forecast", "own_reason": "a trial before the test"}
+    assert desk.post(f"/job/{code}/pitch", data=form).status_code == 303
+    assert office.read(lambda session: jobs.pitch_of(session, job(session, code)).pitch.origin) == "forecast"
+    assert "How it comes about" not in _page(desk, f"/job/{code}/pitch"), "it is on record, offered as such"
+
+
+def test_its_page_shows_every_test_and_what_is_only_assumed(desk, code):
+    page = _page(desk, f"/job/{code}/forecast")
+    assert page.count("<tr>") == 4
+    assert "Redundancy" in page
+    assert "within 0.5 % of its nominal pitch" in page
+
+
+def test_where_a_test_serves_no_forecast_stands_in_the_way(desk, office, code):
+    def choose(session, by):
+        known = one(session, PitchOnRecord, lpi=Decimal("20.07"), origin="test")
+        choice = jobs.MaterialChoice(lens_lot=known.lens_lot, mode=known.mode, paper=known.paper)
+        jobs.choose_materials(session, by, job=job(session, code), choice=choice)
+
+    office.act(choose)
+    assert "How it comes about" not in _page(desk, f"/job/{code}/pitch")
