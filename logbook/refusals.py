@@ -13,3 +13,7 @@ class Refused(ValueError):
         super().__init__(sentence)
         self.sentence = sentence
         self.field = field
+
+
+class Changed(Refused):
+    """Somebody else was quicker: what this act rests on is not so any more. The web answers 409."""

@@ -20,7 +20,7 @@ from logbook.records.machines import Machine, RollerSession
 from logbook.records.materials import Lot
 from logbook.records.orders import Job
 from logbook.records.people import Person
-from logbook.refusals import Refused
+from logbook.refusals import Changed, Refused
 from logbook.rules import rollers, signing, waits
 from logbook.rules.findings import Finding, settle, settle_each
 from logbook.rules.stages import PRINT_WAY, ROLLER_STAGES, SHEET_WAY, expect, next_stage
@@ -289,8 +289,7 @@ def _files(subjects: Sequence[Subject]) -> set[str]:
 
 
 def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signature: Signature) -> list[StepRecord]:
-    name = subject.serial if isinstance(subject, Print) else f"Sheet {subject.number}"
-    expect(subject.stage, stage, who=name)
+    _expect_at(session, subject, stage)
     definition = stage_definition(subject)
     values = _values(definition, stage, signature)
     if stage == "print":
@@ -316,6 +315,18 @@ def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signatu
     _move_on(subject, values)
     session.flush()
     return rows
+
+
+def _expect_at(session: Session, subject: Subject, stage: str) -> None:
+    """Refuse what stands elsewhere; where somebody was quicker, say who and when."""
+    name = subject.serial if isinstance(subject, Print) else f"Sheet {subject.number}"
+    if subject.stage != stage:
+        signed = [row for row in records_of(session, subject) if row.step_key == f"{stage}-sign" and row.person]
+        for quicker in signed[-1:]:
+            who = quicker.person.name if quicker.person else ""
+            when = f"{quicker.at.astimezone():%Y-%m-%d %H:%M}"
+            raise Changed(f"{who} signed {stage!r} of {name} at {when} already; it stands at {subject.stage!r} now.")
+    expect(subject.stage, stage, who=name)
 
 
 def _row(by: Actor, subject: Subject, stage: str, key: str, value: str, unit: str, **more: object) -> StepRecord:

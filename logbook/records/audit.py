@@ -309,6 +309,13 @@ def was_done(session: Session, request_id: str | None) -> bool:
     return request_id is not None and session.execute(done).first() is not None
 
 
+def since(session: Session, seq: int, *, ref: str, actions: Sequence[str]) -> list[AuditEntry]:
+    """The entries after a sequence number that did one of these things to one object, oldest first."""
+    query = select(AuditEntry).join(AuditObject, AuditObject.entry_id == AuditEntry.id)
+    query = query.where(AuditObject.ref == ref, AuditObject.entry_id > seq, AuditEntry.action.in_(actions))
+    return list(session.execute(query.order_by(AuditEntry.id)).scalars())
+
+
 def newest(session: Session, *, before: int | None, count: int) -> list[AuditEntry]:
     """The newest entries, or those before a sequence number, newest first."""
     query = select(AuditEntry).order_by(AuditEntry.id.desc()).limit(count)

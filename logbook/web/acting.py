@@ -4,15 +4,15 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
 
-from flask import redirect, render_template, request, url_for
+from flask import g, redirect, render_template, request, url_for
 from sqlalchemy import select
 from sqlalchemy.exc import DatabaseError, IntegrityError
 from sqlalchemy.orm import Session
 from werkzeug import Response
 
 from logbook.records.audit import Actor, AuditEntry, AuditObject, was_done
-from logbook.refusals import Refused
-from logbook.web import pinned
+from logbook.refusals import Changed, Refused
+from logbook.web import meanwhile, pinned
 from logbook.web.condition import condition, is_unavailable, unavailable
 from logbook.web.fields import BenchForm
 from logbook.web.gate import actor, the_shop
@@ -37,6 +37,7 @@ def act(form: BenchForm, work: Callable[[Session, Actor], T], then: Callable[[T]
         return None
     try:
         with the_shop().database.writing() as session:
+            meanwhile.check(session, form)
             done = work(session, actor(request_id))
             session.flush()
             target = then(done)
@@ -46,6 +47,8 @@ def act(form: BenchForm, work: Callable[[Session, Actor], T], then: Callable[[T]
             again = was_done(session, request_id)
         if again:  # a second click finds the work done and would be told that it cannot be done
             return redirect(_where_it_led(request_id), 303)
+        if isinstance(refusal, Changed):
+            g.changed = True
         say(form, refusal)
         return None
     except IntegrityError as error:
@@ -111,6 +114,9 @@ def address_of(ref: str) -> str | None:
 
 
 def page(template: str, **values: object) -> tuple[str, int]:
-    """A rendered page; 422 when it shows a form that was sent and not accepted, 503 where nothing can be written."""
-    refused = 503 if is_unavailable() else 422
+    """A rendered page; 422 when it shows a form that was sent and not accepted.
+
+    409 where somebody else was quicker, 503 where nothing can be written.
+    """
+    refused = 503 if is_unavailable() else 409 if g.get("changed") else 422
     return render_template(template, **values), 200 if request.method == "GET" else refused

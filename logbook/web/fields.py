@@ -1,6 +1,6 @@
 """Form fields that read what people type at a bench: decimal commas, lengths with or without a unit."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
@@ -22,15 +22,20 @@ class BenchForm(FlaskForm):
 
     ``has_steps``: the steps of a stage stand in it as plain fields, and reasons; what was wrong with one of them
     is kept in ``beside`` by the field's name. ``signs``: what PIN its act asks for at a bench tablet.
+    ``about``, ``changed_by``, ``names``, ``seen``: what it changes, and up to where that is known, see ``meanwhile``.
     """
 
     has_steps = False
     signs = ""
+    about = ""
+    changed_by: Sequence[str] = ()
     request_id = HiddenField()
+    seen = HiddenField()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.beside: dict[str, str] = {}
+        self.names: Mapping[str, str] = {}
 
 
 class LengthField(Field):

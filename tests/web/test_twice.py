@@ -61,5 +61,5 @@ def test_another_form_about_what_was_done_already_is_told_so(shop, client):
     sheet = _waiting_sheet(shop)
     client.post(f"/sheet/{sheet}/sign/print", data={"request_id": "one", "reason": ""})
     answer = client.post(f"/sheet/{sheet}/sign/print", data={"request_id": "another", "reason": ""})
-    assert answer.status_code == 422
-    assert "at the stage" in answer.get_data(as_text=True)
+    assert answer.status_code == 409
+    assert "already; it stands at" in answer.get_data(as_text=True)

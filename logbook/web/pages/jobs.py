@@ -13,7 +13,7 @@ from wtforms.validators import NumberRange
 
 from logbook.actions import depthorder, forecasts, ghosting, jobs, orders, pictures, pitchfacts, proofs, runs, sheets
 from logbook.actions import pitch as pitch_actions
-from logbook.actions.finding import by_code
+from logbook.actions.finding import by_code, ref
 from logbook.records.audit import Actor
 from logbook.records.floor import Run
 from logbook.records.machines import PrinterMode
@@ -22,7 +22,7 @@ from logbook.records.orders import Job, Picture, Proof
 from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
 from logbook.rules.findings import Strength, strongest
-from logbook.web import choices, papering
+from logbook.web import choices, meanwhile, papering
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, NumberField
 from logbook.web.gate import actor, the_shop, without_request
@@ -461,6 +461,7 @@ def change(code: str) -> Response | tuple[str, int]:
     with reading() as session:
         found = by_code(session, Job, code)
         form = JobFields(obj=found)
+        meanwhile.watch(session, form, ref(found), "job changed")
         number = found.number
     if form.validate_on_submit():
         wish = form.wish()

@@ -10,7 +10,7 @@ from wtforms import BooleanField, DateField, RadioField, SelectField, StringFiel
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import machines as actions
-from logbook.actions.finding import by_code
+from logbook.actions.finding import by_code, ref
 from logbook.paper.shelf import read_shelf
 from logbook.records.audit import Actor
 from logbook.records.machines import Authorisation, Machine, MachineEvent
@@ -18,7 +18,7 @@ from logbook.records.people import Person
 from logbook.rules.machinecheck import CheckItem
 from logbook.rules.rollers import missing_fields
 from logbook.rules.traits import machine_traits
-from logbook.web import choices, pinned
+from logbook.web import choices, meanwhile, pinned
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField
 from logbook.web.gate import actor, owner_only, the_shop
@@ -190,6 +190,8 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
                 select(MachineEvent).where(MachineEvent.machine_id == found.id).order_by(MachineEvent.id.desc())
             ).scalars()
         )
+        facts_form = forms.get("facts_form") or FactsForm(formdata=None, obj=found)
+        meanwhile.watch(session, facts_form, ref(found), "machine facts set")
         return page(
             "machine.html",
             machine=found,
@@ -200,7 +202,7 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             items=_items(found),
             typed=request.form,
             can_hurt=actions.machine_facts(found).can_hurt,
-            facts_form=forms.get("facts_form") or FactsForm(formdata=None, obj=found),
+            facts_form=facts_form,
             authorise_form=authorise_form,
             event_form=forms.get("event_form") or EventForm(formdata=None),
             out_form=forms.get("out_form") or OutForm(formdata=None),
@@ -231,6 +233,8 @@ def _do(code: str, name: str, form: BenchForm, work: object) -> Response | tuple
 def facts(code: str) -> Response | tuple[str, int]:
     """Write down the mandatory facts."""
     form = FactsForm()
+    with reading() as session:
+        meanwhile.watch(session, form, ref(by_code(session, Machine, code)), "machine facts set")
     return _do(
         code,
         "facts_form",

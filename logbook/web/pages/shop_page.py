@@ -11,6 +11,7 @@ from logbook.paper.codes import qr
 from logbook.paper.shelf import read_shelf
 from logbook.records import audit
 from logbook.rules.findings import ADJUSTABLE
+from logbook.web import meanwhile
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import actor, owner_only, the_shop
@@ -79,6 +80,8 @@ def shop() -> tuple[str, int]:
 
 def _page(**forms: BenchForm) -> tuple[str, int]:
     with reading() as session:
+        facts_form = forms.get("facts_form") or FactsForm(formdata=None)
+        meanwhile.watch(session, facts_form, "shop:facts", "shop facts set", names=actions.FACTS)
         return page(
             "shop.html",
             facts=actions.facts(session),
@@ -92,7 +95,7 @@ def _page(**forms: BenchForm) -> tuple[str, int]:
             chosen=strengths.choices(session),
             rules_form=forms.get("rules_form") or RulesForm(formdata=None),
             typed=request.form,
-            facts_form=forms.get("facts_form") or FactsForm(formdata=None),
+            facts_form=facts_form,
             person_form=forms.get("person_form") or PersonForm(formdata=None),
             units_form=forms.get("units_form") or UnitsForm(formdata=None, units=g.me.units),
             password_form=forms.get("password_form") or PasswordForm(formdata=None),
@@ -106,6 +109,8 @@ def _page(**forms: BenchForm) -> tuple[str, int]:
 def facts() -> Response | tuple[str, int]:
     """Write down the shop's facts."""
     form = FactsForm()
+    with reading() as session:
+        meanwhile.watch(session, form, "shop:facts", "shop facts set", names=actions.FACTS)
     values = {key: request.form.get(key.replace(" ", "_"), "")[:500] for key in actions.FACTS}
     if form.validate_on_submit() and (
         done := act(form, lambda session, by: actions.set_facts(session, by, values), lambda _: url_for("shop.shop"))

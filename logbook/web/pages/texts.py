@@ -9,6 +9,7 @@ from logbook.actions.finding import by_code
 from logbook.actions.jobs import materials_of
 from logbook.actions.pictureneeds import needs_of
 from logbook.records.orders import Job
+from logbook.web import meanwhile
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import BenchForm
 from logbook.web.gate import owner_only
@@ -44,6 +45,7 @@ def wording() -> Response | tuple[str, int]:
     """The shop's own wording of each kind."""
     with reading() as session:
         form = WordingForm(data=actions.wordings(session))
+        meanwhile.watch(session, form, "shop:texts", "texts worded")
     typed = {kind: form[kind].data or "" for kind in actions.KINDS}
     if form.validate_on_submit() and (
         done := act(
