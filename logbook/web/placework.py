@@ -1,7 +1,7 @@
 """The work of a place: what can go on there now, in due order, and what is held up and why."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from flask import url_for
@@ -49,14 +49,17 @@ class Work:
 def at(session: Session, by: Actor, stages: Sequence[str]) -> Work:
     """Everything that stands at these stages; lines keep the due order of the bench."""
     standing = bench.standing(session)
+    rollers = [stage for stage in stages if stage in ROLLER_STAGES and standing[stage]]
+    stopped = _stopped(session, by) if rollers else []
     lines = [_line(session, by, one) for stage in stages for one in standing[stage]]
     lines.sort(key=lambda line: (line.due is None, line.due or date.max))
-    rollers = [stage for stage in stages if stage in ROLLER_STAGES and standing[stage]]
-    return Work(
-        [line for line in lines if not line.held],
-        [line for line in lines if line.held],
-        _stopped(session, by) if rollers else [],
-    )
+    if stopped:
+        lines = [_at_stopped_rollers(line) for line in lines]
+    return Work([line for line in lines if not line.held], [line for line in lines if line.held], stopped)
+
+
+def _at_stopped_rollers(line: Line) -> Line:
+    return replace(line, held="no laminator may run, see above") if line.stage in ROLLER_STAGES else line
 
 
 def _line(session: Session, by: Actor, one: Sheet | Print) -> Line:

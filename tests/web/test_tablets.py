@@ -309,5 +309,10 @@ def test_the_places_page_says_what_goes_on_and_what_is_held_up(office, otto, she
     assert f'/sheet/{sheet}"' not in now
     assert "drying until" in held
     office.act(lambda session, _by: setattr(one(session, Sheet, code=sheet), "stage", "adhesive"))
-    page = otto.get(f"/place/{place}").get_data(as_text=True)
-    assert "today&#39;s machine check has not been signed" in page
+    now, _, held = otto.get(f"/place/{place}").get_data(as_text=True).partition("Held up")
+    assert "today&#39;s machine check has not been signed" in now
+    assert "no laminator may run" in held
+    office.check_machine()
+    now, _, held = otto.get(f"/place/{place}").get_data(as_text=True).partition("Held up")
+    assert f'/sheet/{sheet}"' in now
+    assert not held
