@@ -3,6 +3,7 @@
 import pytest
 from playwright.sync_api import Error
 
+from support.browser import opened
 from support.every_page import BEFORE_SIGN_IN, BENCH_PAGES, PAPERS, SIZES, THEMES, every_page
 from support.furnished import sign_in_as
 from support.shop_walk import Person
@@ -82,7 +83,7 @@ def _faults(page, name, assert_accessible):
     except Error as error:
         if "context was destroyed" not in error.message:
             raise
-        page.goto(page.url)
+        opened(page, page.url)
         return list(_found(page, name, assert_accessible))
 
 

@@ -6,7 +6,7 @@ import shutil
 from importlib.resources import files
 from pathlib import Path
 
-from playwright.sync_api import ConsoleMessage, Page, Request
+from playwright.sync_api import ConsoleMessage, Error, Page, Request, Response
 
 CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome")
 CHROMIUM_ON_MACOS = Path("/Applications/Google Chrome.app/Contents/MacOS/Google Chrome")
@@ -65,6 +65,18 @@ class PageWatch:
         matching = [problem for problem in self.problems if re.search(pattern, problem)]
         assert matching, f"nothing went wrong that matches {pattern!r}; seen: {self.problems}"
         self.problems = [problem for problem in self.problems if problem not in matching]
+
+
+def opened(page: Page, address: str) -> Response | None:
+    """Open an address, once more where a page that was just loading itself anew came between."""
+    for _ in range(3):
+        try:
+            if answer := page.goto(address):
+                return answer
+        except Error as error:
+            if not any(words in error.message for words in ("ERR_ABORTED", "interrupted by another navigation")):
+                raise
+    return page.goto(address)
 
 
 @functools.cache

@@ -8,6 +8,7 @@ from pathlib import Path
 import sklearn
 from playwright.sync_api import Download
 
+from support.browser import opened
 from support.hands import Hands
 
 PHOTOGRAPHS = [Path(sklearn.__file__).parent / "datasets" / "images" / name for name in ("china.jpg", "flower.jpg")]
@@ -51,10 +52,9 @@ class Person(Hands):
         """Open an address of the shop as typed; returns the status.
 
         A page that was just loading itself anew answers for the visitor's address now and then, with no status of
-        its own: then the address is opened once more.
+        its own, or breaks off the visit: then the address is opened once more.
         """
-        address = self.address + path.lstrip("/")
-        answer = self.page.goto(address) or self.page.goto(address)
+        answer = opened(self.page, self.address + path.lstrip("/"))
         assert answer is not None, path
         return answer.status
 
