@@ -151,10 +151,17 @@ def _next(
         yield Next(_LEFT_OVER.format(job.quantity), f"{url_for('jobs.job', code=job.code)}#prints")
     for sheet in dict.fromkeys(piece.sheet for piece in prints):
         if sheet.stage not in ("parted", "scrapped"):
-            yield Next(f"{sheet.number}: {_SHEET_NEXT[sheet.stage]}", url_for("bench.sheet", code=sheet.code))
+            yield Next(f"{sheet.number}: {_sheet_words(session, sheet)}", url_for("bench.sheet", code=sheet.code))
     for piece in prints:
         if piece.stage in _PRINT_NEXT:
             yield Next(_piece_words(session, piece), url_for("bench.piece", code=piece.code))
+
+
+def _sheet_words(session: Session, sheet: Sheet) -> str:
+    """What a sheet waits for; one that was overtaken before it was printed says so first."""
+    if sheet.stage == "print" and (found := overtaken.before_printing(session, sheet)):
+        return f"look before printing it. {found[0].sentence}"
+    return _SHEET_NEXT[sheet.stage]
 
 
 _LEFT_OVER = "All that was ordered has gone ({}). What is still here is more: finish it, keep it or throw it away"

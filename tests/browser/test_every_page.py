@@ -92,6 +92,8 @@ def _found(page, name, assert_accessible):
         assert_accessible(page)
     except AssertionError as findings:
         yield str(findings)
+    if any(mark in page.locator("body").inner_text() for mark in ("{{", "}}", "{%", "%}")):
+        yield "shows a piece of its template"
     if (weight := page.evaluate(_WEIGHT)) > MOST_BYTES:
         yield f"weighs {weight} bytes without its pictures"
     if sideways := page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth"):

@@ -59,6 +59,20 @@ def test_a_newer_run_takes_the_place_of_the_old_one(office, desk):
     assert f"Look at run {old}" not in page
 
 
+def test_a_sheet_that_waits_for_the_printer_says_that_the_pitch_changed(office, desk):
+    code, _ = _moved_on(office)
+    office.run(code)
+    assert "print it" in _text(desk, f"/job/{code}")
+
+    def back(session, by):
+        old = one(session, PitchOnRecord, origin="carried over")
+        pitch.choose(session, by, job=job(session, code), pitch=old, reason="the old one served")
+
+    office.act(back)
+    page = _text(desk, f"/job/{code}")
+    assert "look before printing it. This run was made at" in page
+
+
 def test_what_is_left_over_is_named_when_the_order_has_gone(office, desk):
     code = office.ready(customer="")
     office.mount(code)
