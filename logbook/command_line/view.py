@@ -13,7 +13,7 @@ from logbook.engine.eyes import EYES_APART_MM, side_by_side
 from logbook.engine.phase import parse_pitch
 from logbook.engine.plan import FLIPS
 from logbook.engine.readback import Raster, read_raster
-from logbook.engine.view import save_view, seen_at, seen_from, view_of_raster
+from logbook.engine.view import MOVING_LONG_SIDE, save_moving, save_view, seen_at, seen_from, view_of_raster
 from logbook.lengths import parse_length
 from logbook.refusals import Refused
 
@@ -38,7 +38,10 @@ if TYPE_CHECKING:
 @click.option("--lens-offset", default="0", show_default=True,
               help="The lens lies this many lenticules to the right (down).")
 @click.option("--long-side", type=int, help="Reduce the view to this many dots along its longer side.")
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="The view, .png or .tif.")
+@click.option("--steps", type=click.IntRange(2, 60), default=15, show_default=True,
+              help="With a moving view: places on the way there.")
+@click.option("--out", required=True, type=click.Path(path_type=Path),
+              help="The view, .png or .tif; .gif moves from place to place and back, as --from -1..1 says.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 def view(print_file: Path, out: Path, as_json: bool, **asked: Any) -> None:
     """Show what an eye sees of a print through its lens."""
@@ -49,12 +52,38 @@ def view(print_file: Path, out: Path, as_json: bool, **asked: Any) -> None:
     flip = asked["flip"] or raster.story.get("flip") or "left-right"
     if flip not in FLIPS:
         raise Refused(f"flip: {flip!r} is not known; use left-right or up-down.", field="flip")
-    image = _image(raster, lpi=lpi, across=flip == "left-right", asked=asked)
     if out.exists() and out.samefile(print_file):
         raise Refused(f"{out.name} is the print itself: choose another name for the view.", field="out")
-    save_view(image, out)
+    if out.suffix.lower() == ".gif":
+        frames = _frames(raster, lpi=lpi, across=flip == "left-right", asked=asked)
+        save_moving(frames, out)
+        image = frames[0]
+    else:
+        image = _image(raster, lpi=lpi, across=flip == "left-right", asked=asked)
+        save_view(image, out)
     told = {"out": str(out), "dots": list(image.size), "lpi": str(lpi), "flip": flip}
     print(json.dumps(told) if as_json else f"{out}: {image.size[0]} × {image.size[1]} dots.")
+
+
+def _frames(raster: Raster, *, lpi: Decimal, across: bool, asked: dict[str, Any]) -> "list[Image.Image]":
+    """Views from one place to another, for a moving picture; by itself from far left to far right."""
+    if asked["distance"] is not None:
+        raise Refused("A moving view goes from place to place: give --from -1..1 instead of --distance.", field="from")
+    first, dots, last = (asked["place"] or "-1..1").partition("..")
+    if not dots:
+        raise Refused("A moving view goes from one place to another, for example --from -1..1.", field="from")
+    ends, steps = (_number(first, "from"), _number(last, "from")), asked["steps"]
+    places = [ends[0] + (ends[1] - ends[0]) * Fraction(step, steps - 1) for step in range(steps)]
+    long_side = asked["long_side"] or MOVING_LONG_SIDE
+    common: dict[str, Any] = {"count": raster.dots[0 if across else 1], "lpi": lpi, "dpi": _dpi(raster, across),
+                              "pictures": _pictures(raster, asked["pictures"]),
+                              "lens_offset": _number(asked["lens_offset"], "lens-offset")}
+    return [view_of_raster(raster, seen_from(place=place, **common), across=across, long_side=long_side)
+            for place in places]
+
+
+def _dpi(raster: Raster, across: bool) -> Fraction:
+    return (raster.dpi or (Fraction(1), Fraction(1)))[0 if across else 1]
 
 
 def _image(raster: Raster, *, lpi: Decimal, across: bool, asked: dict[str, Any]) -> "Image.Image":
@@ -77,8 +106,7 @@ def _image(raster: Raster, *, lpi: Decimal, across: bool, asked: dict[str, Any])
 def _seen(raster: Raster, *, lpi: Decimal, across: bool, asked: dict[str, Any]) -> "np.ndarray":
     if (asked["place"] is None) == (asked["distance"] is None):
         raise Refused("Say where the eye is: either --from or --distance, one of the two.", field="from")
-    dpi = raster.dpi or (Fraction(1), Fraction(1))
-    common: dict[str, Any] = {"count": raster.dots[0 if across else 1], "lpi": lpi, "dpi": dpi[0 if across else 1]}
+    common: dict[str, Any] = {"count": raster.dots[0 if across else 1], "lpi": lpi, "dpi": _dpi(raster, across)}
     if asked["place"] is not None:
         return seen_from(**common, pictures=_pictures(raster, asked["pictures"]), place=_number(asked["place"], "from"),
                          lens_offset=_number(asked["lens_offset"], "lens-offset"))

@@ -24,6 +24,8 @@ from logbook.engine.weave import Weave
 from logbook.refusals import Refused
 
 MM_PER_INCH = 25.4
+MOVING_LONG_SIDE, STEP_MS, END_MS = 480, 70, 600
+"""A moving view: dots along its longer side, milliseconds for a step, and at either end, where an eye rests."""
 _FINER = 4
 
 
@@ -167,12 +169,25 @@ def _shown(image: Image.Image, profile: bytes | None) -> Image.Image:
     return shown
 
 
+def save_moving(frames: Sequence[Image.Image], out: Path | str) -> None:
+    """Write views as a moving GIF, there and back for ever, whole or not at all. At least two frames of one size."""
+    out = Path(out)
+    small = [frame.convert("RGB").quantize(128, dither=Image.Dither.FLOYDSTEINBERG) for frame in frames]
+    way, steps = [*small, *small[-2:0:-1]], [STEP_MS] * (len(small) - 2)
+    kept = BytesIO()
+    way[0].save(kept, "GIF", save_all=True, append_images=way[1:], loop=0, disposal=1,
+                duration=[END_MS, *steps, END_MS, *steps])
+    with WholeFile(out) as whole:
+        whole.file.write(kept.getvalue())
+        whole.commit()
+
+
 def save_view(image: Image.Image, out: Path | str) -> None:
     """Write a view as PNG or TIFF, whole or not at all."""
     out = Path(out)
     kind = {".png": "PNG", ".tif": "TIFF", ".tiff": "TIFF"}.get(out.suffix.lower())
     if kind is None:
-        raise Refused(f"{out.name}: a view is written as .png or .tif.", field="out")
+        raise Refused(f"{out.name}: a view is written as .png or .tif, a moving one as .gif.", field="out")
     kept = BytesIO()
     info = {"icc_profile": image.info["icc_profile"]} if image.info.get("icc_profile") else {}
     image.save(kept, kind, **info)
