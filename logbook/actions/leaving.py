@@ -7,7 +7,7 @@ from datetime import date
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, sheets
+from logbook.actions import bench, doubts, sheets
 from logbook.actions.bench import failed_inspection
 from logbook.actions.finding import ref
 from logbook.actions.orders import close_if_done
@@ -71,22 +71,21 @@ def _scrap(piece: Print) -> None:
         piece.sheet.stage = "scrapped"
 
 
-def put_back(session: Session, by: Actor, *, piece: Print, reason: str) -> None:
-    """A print that was set aside goes on; the owner says why."""
+def put_back(session: Session, by: Actor, *, piece: Print, reason: str, lifted: str = "") -> None:
+    """One reason that held a print is settled, and the owner says why; it goes on when none is left.
+
+    ``lifted``: the reason as it stands on the print; may be left out where there is only one.
+    """
     if piece.set_aside_reason is None:
         raise Refused(f"{piece.serial} is not set aside.")
     if by.role != "owner":
         raise Refused("Putting back what was set aside is the owner's decision.")
     if not reason.strip():
         raise Refused("Write down why it may go on.", field="reason")
-    old, piece.set_aside_reason = piece.set_aside_reason, None
-    record(
-        session,
-        by,
-        Act(
-            "put back", [ref(piece), ref(piece.job)], old={"set aside": old}, reason=reason.strip(), meaning="approved"
-        ),
-    )
+    settled = doubts.lift(piece, lifted)
+    old, new = {"set aside": settled}, {"still set aside": piece.set_aside_reason or ""}
+    touched = [ref(piece), ref(piece.job)]
+    record(session, by, Act("put back", touched, old=old, new=new, reason=reason.strip(), meaning="approved"))
 
 
 @dataclass(frozen=True, slots=True)

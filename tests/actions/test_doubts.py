@@ -1,8 +1,12 @@
 """What is in doubt stays in doubt until the owner says otherwise, for every reason there is."""
 
+import json
+
 import pytest
+from sqlalchemy import select
 
 from logbook.actions import leaving, materials, pitch
+from logbook.records.audit import AuditEntry
 from logbook.records.materials import Lot
 from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
@@ -70,3 +74,41 @@ def test_a_decision_counts_though_the_clock_was_set_back(shop):
     )
     shop.inspect(code)
     assert shop.read(lambda session: prints(session, code)[0].stage) == "pack"
+
+
+def _settle(shop, code, lifted="", reason="looked again"):
+    shop.act(
+        lambda session, by: leaving.put_back(session, by, piece=prints(session, code)[0], reason=reason, lifted=lifted)
+    )
+
+
+def test_each_doubt_is_lifted_by_itself(shop):
+    code = shop.ready()
+    shop.act(_damp)
+    shop.act(_withdraw)
+    with pytest.raises(Refused, match="which of the reasons") as refused:
+        _settle(shop, code)
+    assert refused.value.field == "lifted"
+    _settle(shop, code, "lot P-1: damp", "dried under weights")
+    assert _doubt(shop, code) == "its pitch was withdrawn: wrong paper"
+    with pytest.raises(Refused, match="not held for this reason any more"):
+        _settle(shop, code, "lot P-1: damp")
+    body = json.loads(
+        shop.read(lambda session: session.execute(select(AuditEntry).order_by(AuditEntry.id)).scalars().all()[-1].body)
+    )
+    assert body["old"] == {"set aside": "lot P-1: damp"}
+    assert body["new"] == {"still set aside": "its pitch was withdrawn: wrong paper"}
+    _settle(shop, code)
+    assert _doubt(shop, code) is None
+
+
+def test_words_that_part_two_reasons_make_no_second_one(shop):
+    code = shop.ready()
+    shop.act(
+        lambda session, by: materials.set_lot_aside(
+            session, by, lot=one(session, Lot, label="P-1"), reason="damp; its edge is bent"
+        )
+    )
+    assert _doubt(shop, code) == "lot P-1: damp, its edge is bent"
+    _settle(shop, code)
+    assert _doubt(shop, code) is None

@@ -10,7 +10,7 @@ from wtforms import DateField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import bench as actions
-from logbook.actions import leaving, strips, takingback, trace
+from logbook.actions import doubts, leaving, strips, takingback, trace
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
 from logbook.engine.strip import BANDS
@@ -111,9 +111,15 @@ class VerdictForm(BenchForm):
 
 
 class BackForm(BenchForm):
-    """Why something set aside may go on, or what happened at the rollers."""
+    """What happened at the rollers."""
 
     reason = StringField("Why", [NEEDED, TextLength(max=300)])
+
+
+class SettledForm(BackForm):
+    """Why something set aside may go on. Nothing is chosen beforehand where several reasons hold it."""
+
+    lifted = RadioField("What is settled", [MAYBE], validate_choice=False)
 
 
 @pages.route("/bench")
@@ -434,7 +440,7 @@ def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             step_texts=actions.step_texts(found),
             sign_form=forms.get("sign_form") or _sign_form(session, found),
             verdict_form=forms.get("verdict_form") or VerdictForm(formdata=None),
-            back_form=forms.get("back_form") or BackForm(formdata=None),
+            back_form=_settled_form(found, forms.get("back_form")),
         )
 
 
@@ -511,15 +517,25 @@ def verdict(code: str) -> Response | tuple[str, int]:
     return _piece_page(code, verdict_form=form)
 
 
+def _settled_form(found: Print, sent: BenchForm | None) -> SettledForm:
+    """The form with the reasons as they stand; whoever sends it lifts what was shown, not what came since."""
+    form = sent if isinstance(sent, SettledForm) else SettledForm(formdata=None)
+    held = doubts.reasons(found)
+    form.lifted.choices = held
+    if len(held) == 1 and sent is None:
+        form.lifted.data = held[0]
+    return form
+
+
 @pages.post("/print/<code>/put-back")
 def put_back(code: str) -> Response | tuple[str, int]:
-    """The owner lets something set aside go on."""
-    form = BackForm()
+    """The owner lets something set aside go on, for one reason at a time."""
+    form = SettledForm()
     if form.validate_on_submit() and (
         done := act(
             form,
             lambda session, by: leaving.put_back(
-                session, by, piece=by_code(session, Print, code), reason=form.reason.data
+                session, by, piece=by_code(session, Print, code), reason=form.reason.data, lifted=form.lifted.data or ""
             ),
             lambda _: url_for("bench.piece", code=code),
         )
