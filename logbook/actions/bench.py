@@ -80,7 +80,7 @@ def step_texts(subject: Subject) -> dict[str, str]:
     texts = {step.key: step.text for stage in stages for step in stage.steps}
     return texts | {
         f"{stage.key}-before": "Read and set up before the rollers:" for stage in stages if stage.has_rollers
-    }
+    } | {f"{stage.key}-on-paper": "This stage is done" for stage in stages}
 
 
 def records_of(session: Session, subject: Subject) -> list[StepRecord]:
@@ -175,7 +175,8 @@ class Signature:
 
     ``reasons`` are by the fields of the asks that they serve; ``reason`` serves where only one thing is asked.
     ``paper_lot`` is what was really printed on; ``photos`` are received pictures by step key, kept in ``store``;
-    ``more`` goes into the trail beside the values.
+    ``more`` goes into the trail beside the values. What is taken over from paper names its ``signer``, at the paper's
+    own time, and the photograph of its ``page``.
     """
 
     values: Mapping[str, str]
@@ -186,6 +187,8 @@ class Signature:
     photos: Sequence[tuple[str, Intake]] = ()
     store: FileStore | None = None
     more: Mapping[str, object] = field(default_factory=dict)
+    signer: Actor | None = None
+    page: Intake | None = None
 
 
 def sign_stage(session: Session, by: Actor, *, subjects: Sequence[Subject], stage: str, signature: Signature) -> None:
@@ -214,7 +217,7 @@ def _sign(session: Session, by: Actor, subjects: Sequence[Subject], stage: str, 
         session,
         by,
         Act(
-            "stage signed",
+            "stage taken over from paper" if signature.signer else "stage signed",
             touched,
             reason="; ".join(rules) or None,
             meaning=_MEANING.get(stage, "performed"),
@@ -239,7 +242,7 @@ def _told(rows: Sequence[StepRecord]) -> dict[str, str]:
 def _keep_photos(session: Session, by: Actor, signature: Signature) -> set[str]:
     """Photographs of steps, kept whole and once, for however many they show; returns their SHA-256 sums."""
     kept = set()
-    for _, intake in signature.photos:
+    for intake in [*(each for _, each in signature.photos), *([signature.page] if signature.page else [])]:
         assert signature.store is not None
         sha256, size = signature.store.adopt(intake.waiting)
         keep(session, sha256=sha256, size=size, media_type=intake.media_type, kind="record", now=by.now)
@@ -295,18 +298,23 @@ def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signatu
     if stage == "print":
         _print_on(subject, signature.paper_lot)
     roller_session = _rolled(session, by, subject, stage) if stage in ROLLER_STAGES else None
+    entered, by = by, signature.signer or by
     findings = findings_for(session, by, subject, signature.values)
     if roller_session is not None:
         findings.extend(_used(roller_session, by))
     if signature.machine is not None and stage not in ROLLER_STAGES:
         findings = [*machine_findings(session, by, machine=signature.machine), *findings]
     reason = settle_each(findings, reason=signature.reason, reasons=signature.reasons)
-    notes = " ".join(found.sentence for found in findings)
+    from_paper = [f"From paper, entered by {entered.name}."] if signature.signer else []
+    notes = " ".join([*from_paper, *(found.sentence for found in findings)])
     machine_id = signature.machine.id if signature.machine else None
     extra = {
         "roller_session_id": roller_session.id if roller_session else None,
         "machine_id": roller_session.machine_id if roller_session else machine_id,
+        "source": "paper" if signature.signer else "screen",
     }
+    if signature.page:
+        values = [*values, (f"{stage}-page", signature.page.sha256, "")]
     rows = [_row(by, subject, stage, key, value, unit, **extra) for key, value, unit in values]
     signed = {"reason": reason, "notes": notes, "meaning": _MEANING.get(stage, "performed")}
     rows.append(_row(by, subject, stage, definition.sign.key, by.name, "", **signed, **extra))
@@ -329,6 +337,11 @@ def _expect_at(session: Session, subject: Subject, stage: str) -> None:
     expect(subject.stage, stage, who=name)
 
 
+def row(by: Actor, subject: Subject, stage: str, key: str, value: str, unit: str) -> StepRecord:
+    """One step of a stage as somebody recorded it."""
+    return _row(by, subject, stage, key, value, unit)
+
+
 def _row(by: Actor, subject: Subject, stage: str, key: str, value: str, unit: str, **more: object) -> StepRecord:
     where = {"print_id": subject.id} if isinstance(subject, Print) else {"sheet_id": subject.id}
     return StepRecord(
@@ -339,8 +352,7 @@ def _row(by: Actor, subject: Subject, stage: str, key: str, value: str, unit: st
         unit=unit,
         person_id=by.person_id,
         at=by.now,
-        source="screen",
-        **more,
+        **{"source": "screen", **more},
     )
 
 

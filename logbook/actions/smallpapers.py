@@ -217,6 +217,7 @@ def inspection(session: Session, desk: Desk, code: str) -> customer.InspectionRe
         viewing_distance=str(piece.job.distance),
         pitch=f"{run.lpi} lines per inch, {run.pitch.origin} {run.pitch.code}" if run else without_run(piece.job),
         remarks=(
+            *([signed.notes.partition(".")[0] + "."] if signed.source == "paper" else []),
             *([signed.reason] if signed.reason else []),
             *(f"{one.kind}: {one.reason} ({one.person.name})" for one in leaving.verdicts_on(session, piece)),
         ),

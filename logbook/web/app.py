@@ -32,6 +32,7 @@ from logbook.web.pages import (
     machines,
     mounting,
     numbers,
+    onpaper,
     orders,
     papers,
     pitch,
@@ -89,7 +90,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
         tracing, papers, files, texts, ghosting, depth, steps, mounting, forecasts,
-        lenses, align, erasing, arriving, takeback, places, staff,
+        lenses, align, erasing, arriving, takeback, places, staff, onpaper,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(_with_headers)

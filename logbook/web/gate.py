@@ -17,13 +17,15 @@ from logbook.records.opened import Shop
 from logbook.web import tablets
 
 COOKIE = "bench-sign-in"
-UPLOADS = {"orders.new", "jobs.add_pictures", "jobs.replace", "tracing.by_file", "bench.sign_sheet", "bench.sign_piece"}
+UPLOADS = {"orders.new", "jobs.add_pictures", "jobs.replace", "tracing.by_file", "bench.sign_sheet", "bench.sign_piece",
+           "onpaper.take_over"}  # fmt: skip
 """Endpoints that take files, for signed-in people only; everywhere else a request is small."""
 PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static", "places.enrol"}
 OF_ONES_OWN = {"entry.sign_out", "shop.units", "shop.password", "tracing.by_file"}
 """What a viewer sends, too: about oneself, or a question that writes nothing."""
 FOR_WRITING = {
     "orders.new", "orders.add_job", "jobs.materials", "jobs.pitch", "jobs.change", "jobs.midway", "mounting.begin",
+    "onpaper.take_over",
     "pitch.new", "pitch.carry", "stock.new", "stock.new_lot", "reorders.of_order", "reorders.of_job", "quotes.new",
 }  # fmt: skip
 """Pages that are forms and nothing else: no use to somebody who only looks."""

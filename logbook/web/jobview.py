@@ -9,7 +9,7 @@ from flask import g, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session, lazyload, selectinload
 
-from logbook.actions import jobs, leaving, orders, overtaken, pictureneeds, pitchfacts, reorders, sheets
+from logbook.actions import jobs, leaving, onpaper, orders, overtaken, pictureneeds, pitchfacts, reorders, sheets
 from logbook.actions.finding import ref
 from logbook.actions.pictures import current
 from logbook.engine.needed import Threshold
@@ -43,6 +43,7 @@ class JobView:
     runs: list[Run]
     sheets: list[Sheet]
     prints: list[Print]
+    on_paper: set[str]
     open_quantity: int
     next: list[Next]
     acts: list[AuditEntry]
@@ -75,6 +76,7 @@ def job_view(session: Session, job: Job) -> JobView:
         runs=runs,
         sheets=made,
         prints=prints,
+        on_paper=onpaper.codes_on_paper(session, [*made, *prints]),
         open_quantity=open_quantity,
         travellers=travellers,
         since=reorders.since(session, job),

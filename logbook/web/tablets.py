@@ -19,7 +19,7 @@ COOKIE = "bench-place"
 RECORDS = {
     "bench.place_list", "bench.sheet", "bench.piece", "bench.sign_sheet", "bench.sign_piece", "bench.sign_several",
     "bench.rollers", "bench.left_rollers", "bench.strip", "bench.leave", "bench.verdict", "takeback.take_back",
-    "machines.machine", "machines.check", "machines.out_of_use",
+    "onpaper.begin", "onpaper.take_over", "machines.machine", "machines.check", "machines.out_of_use",
 }  # fmt: skip
 """Endpoints where a tablet's person works: as an operator."""
 SHOWS = {

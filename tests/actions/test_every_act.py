@@ -33,6 +33,7 @@ from logbook.actions import (
     lenses,
     machines,
     materials,
+    onpaper,
     orders,
     outputs,
     papers,
@@ -559,6 +560,21 @@ def _bench(told: Story, code: str, folder: Any) -> None:
                 subjects=standing(session, code, stage),
                 stage=stage,
                 signature=bench.Signature(values=values, reason="in a hurry"),
+            ),
+        )
+
+    told.tell(
+        "onpaper.begin", lambda session, by: onpaper.begin(session, by, subject=standing(session, code, "print")[0])
+    )
+    with PHOTOGRAPHS[1].open("rb") as stream, pictures.received(store, [("page.jpg", stream)]) as taken:
+
+        def said(session: Session) -> onpaper.Page:
+            return onpaper.Page(_person(session, "Otto"), told.shop.now, taken[0], store, reasons={"reason-file": ""})
+
+        told.tell(
+            "onpaper.take_over",
+            lambda session, by: onpaper.take_over(
+                session, by, subject=standing(session, code, "print")[0], page=said(session)
             ),
         )
 

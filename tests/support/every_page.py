@@ -56,7 +56,7 @@ NOT_PAGES = {
 """Endpoints that answer a GET with a file, a picture, data or a redirect."""
 BEFORE_SIGN_IN = {"entry.found": "/found", "entry.sign_in": "/sign-in"}
 """Pages for people whom the logbook does not know yet."""
-BENCH_PAGES = ("bench.", "places.here", "places.enrol")
+BENCH_PAGES = ("bench.", "places.here", "places.enrol", "onpaper.")
 """Pages of the bench begin with one of these: hands there are inky, gloved or in a hurry."""
 
 PAPERS = ("papers.",)
@@ -193,6 +193,10 @@ def _bench(session: Session) -> Faces:
     pieces["aside"] = _first(session, Print, Print.set_aside_reason.is_not(None))
     return {
         "bench.place_list": _one("/bench"),
+        "onpaper.take_over": {
+            "sheet": f"/from-paper/sheet/{sheets['print'].code}",
+            "print": f"/from-paper/print/{pieces['trim'].code}",
+        },
         "bench.sheet": {stage: f"/sheet/{row.code}" for stage, row in sheets.items()},
         "bench.piece": {stage.replace(" ", "-"): f"/print/{row.code}" for stage, row in pieces.items()},
     }

@@ -2,7 +2,6 @@
 
 import json
 import re
-import shutil
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -11,40 +10,25 @@ from sqlalchemy import select, text
 from logbook.actions import bench, people, pins, places
 from logbook.records.audit import AuditEntry
 from logbook.records.floor import Sheet
-from logbook.records.opened import open_shop
 from logbook.records.people import Person, Throttle
 from logbook.records.places import Place
-from logbook.settings import Settings
 from logbook.web import tablets
 from logbook.web.app import create_app
-from support.small_shop import SmallShop, one, prints, small_shop
+from support.small_shop import one
 
 PIN = "4071"
 
 
-@pytest.fixture(scope="module")
-def furnished_shop(tmp_path_factory):
-    """A shop of today (a tablet's cookie is judged by the real clock) with a sheet before the printer; its code."""
-    made = small_shop(tmp_path_factory.mktemp("press") / "data", now=datetime.now(UTC) - timedelta(minutes=60))
-    job = made.ready()
-    code = made.read(lambda session: prints(session, job)[0].sheet.code)
-    made.shop.database.close()
-    return made, code
+@pytest.fixture
+def office(office_today):
+    """A shop of today: cookies and pages are judged by the real clock."""
+    return office_today
 
 
 @pytest.fixture
-def office(tmp_path, furnished_shop):
-    """This test's own copy of it."""
-    shutil.copytree(furnished_shop[0].shop.settings.data, tmp_path / "data")
-    made = SmallShop(open_shop(Settings(data=tmp_path / "data")), furnished_shop[0].now)
-    yield made
-    made.shop.database.close()
-
-
-@pytest.fixture
-def sheet(furnished_shop):
+def sheet(shop_of_today):
     """The code of the sheet that stands before the printer."""
-    return furnished_shop[1]
+    return shop_of_today[1]
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from wtforms import DateField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import bench as actions
-from logbook.actions import doubts, leaving, strips, takingback, trace
+from logbook.actions import doubts, leaving, onpaper, strips, takingback, trace
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
 from logbook.engine.strip import BANDS
@@ -177,6 +177,8 @@ def _sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             "typed": request.form,
             "Strength": Strength,
             "strip": strips.plan_of(found.run) if found.stage in strips.BEFORE_BONDING else None,
+            "on_paper": onpaper.begun(session, found),
+            "may_be_on_paper": onpaper.may_be(found),
             "strip_fit": strips.fit_of(session, found),
             "strip_form": forms.get("strip_form") or StripForm(formdata=None),
             "sign_form": forms.get("sign_form") or _sign_form(session, found),
@@ -428,6 +430,8 @@ def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             cards=_cards(session, stage) if stage else [],
             failed=failed,
             result_choices=_results(stage),
+            on_paper=onpaper.begun(session, found) if at_bench else None,
+            may_be_on_paper=onpaper.may_be(found),
             wait=actions.wait_for(session, found) if at_bench else None,
             now=actor().now,
             typed=request.form,

@@ -1,0 +1,110 @@
+"""A stage on paper: chosen when it starts, taken over afterwards in one act with a photograph of the page.
+
+What was written keeps its own person and its own time; who entered it stands beside it and in the trail. At the
+rollers nothing is taken over: the safety ticks are given where they are asked. Leaving asks more than its stage.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from sqlalchemy import or_, select
+from sqlalchemy.orm import Session, lazyload
+
+from logbook.actions import bench
+from logbook.actions.finding import ref
+from logbook.actions.pictures import Intake
+from logbook.records.audit import Act, Actor, record
+from logbook.records.files import FileStore
+from logbook.records.floor import Print, Sheet, StepRecord, stands
+from logbook.records.machines import Machine
+from logbook.records.people import Person
+from logbook.refusals import Refused
+
+STAGES = ("print", "dry", "dwell", "trim", "inspect")
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """What a page of paper says: who signed it and when, its photograph, values and reasons by their fields."""
+
+    person: Person
+    at: datetime
+    photograph: Intake
+    store: FileStore
+    values: Mapping[str, str] = field(default_factory=dict)
+    reasons: Mapping[str, str] = field(default_factory=dict)
+    photos: Sequence[tuple[str, Intake]] = ()
+    machine: Machine | None = None
+
+
+def may_be(subject: bench.Subject) -> bool:
+    """Whether the stage at which it stands may be done on paper."""
+    return subject.stage in STAGES
+
+
+def begun(session: Session, subject: bench.Subject) -> StepRecord | None:
+    """The record that the stage at which it stands is done on paper; None where it is done on screen."""
+    key = f"{subject.stage}-on-paper"
+    return next((row for row in reversed(bench.records_of(session, subject)) if row.step_key == key), None)
+
+
+def codes_on_paper(session: Session, subjects: Sequence[bench.Subject]) -> set[str]:
+    """The codes of those among many whose stage is done on paper now."""
+    of_sheets, of_prints = (
+        {one.id: one for one in subjects if isinstance(one, kind)} for kind in (Sheet, Print)
+    )
+    chosen = select(StepRecord).where(StepRecord.step_key.in_([f"{stage}-on-paper" for stage in STAGES]), stands())
+    ours = or_(StepRecord.sheet_id.in_(list(of_sheets)), StepRecord.print_id.in_(list(of_prints)))
+    rows = session.execute(chosen.where(ours).options(lazyload("*"))).scalars()
+    found = [(row, of_sheets.get(row.sheet_id or 0) or of_prints.get(row.print_id or 0)) for row in rows]
+    return {one.code for row, one in found if one is not None and one.stage == row.stage}
+
+
+def begin(session: Session, by: Actor, *, subject: bench.Subject) -> None:
+    """This stage is done on paper; it is taken over afterwards."""
+    _expect(subject)
+    if begun(session, subject) is not None:
+        raise Refused("It is on paper already.")
+    session.add(bench.row(by, subject, subject.stage, f"{subject.stage}-on-paper", "on paper", ""))
+    record(session, by, Act("stage begun on paper", [ref(subject), ref(bench.job_of(subject))], new=_at(subject)))
+
+
+def take_over(session: Session, by: Actor, *, subject: bench.Subject, page: Page) -> None:
+    """Enter what a page says; limits and asks are as on screen, waiting times are judged by the paper's own time.
+
+    Raises Refused, naming the field, for a time that cannot be, and for whatever signing on screen is refused for.
+    """
+    _expect(subject)
+    sheet = subject.sheet if isinstance(subject, Print) else subject
+    rows = bench.records_of(session, sheet) + (bench.records_of(session, subject) if subject is not sheet else [])
+    earliest = max([sheet.started_at, *(row.at for row in rows if row.step_key.endswith("-sign"))])
+    if page.at > by.now:
+        raise Refused("That time has not come yet.", field="at")
+    if page.at < earliest:
+        raise Refused(
+            f"What came before was signed {earliest.astimezone():%Y-%m-%d %H:%M}; this cannot be earlier.", field="at"
+        )
+    signature = bench.Signature(
+        values=page.values,
+        reasons=page.reasons,
+        machine=page.machine,
+        photos=page.photos,
+        store=page.store,
+        page=page.photograph,
+        signer=Actor(page.person.id, page.person.name, page.person.role, page.at, None, by.place),
+        more={"from paper": True, "signed by": page.person.name, "signed at": page.at.isoformat()},
+    )
+    bench.sign_stage(session, by, subjects=[subject], stage=subject.stage, signature=signature)
+
+
+def _expect(subject: bench.Subject) -> None:
+    if subject.stage not in STAGES:
+        raise Refused(
+            "This stage is not done on paper: at the rollers every safety tick is given where it is asked, and what "
+            "leaves is signed where it goes."
+        )
+
+
+def _at(subject: bench.Subject) -> dict[str, str]:
+    return {"stage": subject.stage}
