@@ -138,7 +138,7 @@ def check_machine(
     ended = []
     if failed:
         machine.out_of_use_reason = f"daily check, answered no: {' '.join(failed)}"
-        ended = _end_sessions(session, by, machine)
+        ended = end_sessions(session, by, machine)
     told = {"answers": values, "passed": not failed}
     record(session, by, Act("machine checked", [ref(machine), *ended], new=told, meaning="checked"))
     return check
@@ -165,11 +165,11 @@ def take_out_of_use(session: Session, by: Actor, *, machine: Machine, reason: st
     if not reason.strip():
         raise Refused("Say what is wrong with it.", field="reason")
     machine.out_of_use_reason = reason.strip()
-    ended = _end_sessions(session, by, machine)
+    ended = end_sessions(session, by, machine)
     record(session, by, Act("machine out of use", [ref(machine), *ended], reason=machine.out_of_use_reason))
 
 
-def _end_sessions(session: Session, by: Actor, machine: Machine) -> list[str]:
+def end_sessions(session: Session, by: Actor, machine: Machine) -> list[str]:
     """Nobody rolls on under what was ticked before the machine was found wanting; returns what was ended."""
     standing = session.execute(
         select(RollerSession).where(
@@ -368,7 +368,7 @@ def machine_facts(machine: Machine) -> MachineFacts:
         competent_role=machine.competent_role,
         last_inspection=machine.last_inspection,
         out_of_use=machine.out_of_use_reason,
-        check_passed=last is not None and last.passed and not _back_since(machine, last),
+        check_passed=last is not None and last.passed and not last.withdrawal and not _back_since(machine, last),
     )
 
 

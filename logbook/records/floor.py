@@ -241,6 +241,7 @@ def stands() -> ColumnElement[bool]:
     return ~exists().where(later.replaces_id == StepRecord.id)
 
 
+Index("ix_step_record_machine", StepRecord.machine_id, StepRecord.at, sqlite_where=StepRecord.machine_id.is_not(None))
 Index("ix_step_record_results", StepRecord.at, sqlite_where=StepRecord.step_key == "inspect-result")
 
 

@@ -65,6 +65,21 @@ class MachineCheck(Base):
     passed: Mapped[bool]
 
     person: Mapped[Person] = relationship()
+    withdrawal: Mapped["CheckWithdrawal | None"] = relationship(back_populates="check", lazy="joined")
+
+
+class CheckWithdrawal(Base):
+    """A check that was passed and turned out wrong; the row itself stays."""
+
+    __tablename__ = "check_withdrawal"
+
+    check_id: Mapped[int] = mapped_column(ForeignKey("machine_check.id"), unique=True)
+    at: Mapped[datetime] = mapped_column(UtcTime)
+    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    reason: Mapped[str] = mapped_column(Text)
+
+    check: Mapped[MachineCheck] = relationship(back_populates="withdrawal")
+    person: Mapped[Person] = relationship()
 
 
 class MachineEvent(Base):

@@ -22,6 +22,7 @@ from logbook.actions import (
     alignment,
     arriving,
     backups,
+    badchecks,
     bench,
     depthorder,
     erasing,
@@ -82,6 +83,7 @@ NO_ENTRY = {
     "backups.begin": "noted when it ends",
     "jobs.keep_materials": "part of a choice",
     "heirlooms.heirloom": "looks only",
+    "machines.end_sessions": "part of taking a machine out of use",
     "orders.new_job": "part of an order",
     "orders.new_order": "part of an order",
     "pitch.keep_choice": "part of a choice",
@@ -297,6 +299,12 @@ def _equipment(told: Story) -> None:
     machine("machines.set_machine_facts", machines.set_machine_facts, values={"manual": "drawer"})
     machine("machines.note_event", machines.note_event, what="service", note="new wheel")
     machine("machines.check_machine", machines.check_machine, items=[], answers={})
+    told.tell(
+        "badchecks.withdraw_check",
+        lambda session, by: badchecks.withdraw_check(
+            session, by, check=one(session, Machine, name="Wheel").checks[-1], reason="blade not looked at"
+        ),
+    )
     machine("machines.take_out_of_use", machines.take_out_of_use, reason="blunt")
     done = {"done": "wheel changed", "done_by": "Otto", "stops_proven": True, "guards_back": True, "test_piece": True}
     machine("machines.back_into_use", machines.back_into_use, **done)

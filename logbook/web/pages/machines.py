@@ -9,6 +9,7 @@ from werkzeug import Response
 from wtforms import BooleanField, DateField, RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import Length as TextLength
 
+from logbook.actions import badchecks
 from logbook.actions import machines as actions
 from logbook.actions.finding import by_code, ref
 from logbook.paper.shelf import read_shelf
@@ -24,6 +25,8 @@ from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField
 from logbook.web.gate import actor, owner_only, the_shop
 
 pages = Blueprint("machines", __name__)
+MOST_CHECKS = 60
+"""How many checks can be chosen as wrong: about two months of them."""
 
 
 class MachineForm(BenchForm):
@@ -113,6 +116,13 @@ class BackForm(BenchForm):
     test_piece = BooleanField("Test piece run")
 
 
+class WrongCheckForm(BenchForm):
+    """A check that should not have been signed."""
+
+    check = SelectField("Which", validate_choice=False)
+    reason = StringField("What was wrong with it", [NEEDED, TextLength(max=300)])
+
+
 class CheckForm(BenchForm):
     """The daily check; its questions come from the shop's list."""
 
@@ -130,7 +140,9 @@ def listing() -> tuple[str, int]:
 
 def _checked_today(machine: Machine) -> bool:
     last = machine.checks[-1] if machine.checks else None
-    return bool(last and last.passed and last.at.astimezone().date() == actor().now.astimezone().date())
+    if last is None or not last.passed or last.withdrawal:
+        return False
+    return last.at.astimezone().date() == actor().now.astimezone().date()
 
 
 @pages.route("/machines/new", methods=["GET", "POST"])
@@ -208,7 +220,20 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             out_form=forms.get("out_form") or OutForm(formdata=None),
             back_form=forms.get("back_form") or BackForm(formdata=None),
             check_form=forms.get("check_form") or CheckForm(formdata=None),
+            wrong_form=_wrong_form(session, found, forms.get("wrong_form")),
+            withdrawn=[
+                (one, badchecks.worked_under(session, one.check)) for one in badchecks.withdrawals(session, found)
+            ],
         )
+
+
+def _wrong_form(session: Session, found: Machine, sent: BenchForm | None) -> WrongCheckForm:
+    form = sent if isinstance(sent, WrongCheckForm) else WrongCheckForm(formdata=None)
+    form.check.choices = [
+        (str(one.id), f"{one.at.astimezone():%Y-%m-%d %H:%M}, {one.person.name}")
+        for one in badchecks.checks_that_stand(session, found, MOST_CHECKS)
+    ]
+    return form
 
 
 def _items(found: Machine) -> tuple[CheckItem, ...]:
@@ -256,6 +281,23 @@ def check(code: str) -> Response | tuple[str, int]:
         form,
         lambda session, by, row: actions.check_machine(
             session, by, machine=row, items=_items(row), answers=request.form.to_dict()
+        ),
+    )
+
+
+@pages.post("/machine/<code>/wrong-check")
+def wrong_check(code: str) -> Response | tuple[str, int]:
+    """Withdraw a check; what was worked under it is set aside."""
+    form = WrongCheckForm()
+    return _do(
+        code,
+        "wrong_form",
+        form,
+        lambda session, by, row: badchecks.withdraw_check(
+            session,
+            by,
+            check=badchecks.check_of(session, row, form.check.data or ""),
+            reason=form.reason.data,
         ),
     )
 
