@@ -516,7 +516,7 @@ def _covering(session: Session, subject: Subject, stage: str) -> RollerSession |
 def is_set_up(session: Session, by: Actor, sheet: Sheet) -> bool:
     """Whether what comes before the rollers was read and ticked for the stage at which the sheet stands.
 
-    By whoever asks, or with his help, today, and at most half an hour ago: anybody else reads and ticks anew.
+    By whoever asks, or with their help, today, and at most half an hour ago: anybody else reads and ticks anew.
     """
     covering = _covering(session, sheet, sheet.stage) if sheet.stage in ROLLER_STAGES else None
     return covering is not None and _took_part(covering, by) and _is_fresh(covering, by)

@@ -261,7 +261,7 @@ def authorise(
 ) -> Authorisation:
     """Name a person for a machine until a day; only the owner does.
 
-    ``reread``: whoever names himself has read this machine's cautions again.
+    ``reread``: whoever gives their own authorisation has read this machine's cautions again.
     """
     if until < by.day:
         raise Refused("The last day lies in the past.", field="until")
@@ -379,7 +379,7 @@ def worker_facts(session: Session, machine: Machine, person: Person, today: date
     return WorkerFacts(
         name=person.name,
         authorised_until=newest.until if newest else None,
-        authorised_himself=bool(newest and newest.given_by_id == person.id),
+        authorised_by_nobody_else=bool(newest and newest.given_by_id == person.id),
         under_18=is_minor(person, today),
         minor_document=newest.minor_document if newest else "",
         minor_issuer=newest.minor_issuer if newest else "",

@@ -1,7 +1,7 @@
 """Pitch: tests, charts and readings; pitches on record; which one a job uses."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -12,7 +12,7 @@ from itertools import combinations
 from sqlalchemy import select
 from sqlalchemy.orm import Session, lazyload
 
-from logbook.actions import doubts
+from logbook.actions import chartscales, doubts
 from logbook.actions.finding import ref
 from logbook.actions.jobs import axis_of, findings_text, materials_of, pitch_of
 from logbook.actions.machines import dots_per_inch
@@ -229,6 +229,12 @@ def first_wish(test: PitchTest) -> ChartWish:
     return ChartWish(centre_lpi=nominal, step_lpi=COARSE_STEP, bands=COARSE_BANDS)
 
 
+def file_name(made: PitchChart) -> str:
+    """What a chart's file is called when it is handed to the printer."""
+    named = f"pitch-chart_{made.code}_{made.centre_lpi}lpi_step{made.step_lpi}_{made.test.mode.dpi_across}dpi.tif"
+    return named.replace("/", "over")
+
+
 def bands_of(made: PitchChart) -> dict[int, Decimal]:
     """The pitch of each band of a chart; none on a sliding band."""
     if made.kind == "sliding":
@@ -237,14 +243,24 @@ def bands_of(made: PitchChart) -> dict[int, Decimal]:
 
 
 def record_readings(
-    session: Session, by: Actor, *, made: PitchChart, counts: dict[int, str], spot: str = "", again: bool = False
+    session: Session,
+    by: Actor,
+    *,
+    made: PitchChart,
+    counts: dict[int, str],
+    spot: str = "",
+    again: bool = False,
+    scales: Mapping[str, str] | None = None,
 ) -> list[PitchReading]:
     """What the reader saw: fringes by band, or a spot in words ("band 7", "between 6 and 7", "none").
 
     A band that the same person reads again replaces the earlier reading, unless it is
-    ``again``: a second, blind reading of the chart that stands beside the first.
+    ``again``: a second, blind reading of the chart that stands beside the first. ``scales`` are
+    the long scales in mm by axis, across and down, where they were measured.
     """
     _expect_open(made.test)
+    before = {f"scale {axis}, mm": str(value) for axis, value in chartscales.measured(made).items()}
+    measured = chartscales.write_down(made, scales or {})
     by_round = (by, made, 2 if again else 1)
     rows = [row for band, words in sorted(counts.items()) if (row := _count(*by_round, band, words)) is not None]
     if spot.strip():
@@ -262,7 +278,8 @@ def record_readings(
             "pitch chart read",
             [ref(made.test), ref(made)],
             meaning="performed",
-            new={"readings": {str(row.band or "spot"): row.words for row in rows}},
+            old={name: value for name, value in before.items() if name in measured},
+            new={"readings": {str(row.band or "spot"): row.words for row in rows}, **measured},
         ),
     )
     return rows
@@ -383,7 +400,8 @@ def accept_findings(session: Session, test: PitchTest) -> list[Finding]:
     width = test.charts[-1].width.inches if test.charts else Fraction(1)
     agree = all(readers_agree(first, second, print_width_in=width) for first, second in combinations(own, 2))
     apart = max((abs(first.lpi - second.lpi) for first, second in combinations(own, 2)), default=None)
-    return weigh(session, second_look.readers(names, apart_lpi=apart, agree=agree))
+    found = [*second_look.readers(names, apart_lpi=apart, agree=agree), *chartscales.findings(test)]
+    return weigh(session, found)
 
 
 def _own_fit(test: PitchTest, reader: str) -> Fit | None:

@@ -9,11 +9,12 @@ from pathlib import Path
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, leaving
+from logbook.actions import bench, chartscales, leaving
 from logbook.actions.finding import by_code, fact
 from logbook.actions.papers import bench_view
-from logbook.actions.pitch import bands_of
+from logbook.actions.pitch import bands_of, file_name
 from logbook.actions.sheets import without_run
+from logbook.engine.chart import middle_numbers
 from logbook.paper import customer, forms, views
 from logbook.paper.shelf import read_shelf
 from logbook.records.audit import Actor, AuditEntry, entries_for, head
@@ -80,15 +81,15 @@ def labels(session: Session, desk: Desk, code: str) -> forms.LabelSheet:
 def chart_note(session: Session, desk: Desk, code: str) -> forms.ChartNote:
     """How to print and read one pitch chart."""
     made = by_code(session, PitchChart, code)
-    test, plan = made.test, json.loads(made.plan)
-    scales = plan.get("scale_bars", [])
+    test = made.test
     return forms.ChartNote(
         imprint=imprint(session, desk),
         code=made.code,
         address=f"{desk.address}pitch/test/{test.code}",
         kind="coarse" if made is test.charts[0] else "fine",
         bands=tuple((number, str(lpi)) for number, lpi in bands_of(made).items()),
-        scale=str(scales[0].get("length", "")) if scales and isinstance(scales[0], dict) else "",
+        scale=", ".join(f"{axis} {length} mm" for axis, length in chartscales.drawn(made).items()),
+        middle=middle_numbers(made.bands) if made.kind == "bands" else (),
         flip="left-right" if test.axis == "across" else "up-down",
         dots_per_inch=f"{test.mode.dpi_across} × {test.mode.dpi_down}",
         lens_lot=f"{test.lens_lot.material.name}, lot {test.lens_lot.label}",
@@ -96,6 +97,7 @@ def chart_note(session: Session, desk: Desk, code: str) -> forms.ChartNote:
         mode=test.mode.name,
         paper=test.paper.name,
         viewing_distance=str(test.distance) if test.distance else "",
+        file_name=file_name(made),
         file_hash=made.raster.sha256[:8],
     )
 

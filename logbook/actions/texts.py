@@ -72,6 +72,8 @@ KINDS = {
         "shall not be done by then. We are sorry, and write again as soon as we know the day.\n\n{shop}",
     ),
 }
+_ONE = re.compile(r"(?<![\d.,])(1 (?:piece|picture))s\b")
+"""One is no plural, whoever worded the text."""
 _PLACE = re.compile(r"\{([^{}]*)\}")
 
 
@@ -115,7 +117,7 @@ def texts_for(session: Session, job: Job) -> dict[str, str]:
     """Every kind of text, filled with what is on record about this job."""
     facts = _facts(session, job)
     return {
-        kind: _PLACE.sub(lambda place: facts.get(place[1], place[0]), words)
+        kind: _ONE.sub(r"\1", _PLACE.sub(lambda place: facts.get(place[1], place[0]), words))
         for kind, words in wordings(session).items()
     }
 

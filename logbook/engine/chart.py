@@ -98,7 +98,7 @@ def chart_of_pitches(pitches: Sequence[Decimal], *, dpi: Resolution, length: Len
     lpi, step = (pitches[0] + pitches[-1]) / 2, pitches[1] - pitches[0]
     above = (f"Pitch chart, {chart_words.axis_words(flip=flip, mirrored=mirrored)}",
              chart_words.printing_words(dpi=dpi, length=length),
-             chart_words.bands_words(pitches, flip=flip, mirrored=mirrored, first_number=first_number))
+             *chart_words.bands_words(pitches, flip=flip, mirrored=mirrored, first_number=first_number))
     own_code = _own_code(lpi=lpi, step=step, bands=len(pitches), dpi=dpi, length=length, flip=flip, mirrored=mirrored)
     words = PanelWords(above=above, below=(*chart_words.HOW_TO_COUNT, *chart_words.CONDITIONS),
                        code=code or own_code, dpi=dpi)
@@ -129,6 +129,11 @@ def band_pitches(*, lpi: Decimal, step: Decimal, bands: int) -> tuple[Decimal, .
     if any(pitch != round(pitch, PITCH_DECIMALS) for pitch in pitches):
         raise Refused(f"step: the bands' pitches would have more than {PITCH_DECIMALS} decimals.", field="step")
     return pitches
+
+
+def middle_numbers(bands: int) -> tuple[int, ...]:
+    """The numbers of the bands between the two black lines: the middle one, or the middle pair."""
+    return tuple(range((bands + 1) // 2, bands // 2 + 2))
 
 
 def fine_step(*, lpi: Decimal, dpi: Fraction, width_in: Fraction) -> Decimal:

@@ -42,8 +42,18 @@ def printing_words(*, dpi: Resolution, length: Length) -> str:
             "fitting to the page, no sharpening, borderless off.")
 
 
-def bands_words(pitches: Sequence[Decimal], *, flip: str, mirrored: bool, first_number: int) -> str:
-    """The bands' numbers and pitches in their order on the page."""
-    order = "top to bottom" if flip == "left-right" else "right to left" if mirrored else "left to right"
-    bands = "   ".join(f"{number}:{UNBROKEN}{text(pitch)}" for number, pitch in enumerate(pitches, start=first_number))
-    return f"Bands {order}, lines per inch:   {bands}"
+def bands_words(pitches: Sequence[Decimal], *, flip: str, mirrored: bool, first_number: int) -> tuple[str, ...]:
+    """The bands' numbers and pitches in their order on the page.
+
+    Bands that lie above one another have no number beside them: nothing stands at the sides of the lens box. They
+    are listed as they lie above, between and below the two black lines around the middle.
+    """
+    told = [f"{number}:{UNBROKEN}{text(pitch)}" for number, pitch in enumerate(pitches, start=first_number)]
+    if flip != "left-right":
+        order = "right to left" if mirrored else "left to right"
+        return (f"Bands {order}, lines per inch:   {'   '.join(told)}",)
+    first, last = (len(told) - 1) // 2, len(told) // 2 + 1
+    parts = {"Above the two black lines, from the top down": told[:first], "Between the black lines": told[first:last],
+             "Below them, on downwards": told[last:]}
+    head = "Bands, lines per inch (the narrow bars at both ends do not count):"
+    return (head, *(f"{where}:   {'   '.join(part)}" for where, part in parts.items() if part))

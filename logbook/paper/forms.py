@@ -40,7 +40,8 @@ class ChartNote:
     """Cover note of a pitch chart: how to print it, what to read, and two readings that do not see each other.
 
     ``kind`` is coarse or fine; ``bands`` pair a band's number with its lines
-    per inch; ``scale`` is the length that the printed scale must measure.
+    per inch, ``middle`` are those between the two black lines; ``scale`` are
+    the lengths that the printed scales must measure.
     """
 
     imprint: Imprint
@@ -58,6 +59,7 @@ class ChartNote:
     viewing_distance: str = ""
     file_name: str = ""
     file_hash: str = ""
+    middle: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

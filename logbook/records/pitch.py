@@ -90,6 +90,9 @@ class PitchChart(Coded, Base):
     raster_id: Mapped[int] = mapped_column(ForeignKey("kept_file.id"))
     made_at: Mapped[datetime] = mapped_column(UtcTime)
     made_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    scale_across_mm: Mapped[Decimal | None] = mapped_column(DecimalText)
+    """The long scales as they were measured on the print; None where nobody measured. Earlier values: the trail."""
+    scale_down_mm: Mapped[Decimal | None] = mapped_column(DecimalText)
 
     test: Mapped[PitchTest] = relationship(back_populates="charts")
     raster: Mapped[KeptFile] = relationship(lazy="joined")

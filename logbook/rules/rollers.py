@@ -50,7 +50,7 @@ class WorkerFacts:
 
     name: str
     authorised_until: date | None
-    authorised_himself: bool = False
+    authorised_by_nobody_else: bool = False
     under_18: bool = False
     minor_document: str = ""
     """Under 18: what allows it; powered: with issuer and adult; hand-driven: the written risk assessment."""
@@ -147,5 +147,5 @@ def _worker(machine: MachineFacts, worker: WorkerFacts, today: date) -> Iterator
         )
     elif until - today <= WARN_BEFORE:
         yield note("authorisation", f"{worker.name}'s authorisation for {machine.name} ends on {until:%Y-%m-%d}.")
-    if until is not None and worker.authorised_himself:
-        yield note("authorisation", f"{worker.name} authorised himself.")
+    if until is not None and worker.authorised_by_nobody_else:
+        yield note("authorisation", f"{worker.name}'s authorisation was given by nobody else.")

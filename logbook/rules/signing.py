@@ -34,13 +34,14 @@ def _value(step: Step, value: str) -> tuple[str, str, str] | None:
 
 def read_number(step: Step, value: str) -> Decimal:
     """A number as typed, decimal comma or point; Refused, naming the field, where it is none."""
-    number = _number(value)
+    number = plain_number(value)
     if number is None:
         raise Refused(f"{step.text} {value!r} is not a number in {step.unit}.", field=step.key)
     return number
 
 
-def _number(value: str) -> Decimal | None:
+def plain_number(value: str) -> Decimal | None:
+    """A number as people write it, decimal comma or point; None for anything else."""
     return Decimal(value.strip().replace(",", ".")) if _NUMBER.fullmatch(value.strip()) else None
 
 
@@ -52,7 +53,7 @@ def outside_limits(stage: Stage, values: Mapping[str, str]) -> list[Finding]:
     """An ask for each number outside its limits; what is no number is refused where it is recorded."""
     found = []
     for step in stage.steps:
-        number = _number(values.get(step.key, "")) if step.record == "number" else None
+        number = plain_number(values.get(step.key, "")) if step.record == "number" else None
         if number is None:
             continue
         if (step.low is not None and number < step.low) or (step.high is not None and number > step.high):

@@ -16,6 +16,7 @@ from logbook.web import meanwhile, pinned
 from logbook.web.condition import condition, is_unavailable, unavailable
 from logbook.web.fields import BenchForm
 from logbook.web.gate import actor, the_shop
+from logbook.web.wayback import keeping_the_way
 
 T = TypeVar("T")
 
@@ -40,7 +41,7 @@ def act(form: BenchForm, work: Callable[[Session, Actor], T], then: Callable[[T]
             meanwhile.check(session, form)
             done = work(session, actor(request_id))
             session.flush()
-            target = then(done)
+            target = keeping_the_way(then(done))
         return redirect(target, 303)
     except Refused as refusal:
         with reading() as session:

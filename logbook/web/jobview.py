@@ -3,13 +3,25 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import partial
 
 from flask import g, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session, lazyload, selectinload
 
-from logbook.actions import jobs, leaving, onpaper, orders, overtaken, pictureneeds, pitchfacts, reorders, sheets
+from logbook.actions import (
+    bench,
+    jobs,
+    leaving,
+    onpaper,
+    orders,
+    overtaken,
+    pictureneeds,
+    pitchfacts,
+    reorders,
+    sheets,
+)
 from logbook.actions.finding import ref
 from logbook.actions.pictures import current
 from logbook.engine.needed import Threshold
@@ -21,10 +33,12 @@ from logbook.rules.gates import Gates
 
 @dataclass(frozen=True, slots=True)
 class Next:
-    """One thing that can go on now, or what it waits for."""
+    """One thing that can go on now, or what it waits for: the customer's word, or a time that is not over."""
 
     words: str
     address: str | None = None
+    for_customer: bool = False
+    free_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,10 +167,21 @@ def _next(
         yield Next(_LEFT_OVER.format(job.quantity), f"{url_for('jobs.job', code=job.code)}#prints")
     for sheet in dict.fromkeys(piece.sheet for piece in prints):
         if sheet.stage not in ("parted", "scrapped"):
-            yield Next(f"{sheet.number}: {_sheet_words(session, sheet)}", url_for("bench.sheet", code=sheet.code))
+            address, free_at = url_for("bench.sheet", code=sheet.code), _free_at(session, sheet)
+            does = _WAITS[sheet.stage] if free_at else _sheet_words(session, sheet)
+            yield Next(f"{sheet.number}: {does}", address, free_at=free_at)
     for piece in prints:
         if piece.stage in _PRINT_NEXT:
-            yield Next(_piece_words(session, piece), url_for("bench.piece", code=piece.code))
+            address = url_for("bench.piece", code=piece.code)
+            free_at = None if piece.set_aside_reason else _free_at(session, piece)
+            yield Next(_piece_words(session, piece), address, free_at=free_at)
+
+
+def _free_at(session: Session, subject: Sheet | Print) -> datetime | None:
+    """When a waiting time that guards its stage is over; None where nothing waits, or it is over already."""
+    now = datetime.now(UTC)
+    wait = bench.wait_for(session, subject) if subject.stage in _WAITS else None
+    return wait.until if wait is not None and wait.left(now) else None
 
 
 def _sheet_words(session: Session, sheet: Sheet) -> str:
@@ -167,12 +192,13 @@ def _sheet_words(session: Session, sheet: Sheet) -> str:
 
 
 _LEFT_OVER = "All that was ordered has gone ({}). What is still here is more: finish it, keep it or throw it away"
+_WAITS = {"dry": "dries", "dwell": "rests before trimming", "pack": "rests before it leaves"}
 _SHEET_NEXT = {
     "print": "print it",
-    "dry": "let it dry, then sign",
+    "dry": "it is dry: test it and sign",
     "adhesive": "bring the adhesive on",
     "laminate": "register and laminate",
-    "dwell": "let it rest, then sign",
+    "dwell": "it has rested: look and sign",
 }
 _PRINT_NEXT = {"trim": "trim it", "inspect": "inspect it", "pack": "pack it and let it go"}
 
@@ -198,7 +224,7 @@ def _before_the_run(job: Job, asked: Callable[[], Gates], runs: list[Run]) -> It
     if gates.pictures < 2:
         yield Next(f"Pictures: {2 - gates.pictures} more at least", f"{here}#pictures")
     elif not gates.for_shop and not (gates.answer == "approved" and gates.answer_is_current):
-        yield Next(*_answer_next(gates, here))
+        yield _answer_next(gates, here)
     if not gates.materials_chosen:
         yield Next("Choose lens lot, printer and paper", _choosing("jobs.materials", job))
     elif not gates.pitch_chosen:
@@ -212,12 +238,13 @@ def _choosing(endpoint: str, job: Job) -> str:
     return url_for(endpoint if g.me.may_write else "jobs.job", code=job.code)
 
 
-def _answer_next(gates: Gates, here: str) -> tuple[str, str]:
+def _answer_next(gates: Gates, here: str) -> Next:
     if gates.answer == "none" or not gates.answer_is_current:
-        return "Make a proof", f"{here}#proof"
+        return Next("Make a proof", f"{here}#proof")
     if gates.answer == "change":
-        return "The customer asked for a change: bring it in and make a new proof", f"{here}#pictures"
-    return "A proof is out: write down the customer's answer", f"{here}#proof"
+        return Next("The customer asked for a change: bring it in and make a new proof", f"{here}#pictures")
+    words = "We wait for the customer's word on the proof: send it, and write down the answer"
+    return Next(words, f"{here}#proof", for_customer=True)
 
 
 def _runs_next(session: Session, job: Job, runs: list[Run]) -> Iterator[Next]:

@@ -15,6 +15,7 @@ from logbook.rules.signing import limits
 from logbook.web import pinned
 from logbook.web.condition import condition
 from logbook.web.gate import the_shop
+from logbook.web.wayback import from_here, way_back
 
 STAGE_WORDS = {
     "print": "to print",
@@ -22,7 +23,7 @@ STAGE_WORDS = {
     "adhesive": "adhesive next",
     "laminate": "lens next",
     "dwell": "resting",
-    "parted": "cut apart",
+    "parted": "goes on as its pieces",
     "on sheet": "on its sheet",
     "trim": "to trim",
     "inspect": "to inspect",
@@ -44,12 +45,16 @@ def teach(app: Flask) -> None:
     app.add_template_filter(size_words, "bytes")
     app.add_template_filter(limits)
     app.add_template_filter(stage_words)
+    app.add_template_filter(stage_name)
+    app.add_template_filter(counted)
     app.add_template_filter(act_words)
     app.add_template_global(way_marks)
     app.add_template_global(pinned.is_wanted, "pin_wanted")
     app.add_template_global(pinned.of_stage, "pin_of_stage")
     app.add_template_global(pinned.of_setting_up, "pin_of_setting_up")
     app.add_template_global(_request_id, "new_request_id")
+    app.add_template_global(way_back)
+    app.add_template_global(from_here)
     app.context_processor(_everywhere)
 
 
@@ -121,6 +126,12 @@ def size_words(size: float) -> str:
     return f"{int(size)} bytes"
 
 
+def counted(count: int, word: str) -> str:
+    """A number and its noun, one or many: 1 piece, 2 pieces, 1 entry, 3 entries."""
+    many = f"{word[:-1]}ies" if word.endswith("y") else f"{word}s"
+    return f"{count} {word if count == 1 else many}"
+
+
 def short(sha256: str | None) -> str:
     """The first characters of a hash, as printed on travellers."""
     return (sha256 or "")[:8]
@@ -129,8 +140,13 @@ def short(sha256: str | None) -> str:
 def act_words(entry: AuditEntry) -> str:
     """What an act was, with the stage it was about."""
     told = json.loads(entry.body)["new"]
-    words = [entry.action, *(str(told[key]) for key in ("stage", "verdict") if key in told)]
+    words = [entry.action, *(stage_name(str(told[key])) for key in ("stage", "verdict") if key in told)]
     return ": ".join(words)
+
+
+def stage_name(stage: str) -> str:
+    """A stage by the one word that people read for it."""
+    return {"dwell": "rest"}.get(stage, stage)
 
 
 def stage_words(stage: str) -> str:

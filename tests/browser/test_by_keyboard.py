@@ -80,7 +80,7 @@ def test_the_way_from_the_order_to_the_door_needs_no_mouse(serve_logbook, page, 
     keys.follow("26-0001-A-S1: bring", leads_to="Adhesive onto print")
     keys.to("Alone: who calls").type("Jon looks in at three")
     _roll(page, keys, leads_to="Register and laminate")
-    _roll(page, keys, leads_to="Dwell")
+    _roll(page, keys, leads_to="Rest")
     keys.to("Reason").type(PATIENCE)
     keys.follow("Sign when the trim time is met", leads_to="Sheet 26-0001-A-S1")
     _trim_inspect_and_let_go(page, keys)

@@ -79,7 +79,7 @@ def _measure_the_pitch(person):
     found = Decimal(person.page.locator("#result .number").inner_text().split()[0])
     assert abs(found - SEEN_PITCH) < Decimal("0.017")
     person.put_on_record()
-    return person.page.url.rsplit("/", 1)[1]
+    return person.page.url.partition("?")[0].rsplit("/", 1)[1]
 
 
 def _choose_it_and_the_adhesive(person):

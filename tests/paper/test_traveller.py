@@ -188,7 +188,7 @@ def test_a_sample_and_a_job_from_before_the_logbook_say_so_large(write):
 def test_missing_machine_facts_stand_where_the_steps_would_be(write):
     bench = replace(LAMINATOR, missing=("the procedure for freeing a trapped person", "the last inspection"))
     whole = " ".join(texts(write(machines=(bench, PRINTER, KNIFE))))
-    adhesive = whole[whole.index("S7 Adhesive"):whole.index("S9 Dwell")]
+    adhesive = whole[whole.index("S7 Adhesive"):whole.index("S9 Rest")]
     assert adhesive.count("NOT SET – do not run") == 2
     assert adhesive.count("the procedure for freeing a trapped person") == 2
     assert "ROLLERS START" not in whole

@@ -135,7 +135,7 @@ def test_a_document_lets_a_minor_work_and_the_record_is_no_permission():
 
 
 def test_an_authorisation_that_ends_soon_or_was_given_by_oneself_is_a_note():
-    worker = replace(WORKER, authorised_until=TODAY + timedelta(days=30), authorised_himself=True)
+    worker = replace(WORKER, authorised_until=TODAY + timedelta(days=30), authorised_by_nobody_else=True)
     found = rollers.may_run(LAMINATOR, [worker], today=TODAY, local_day=TODAY)
     assert [one.strength for one in found] == [Strength.NOTE, Strength.NOTE]
 

@@ -1,6 +1,6 @@
 """One job: pictures, proof, materials, pitch, interlacing, half-done work."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from decimal import Decimal
 
 from flask import Blueprint, get_flashed_messages, redirect, request, url_for
@@ -42,13 +42,24 @@ STAGES = [
     ("inspect", "inspection"),
     ("pack", "packing"),
 ]
-USUAL_REASONS = (
-    "",
-    "first print with this lens",
-    "the customer waits and knows",
-    "it served well before",
-    "only a trial",
-)
+REASONS = {
+    "origin": ("first print with this lens", "it served well before", "only a trial"),
+    "printer history": ("a print since then flipped well", "only a trial"),
+    "paper lot": ("a print on this lot flipped well", "only a trial"),
+    "age": ("a print of late flipped well", "only a trial"),
+    "climate": ("the room is brought back before printing", "only a trial"),
+    "distance": ("it was read from where people stand", "only a trial"),
+    "uncertainty": ("the flip matters little in this picture", "only a trial"),
+    "second reading": ("nobody else is here today", "only a trial"),
+}
+"""Usual reasons for taking a pitch all the same, by the rule that asks."""
+_PLEASE_CHOOSE = {"": "choose one, or write your own"}
+
+
+def fitting_reasons(rules: Iterable[str]) -> dict[str, str]:
+    """Choices that answer what these rules ask, each once."""
+    fitting = (reason for rule in rules for reason in REASONS.get(rule.partition(":")[0], ()))
+    return _PLEASE_CHOOSE | {reason: reason for reason in fitting}
 
 
 class PicturesForm(BenchForm):
@@ -100,9 +111,7 @@ class PitchChoiceForm(BenchForm):
     """A pitch on record and, where a rule asks, why."""
 
     pitch = HiddenField()
-    reason = SelectField(
-        "Reason", [MAYBE], choices={reason: reason or "choose one, or write your own" for reason in USUAL_REASONS}
-    )
+    reason = SelectField("Reason", [MAYBE], choices=fitting_reasons(REASONS))
     own_reason = StringField("or in your own words", [MAYBE, TextLength(max=300)])
 
     @property
@@ -356,6 +365,7 @@ def pitch(code: str) -> Response | tuple[str, int]:
             job=found,
             materials=jobs.materials_of(session, found),
             **_offered(session, found),
+            nominal_reasons=fitting_reasons(["origin"]),
         )
 
 
@@ -426,6 +436,7 @@ def _offers(session: Session, found: Job) -> list[dict]:
                 "budget": pitchfacts.budget(found, row, used),
                 "stop": strongest(findings) is Strength.STOP,
                 "ask": strongest(findings) is Strength.ASK,
+                "reasons": fitting_reasons(found.rule for found in findings if found.strength is Strength.ASK),
             }
         )
     return sorted(offers, key=lambda offer: offer["strength"])

@@ -13,8 +13,8 @@ from wtforms import BooleanField, DateField, IntegerField, RadioField, SelectFie
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
+from logbook.actions import chartscales, strips, trace
 from logbook.actions import pitch as actions
-from logbook.actions import strips, trace
 from logbook.actions.finding import by_code
 from logbook.engine import chart as charts
 from logbook.engine.fit import Fit
@@ -261,6 +261,10 @@ def _chart_shown(made: PitchChart, fit: Fit | None) -> dict[str, object]:
     return {
         "chart": made,
         "bands": actions.bands_of(made),
+        "middle": charts.middle_numbers(made.bands),
+        "scales": chartscales.drawn(made),
+        "measured": chartscales.measured(made),
+        "scaled": list(chartscales.off(made)),
         "readings": told,
         "blind": blind,
         "mine": mine,
@@ -357,6 +361,7 @@ def read(code: str) -> Response | tuple[str, int]:
                 counts=counts,
                 spot=request.form.get("spot", ""),
                 again=request.form.get("again") == "yes",
+                scales={axis: request.form.get(f"scale_{axis}", "") for axis in chartscales.AXES},
             ),
             lambda _: url_for("pitch.test", code=owner) + "#result",
         )
@@ -379,12 +384,11 @@ def chart_file(code: str) -> Response:
     """Download a chart for the printer."""
     with reading() as session:
         made = by_code(session, PitchChart, code)
-        mode = made.test.mode
-        name = f"pitch-chart_{made.code}_{made.centre_lpi}lpi_step{made.step_lpi}_{mode.dpi_across}dpi.tif".replace(
-            "/", "over"
-        )
         return send_file(
-            the_shop().store.path(made.raster.sha256), mimetype="image/tiff", as_attachment=True, download_name=name
+            the_shop().store.path(made.raster.sha256),
+            mimetype="image/tiff",
+            as_attachment=True,
+            download_name=actions.file_name(made),
         )
 
 

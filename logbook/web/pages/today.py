@@ -20,7 +20,6 @@ from logbook.web.jobview import Next, next_of
 pages = Blueprint("today", __name__)
 SOON = timedelta(days=7)
 MOST_JOBS = 60
-_WAITING = ("A proof is out",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +54,15 @@ def today() -> tuple[str, int]:
         )
         ahead = next_of(session, jobs)
         lines = [Line(job, one) for job in jobs for one in ahead[job.id]]
-        waiting = [line for line in lines if line.next.words.startswith(_WAITING)]
+        waiting = [line for line in lines if line.next.for_customer]
+        resting = sorted((line for line in lines if line.next.free_at), key=lambda line: str(line.next.free_at))
         return page(
             "today.html",
             day=day,
             due=_due(jobs, day),
-            go_on=[line for line in lines if line not in waiting],
+            go_on=[line for line in lines if not line.next.for_customer and not line.next.free_at],
             waiting=waiting,
+            resting=resting,
             low=[*_keeping(session), *_low_lots(session, day), *_held(session, day)],
             last_backup=backups.last(session, "backup"),
             working=_working(session),

@@ -1,0 +1,57 @@
+"""The long scales of a pitch chart: how long they were drawn, and how long they came out of the printer."""
+
+import json
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+
+from logbook.records.pitch import PitchChart, PitchTest
+from logbook.refusals import Refused
+from logbook.rules.findings import Finding, ask
+from logbook.rules.signing import plain_number
+from logbook.rules.targets import RULE_READING_MM
+
+AXES = ("across", "down")
+
+
+def drawn(made: PitchChart) -> dict[str, Decimal]:
+    """Millimetres of the long scales in the chart's file, by axis."""
+    bars = json.loads(made.plan).get("scale_bars", [])
+    return {bar["axis"]: Decimal(str(bar["length_mm"])) for bar in bars if bar.get("axis") in AXES}
+
+
+def measured(made: PitchChart) -> dict[str, Decimal]:
+    """Millimetres that were measured on the print, by axis; what nobody measured is left out."""
+    told = {"across": made.scale_across_mm, "down": made.scale_down_mm}
+    return {axis: value for axis, value in told.items() if value is not None}
+
+
+def write_down(made: PitchChart, scales: Mapping[str, str]) -> dict[str, str]:
+    """Keep what was measured on the chart; returns what is new. Raises Refused for what is no length in mm."""
+    told = {axis: _read(axis, scales[axis]) for axis in AXES if scales.get(axis, "").strip()}
+    made.scale_across_mm = told.get("across", made.scale_across_mm)
+    made.scale_down_mm = told.get("down", made.scale_down_mm)
+    return {f"scale {axis}, mm": str(value) for axis, value in told.items()}
+
+
+def _read(axis: str, words: str) -> Decimal:
+    number = plain_number(words)
+    if number is None or not 1 <= number <= 10000:
+        raise Refused(f"{words.strip()!r} is no length of a scale in mm.", field=f"scale_{axis}")
+    return number
+
+
+def off(made: PitchChart) -> Iterator[str]:
+    """A sentence for each scale that came out otherwise than it was drawn, by more than a rule can tell."""
+    wanted = drawn(made)
+    for axis, value in measured(made).items():
+        if axis in wanted and abs(value - wanted[axis]) > RULE_READING_MM:
+            part = float((value / wanted[axis] - 1) * 100)
+            yield (
+                f"The long scale {axis} measures {value} mm and was drawn {wanted[axis]} mm ({part:+.1f} %): something "
+                "scaled the print. Print the chart again at 100 %."
+            )
+
+
+def findings(test: PitchTest) -> list[Finding]:
+    """A question for each chart of a test that was printed at another size than it was drawn."""
+    return [ask("limit: long scale", words, about="Long scale") for made in test.charts for words in off(made)]

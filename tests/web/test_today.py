@@ -1,0 +1,66 @@
+"""Today: what can go on, what dries or rests and until when, who waits for whom."""
+
+import re
+from datetime import UTC, datetime
+
+import pytest
+
+from logbook.actions import proofs
+from support.small_shop import job, prints
+
+
+def _part(desk, heading, path="/"):
+    """The lines below a heading, without marks."""
+    page = desk.get(path).get_data(as_text=True)
+    found = re.search(rf"<h2[^>]*>{heading}</h2>(.*?)(?=<h2|</section>)", page, re.DOTALL)
+    return " ".join(re.sub(r"<[^>]+>", " ", found[1]).split()) if found else ""
+
+
+def test_what_dries_is_no_work_until_it_is_dry(desk, office):
+    code = office.ready()
+    office.now = datetime.now(UTC)  # the desk's clock: printed a moment ago
+    office.sign(code, "print")
+    assert "26-0001-A-S1" not in _part(desk, "Can go on now")
+    waits = _part(desk, "Dries or rests")
+    assert "26-0001-A-S1: dries free on" in waits
+    assert re.search(r"free on \d{4}-\d\d-\d\d \d\d:\d\d", _part(desk, "Next", f"/job/{code}"))
+
+
+def test_what_has_dried_can_go_on(desk, office):
+    code = office.ready()  # months ago, by the desk's clock
+    office.sign(code, "print")
+    assert "26-0001-A-S1: it is dry: test it and sign" in _part(desk, "Can go on now")
+    assert _part(desk, "Dries or rests") == ""
+
+
+def test_who_waits_for_whom_is_said(desk, office):
+    code = office.order()
+    draft = office.read(lambda session: proofs.draw(office.shop.store, job(session, code)))
+    office.act(lambda session, by: proofs.keep_proof(session, by, job=job(session, code), draft=draft))
+    assert "We wait for the customer" not in _part(desk, "Can go on now")
+    assert "has not answered the proof yet" in _part(desk, "Waits for the customer")
+    assert "We wait for the customer&#39;s word on the proof" in _part(desk, "Next", f"/job/{code}")
+
+
+def test_a_wait_asks_nothing_of_who_waits(desk, office):
+    code = office.ready()
+    office.now = datetime.now(UTC)
+    office.sign(code, "print")
+    sheet = office.read(lambda session: prints(session, code)[0].sheet.code)
+    page = desk.get(f"/sheet/{sheet}").get_data(as_text=True)
+    assert re.search(r"<b>wait</b> Drying: 2\d h", page)
+    assert "<b>ask</b> Drying" not in page
+
+
+@pytest.mark.parametrize(("pieces", "said"), [(1, "(1 piece, 70mm × 80mm"), (3, "(3 pieces, 70mm × 80mm")])
+def test_one_is_no_plural_in_a_text(desk, office, pieces, said):
+    code = office.order(quantity=pieces)
+    assert said in desk.get(f"/job/{code}/texts").get_data(as_text=True)
+
+
+def test_ready_reasons_answer_what_is_asked(desk, office):
+    code = office.order()
+    page = desk.get(f"/job/{code}/pitch").get_data(as_text=True)
+    assert "first print with this lens" in page  # a value carried over, and the nominal one
+    assert "the customer waits and knows" not in page
+    assert "nobody else is here today" not in page
