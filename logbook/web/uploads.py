@@ -47,7 +47,9 @@ def taken_in(files: Sequence[FileStorage] | None) -> Iterator[list[Intake]]:
 
 
 def _sent(files: Sequence[FileStorage] | None) -> list[tuple[str, IO[bytes]]]:
-    return [(file.filename, file.stream) for file in files or () if file and file.filename]
+    # a part without a name comes as words, which are no file
+    whole = [file for file in files or () if isinstance(file, FileStorage) and file.filename]
+    return [(file.filename or "", file.stream) for file in whole]
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,9 +8,10 @@ import importlib
 import inspect
 import json
 import pkgutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -168,20 +169,29 @@ def _since(session: Session, before: int) -> tuple[int, set[str]]:
     return count, set(listed)
 
 
+def chapters(folder: Path) -> list[Callable[[Story], object]]:
+    """The parts of the story in their order; what it hands out lies in ``folder``."""
+    codes: list[str] = []
+    return [
+        _people_and_shop,
+        _tablets_and_pins,
+        _equipment,
+        _pitches,
+        lambda told: codes.append(_office(told)),
+        lambda told: _runs(told, codes[0]),
+        lambda told: _bench(told, codes[0], folder),
+        _quotes,
+        _doubt,
+        _after_a_loss,
+    ]
+
+
 @pytest.fixture(scope="module")
 def story(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
     folder = tmp_path_factory.mktemp("every act")
     told = Story(small_shop(folder / "data"))
-    _people_and_shop(told)
-    _tablets_and_pins(told)
-    _equipment(told)
-    _pitches(told)
-    code = _office(told)
-    _runs(told, code)
-    _bench(told, code, folder)
-    _quotes(told)
-    _doubt(told)
-    _after_a_loss(told)
+    for chapter in chapters(folder):
+        chapter(told)
     yield told
     told.shop.shop.database.close()
 

@@ -98,6 +98,14 @@ def _verified(shop, name, password):
     return person.name if person else None
 
 
+def test_whoever_changes_an_own_password_says_the_old_one(shop):
+    with pytest.raises(Refused, match="not your password until now"):
+        shop.act(lambda session, by: people.change_password(
+            session, by, person=_olga(session), password="another-ridge-9", current="ridge-and-hill"))  # fmt: skip
+    shop.act(lambda session, by: people.change_password(
+        session, by, person=_olga(session), password="another-ridge-9", current="ridge-and-valley"))  # fmt: skip
+
+
 @pytest.mark.parametrize(("name", "typed"), [("Åsa Öberg", "åsa  öberg"), ("Zoë Ångström", "ZOË ÅNGSTRÖM")])
 def test_a_name_with_letters_beyond_ascii_signs_in_however_it_is_typed(shop, name, typed):
     def add(session, by):

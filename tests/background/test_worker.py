@@ -63,10 +63,10 @@ def test_a_picture_that_went_missing_fails_the_run_in_its_own_name(shop, waiting
 def test_a_run_whose_worker_was_killed_is_done_by_the_next_and_that_is_on_record(shop, waiting):
     """Two points; the promises kill at all of them."""
     with lives() as worker:
-        ends = [worker.one(shop.shop.settings.data, waiting, "claimed:1:kill")]
+        ends = [worker.work(shop.shop.settings.data, waiting, "claimed:1:kill")]
         compute.work_on(shop.shop, waiting)
         assert _state(shop, waiting)[0] == "running", "the dead worker's lease still holds"
-        ends.append(worker.one(shop.shop.settings.data, waiting, "renamed:1:kill", late=60))
+        ends.append(worker.work(shop.shop.settings.data, waiting, "renamed:1:kill", late=60))
     assert ends == [-signal.SIGKILL] * 2
     later = datetime.now(UTC) + 4 * runs.LEASE
     compute.work_on(shop.shop, waiting, clock=lambda: later)

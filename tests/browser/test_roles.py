@@ -85,6 +85,7 @@ def test_a_viewer_takes_a_password_of_his_own(serve_logbook, new_page):
     viewer.choose("inches")
     viewer.click("Use these")
     viewer.open("A new password")
+    viewer.type("Password until now", PASSWORD)
     viewer.type("New password", "through-the-lens-3")
     viewer.click("Change it")
     viewer.page.get_by_role("heading", name="Sign in").wait_for()

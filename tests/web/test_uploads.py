@@ -43,6 +43,11 @@ def test_damaged_files_are_taken_or_refused_and_never_break_the_app(office, desk
     assert _resident_bytes() - held <= MOST_GROWTH
 
 
+def test_a_part_without_a_name_is_no_file_and_is_told_so(office, desk):
+    answer = desk.post(f"/job/{office.order()}/pictures", data={"request_id": "w1", "pictures": "only words"})
+    assert answer.status_code == 422
+
+
 def test_the_owners_limit_of_pixels_counts_for_the_next_picture(office, desk):
     code, out = office.order(), BytesIO()
     Image.new("RGB", (1200, 1200)).save(out, "PNG")

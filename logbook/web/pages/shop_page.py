@@ -59,6 +59,7 @@ class UnitsForm(BenchForm):
 class PasswordForm(BenchForm):
     """A new password of one's own."""
 
+    current = PasswordField("Password until now", [NEEDED])
     password = PasswordField(
         "New password", [NEEDED], description="At least 8 characters; every sign-in of yours ends."
     )
@@ -182,7 +183,8 @@ def password() -> Response | tuple[str, int]:
         done := act(
             form,
             lambda session, by: people.change_password(
-                session, by, person=people.by_id(session, g.me.id), password=form.password.data
+                session, by, person=people.by_id(session, g.me.id), password=form.password.data,
+                current=form.current.data,
             ),
             lambda _: url_for("entry.sign_in"),
         )

@@ -1,0 +1,173 @@
+"""Who comes in and what may be sent: S1, S6 to S9, S12."""
+
+import re
+from contextlib import contextmanager
+from unittest import mock
+
+from argon2 import extract_parameters
+from sqlalchemy import select, text
+
+from logbook.actions import people
+from logbook.records.people import Person, SignIn
+from logbook.web import app as web_app
+from logbook.web import gate
+from logbook.web.gate import COOKIE
+from promised.ground import Ground, patched
+from promised.rows import TABLE, Tally
+from security import matrix
+from support.small_shop import SmallShop
+from web import test_gate as gates
+
+# --- S1
+
+
+def _reopened(rows):
+    return [*rows[1:], rows[0]._replace(verdict="open")]
+
+
+def _one_is_open(_ground: Ground):
+    real = matrix.requirements
+    return mock.patch.object(matrix, "requirements", return_value=_reopened(real()))
+
+
+@TABLE.row(
+    "S1", "Every OWASP ASVS 5.0 level 1 row has a verdict and a test or a reason", "L1 open = 0", twin=_one_is_open,
+)  # fmt: skip
+def security_matrix(_ground: Ground, tally: Tally, _count: int) -> None:
+    """The data file of tests/security; its own test checks that every test that it names is there."""
+    rows = matrix.requirements()
+    for row in rows:
+        tally.tried(not matrix.fault(row), matrix.fault(row))
+    counts = {verdict: sum(row.verdict == verdict for row in rows) for verdict in sorted({row.verdict for row in rows})}
+    told = ", ".join(f"{count} {verdict}" for verdict, count in counts.items())
+    tally.figure = f"{len(rows)} rows, worded from memory: {told}"
+
+
+# --- S6
+
+TABLE.not_measured(
+    "S6", "Proof links, when the owner turns them on: ≥ 128 bits, hash at rest, POST to decide, expiry, revocation",
+    "tests", "there are no proof links in this version: a proof goes to the customer as a file",
+)  # fmt: skip
+
+
+# --- S7
+
+
+@TABLE.row(
+    "S7", "Sign-in is throttled, guesses no names, hashes with Argon2id, and ends on the server",
+    "old cookie dead after sign-out", quick=3, full=25, broken=1,
+    twin=patched(people, "end_sign_in", lambda *_words, **_more: None),
+)  # fmt: skip
+def signing_in(ground: Ground, tally: Tally, count: int) -> None:
+    """A wrong name and a wrong password read alike, the fifth try waits, and a cookie that was kept opens nothing."""
+    with ground.desk() as (_desk, shop, _code):
+        hashed = shop.read(lambda session: session.execute(select(Person.password_hash)).scalars().first())
+        kind = extract_parameters(hashed)
+        strong = (kind.type.name, kind.memory_cost >= 19 * 1024, kind.time_cost >= 2) == ("ID", True, True)
+        tally.tried(strong, f"the password hash is {kind}")
+        for _ in range(count):
+            tally.tried(*_says_the_same(ground, shop))
+            tally.tried(*_dead_after_signing_out(ground, shop))
+
+
+def _says_the_same(ground: Ground, shop: SmallShop) -> tuple[bool, str]:
+    shop.act(lambda session, _by: session.execute(text("DELETE FROM throttle")))
+    nobody, said = ground.seat(shop, None), []
+    for name in ("Otto", "Nobody", "Otto", "Otto", "Otto"):
+        page = nobody.post("/sign-in", data={"name": name, "password": "wrong-password"}).get_data(as_text=True)
+        said.append(re.sub(r'value="[^"]*"', "", page))
+    return said[0] == said[1] and "wait" in said[-1], "a wrong name reads otherwise, or nobody is slowed down"
+
+
+def _dead_after_signing_out(ground: Ground, shop: SmallShop) -> tuple[bool, str]:
+    token = ground.cookie(shop)
+    client = ground.seat(shop, None)
+    client.set_cookie(COOKIE, token)
+    lived = client.get("/").status_code == 200
+    client.post("/sign-out")
+    client.set_cookie(COOKIE, token)
+    hashed = shop.read(lambda session: session.execute(select(SignIn.token_hash)).scalars().all())
+    return lived and client.get("/").status_code == 303 and token not in hashed, "the old cookie still opens the shop"
+
+
+# --- S8
+
+
+@TABLE.row(
+    "S8", "Every state change asks for the form's own token and the right role", "url_map × roles, table-driven",
+    twin=patched(gate, "_may_look", lambda _endpoint: True),
+)  # fmt: skip
+def every_address(ground: Ground, tally: Tally, _count: int) -> None:
+    """A stranger, a viewer, an operator and an owner without a token, at every address that writes."""
+    with ground.shop() as (shop, _code):
+        shop.act(lambda session, by: people.add_person(
+            session, by, name="Vera", password="ridge-and-valley", role="viewer"))  # fmt: skip
+        own = {"entry.sign_out", "shop.units", "shop.password", "tracing.by_file"} | gates.PUBLIC
+        seats = {name: ground.seat(shop, name, csrf=csrf) for name, csrf in
+                 (("Olga", True), ("Vera", False), ("Otto", False), (None, False))}  # fmt: skip
+        for endpoint, path in gates._addresses(seats["Olga"].application, "POST"):
+            if endpoint in own:
+                continue
+            expected = {"Olga": 400, "Vera": 403, None: 303}
+            expected |= {"Otto": 403} if endpoint in gates.FOR_OWNERS else {}
+            for name, status in expected.items():
+                told = seats[name].post(path, data={"reason": "x"}).status_code
+                tally.tried(told == status, f"{name} at {path}: {told} instead of {status}")
+
+
+# --- S9
+
+
+@contextmanager
+def _without_a_policy(_ground: Ground):
+    with mock.patch.dict(web_app.HEADERS):
+        del web_app.HEADERS["Content-Security-Policy"]
+        yield
+
+
+EXPECTED = {
+    "Content-Security-Policy": "default-src 'none'", "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer", "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}  # fmt: skip
+
+
+@TABLE.row("S9", "CSP and headers on every response, errors too", "100 %", twin=_without_a_policy)
+def headers(ground: Ground, tally: Tally, _count: int) -> None:
+    """Every address of the map by GET and POST, and some that lead nowhere; nothing inline is allowed."""
+    with ground.desk("ready") as (desk, _shop, _code):
+        app = desk.application
+        asked = [(method, path) for method in ("GET", "POST") for _, path in gates._addresses(app, method)]
+        for method, path in [*asked, ("GET", "/no-such-page"), ("DELETE", "/"), ("GET", "/static/style.css")]:
+            with desk.open(path, method=method) as answer:
+                missing = [name for name, value in EXPECTED.items() if value not in answer.headers.get(name, "")]
+                policy = answer.headers.get("Content-Security-Policy", "")
+                tally.tried(not missing and "unsafe" not in policy, f"{method} {path}: {missing}")
+
+
+# --- S12
+
+
+def _unlimited(_ground: Ground):
+    real = web_app.create_app
+
+    def made(*words, **more):
+        app = real(*words, **more)
+        app.config["MAX_CONTENT_LENGTH"] = None
+        return app
+
+    return mock.patch("promised.ground.create_app", made)
+
+
+@TABLE.row(
+    "S12", "Requests that are too large are refused early", "413, memory flat", quick=12, full=999, broken=4,
+    twin=_unlimited,
+)  # fmt: skip
+def too_large(ground: Ground, tally: Tally, count: int) -> None:
+    """Two megabytes at every address that writes and takes no files; quick takes the first few."""
+    with ground.desk() as (desk, _shop, _code):
+        for endpoint, path in list(gates._addresses(desk.application, "POST"))[:count]:
+            if endpoint not in gate.UPLOADS | {"entry.found", "entry.sign_out"}:  # these two read nothing of a request
+                told = desk.post(path, data={"reason": "x" * 2_000_000}).status_code
+                tally.tried(told == 413, f"{path}: {told}")
