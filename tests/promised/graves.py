@@ -40,11 +40,12 @@ def live(data, cookie, sheets, seconds, out):
     app = create_app(open_shop(Settings(data=Path(data))), ring=lambda _: None)
     app.config["WTF_CSRF_ENABLED"] = False
     server = waitress.create_server(app, host="127.0.0.1", port=0, threads=4)
+    import signal
+    signal.signal(signal.SIGUSR1, lambda *_: signal.setitimer(signal.ITIMER_REAL, float(seconds)))
     if os.fork() == 0:
         sign(server.effective_port, cookie, sheets.split(), Path(out))
         os._exit(0)
-    import signal
-    signal.setitimer(signal.ITIMER_REAL, float(seconds))
+    signal.setitimer(signal.ITIMER_REAL, 30)
     server.run()
 def sign(port, cookie, sheets, out):
     with out.open("w") as told:
@@ -60,6 +61,9 @@ def sign(port, cookie, sheets, out):
             except http.client.HTTPException:
                 break
             print(sheet, answer.status, file=told, flush=True)
+            if sheet == sheets[0]:  # from now on there is something to lose
+                import signal
+                os.kill(os.getppid(), signal.SIGUSR1)
     Path(str(out) + ".done").touch()
 """
 NEVER_COMMITS = "import sqlalchemy\nsqlalchemy.Connection.commit = lambda self: None"
@@ -70,7 +74,7 @@ NEVER_COMMITS = "import sqlalchemy\nsqlalchemy.Connection.commit = lambda self: 
     quick=3, full=150, broken=1, twin=saboteur(NEVER_COMMITS),
 )  # fmt: skip
 def killed_web(ground: Ground, tally: Tally, count: int) -> None:
-    """Sheets are signed over HTTP one after the other until the server is killed at a random moment."""
+    """Sheets are signed over HTTP until the server is killed, at a random moment after the first was acknowledged."""
     signed = 0
     with nursery(SERVED.replace("SABOTAGE", ground.sabotage)) as server:
         for _ in range(count):
@@ -86,7 +90,7 @@ def _signed_until_killed(ground: Ground, server: object, shop: SmallShop) -> lis
 
     sheets = shop.read(lambda session: list(session.execute(select(Sheet.code)).scalars()))
     cookie, out = ground.cookie(shop), shop.shop.settings.data.with_name("told")
-    server.one(shop.shop.settings.data, cookie, " ".join(sheets), ground.dice.uniform(0.1, 0.6), out)
+    server.one(shop.shop.settings.data, cookie, " ".join(sheets), ground.dice.uniform(0.0, 0.4), out)
     until(Path(f"{out}.done").exists)
     return [line.split()[0] for line in out.read_text().splitlines() if line.split()[1:] == ["303"]]
 
