@@ -16,7 +16,7 @@ from logbook.actions.backups import setup
 from logbook.actions.finding import ref
 from logbook.records.audit import Act, Actor, canonical, record
 from logbook.records.files import KeptFile
-from logbook.records.floor import Run, RunPiece, StepRecord, TravellerIssue
+from logbook.records.floor import CustomersWord, Print, Run, RunPiece, StepRecord, TravellerIssue, Verdict
 from logbook.records.manifest import backups_in
 from logbook.records.orders import Answer, Customer, Job, Order, Picture, Proof
 from logbook.records.quotes import Quote
@@ -52,6 +52,7 @@ def of_customer(session: Session, customer: Customer) -> Going:
         "notes of {} orders": sum(bool(order.note) for order in orders),
         "notes of {} quotes": sum(bool(quote.note) for quote in quotes),
         "who answered and in which words, of {} answers": sum(bool(one.given_by or one.words) for one in answers),
+        "what they said to {} prints that went as they were": len(_words(session, customer)),
         "{} printed travellers and proof pages that carry the name": len(papers),
         "the keys of what the trail holds of them": bool(customer.hash_key),
     }
@@ -69,6 +70,12 @@ def _quotes(session: Session, customer: Customer) -> list[Quote]:
 def _answers(session: Session, customer: Customer) -> list[Answer]:
     mine = select(Answer).join(Proof).join(Job).join(Order).where(Order.customer_id == customer.id)
     return list(session.execute(mine.order_by(Answer.id)).scalars())
+
+
+def _words(session: Session, customer: Customer) -> list[CustomersWord]:
+    mine = select(CustomersWord).join(Verdict).join(Print, Verdict.print_id == Print.id).join(Job).join(Order)
+    mine = mine.where(Order.customer_id == customer.id, CustomersWord.words.is_not(None))
+    return list(session.execute(mine.order_by(CustomersWord.id)).scalars())
 
 
 def _papers(session: Session, customer: Customer) -> list[KeptFile]:
@@ -92,12 +99,17 @@ def forget_customer(session: Session, by: Actor, *, customer: Customer, reason: 
     answers = _answers(session, customer)
     for answer in answers:
         answer.given_by = answer.words = answer.hash_key = None
+    said = _words(session, customer)
+    for one in said:
+        one.words = None
     _let_go(going.files, by)
     session.flush()
     # last: what keeps the search index forgets whatever was erased before
     customer.name = customer.contact = customer.hash_key = None
     customer.erased_at = by.now
+    pieces = [session.get_one(Print, one.verdict.print_id) for one in said]
     refs = [ref(customer), *map(ref, touched), *dict.fromkeys(ref(answer.proof) for answer in answers)]
+    refs += dict.fromkeys(map(ref, pieces))
     gone = [kept.sha256 for kept in going.files]
     record(session, by, Act("customer forgotten", refs, reason=reason.strip(), new={"files": len(gone)}, files=gone))
     return gone

@@ -10,9 +10,9 @@ from sqlalchemy.orm import Session
 from logbook.actions import bench, doubts, sheets
 from logbook.actions.bench import failed_inspection
 from logbook.actions.finding import ref
-from logbook.actions.orders import close_if_done
+from logbook.actions.orders import close_if_done, hashed
 from logbook.records.audit import Act, Actor, record
-from logbook.records.floor import Departure, Print, Verdict
+from logbook.records.floor import CustomersWord, Departure, Print, Verdict
 from logbook.refusals import Refused
 from logbook.rules.defects import CAUSES
 from logbook.rules.findings import settle
@@ -28,8 +28,13 @@ def verdicts_on(session: Session, piece: Print) -> list[Verdict]:
     return list(session.execute(select(Verdict).where(Verdict.print_id == piece.id).order_by(Verdict.id)).scalars())
 
 
-def decide(session: Session, by: Actor, *, piece: Print, kind: str, reason: str, cause: str = "") -> None:
-    """Rework, concession, replace or scrap; a concession is the owner's word. ``cause``: see ``rules.defects``."""
+def decide(
+    session: Session, by: Actor, *, piece: Print, kind: str, reason: str, cause: str = "", word: str = ""
+) -> None:
+    """Rework, concession, replace or scrap; a concession is the owner's word. ``cause``: see ``rules.defects``.
+
+    ``word`` is what the customer said to a concession; it can be erased, the trail keeps its keyed hash.
+    """
     if not reason.strip():
         raise Refused("Write down why, in one line.", field="reason")
     if piece.stage in ("gone", "scrapped"):
@@ -37,9 +42,11 @@ def decide(session: Session, by: Actor, *, piece: Print, kind: str, reason: str,
     _check(session, by, piece, kind)
     if cause and cause not in CAUSES:
         raise Refused(f"{cause!r} is no cause on the list.", field="cause")
-    session.add(
-        Verdict(print_id=piece.id, kind=kind, reason=reason.strip(), cause=cause, person_id=by.person_id, at=by.now)
+    made_now = Verdict(
+        print_id=piece.id, kind=kind, reason=reason.strip(), cause=cause, person_id=by.person_id, at=by.now
     )
+    session.add(made_now)
+    said = _customers_word(made_now, piece, kind, word)
     new = sheets.replace_print(session, by, piece=piece) if kind == "replace" else None
     if kind == "concession":
         piece.stage = next_stage("inspect")
@@ -50,8 +57,19 @@ def decide(session: Session, by: Actor, *, piece: Print, kind: str, reason: str,
     touched = [ref(piece), ref(piece.sheet), ref(piece.job)]
     made = [*([ref(new)] if new else []), *(ref(fresh) for fresh in (new.prints if new else []))]
     meaning = {"concession": "approved", "rework": "checked"}.get(kind, "rejected")
-    told = {"cause": cause} if cause else {}
+    told = {**({"cause": cause} if cause else {}), **said}
     record(session, by, Act(f"verdict: {kind}", [*touched, *made], new=told, reason=reason.strip(), meaning=meaning))
+
+
+def _customers_word(made: Verdict, piece: Print, kind: str, word: str) -> dict[str, str]:
+    """Keep what the customer said to a concession; as the trail holds it."""
+    customer = piece.job.order.customer
+    if not word.strip():
+        return {}
+    if kind != "concession" or customer is None:
+        raise Refused("The customer's word belongs to a print that goes to a customer as it is.", field="word")
+    made.word = CustomersWord(words=word.strip())
+    return hashed(customer, word=word.strip())
 
 
 def _check(session: Session, by: Actor, piece: Print, kind: str) -> None:

@@ -221,7 +221,10 @@ def inspection(session: Session, desk: Desk, code: str) -> customer.InspectionRe
         remarks=(
             *([signed.notes.partition(".")[0] + "."] if signed.source == "paper" else []),
             *([signed.reason] if signed.reason else []),
-            *(f"{one.kind}: {one.reason} ({one.person.name})" for one in leaving.verdicts_on(session, piece)),
+            *(
+                f"{one.kind}: {one.reason} ({one.person.name})" + ("; agreed with the customer" if one.word else "")
+                for one in leaving.verdicts_on(session, piece)
+            ),
         ),
     )
 

@@ -276,6 +276,20 @@ class Verdict(Base):
     at: Mapped[datetime] = mapped_column(UtcTime, index=True)
 
     person: Mapped[Person] = relationship(lazy="joined")
+    word: Mapped["CustomersWord | None"] = relationship(back_populates="verdict", lazy="joined")
+
+
+class CustomersWord(Base):
+    """What the customer said to a print that goes as it is. Personal: it is erased with the customer."""
+
+    __tablename__ = "customers_word"
+    __table_args__ = ({"sqlite_autoincrement": True},)
+
+    verdict_id: Mapped[int] = mapped_column(ForeignKey("verdict.id"), unique=True)
+    words: Mapped[str | None] = mapped_column(Text)
+    """None once it was erased."""
+
+    verdict: Mapped[Verdict] = relationship(back_populates="word")
 
 
 class Departure(Base):

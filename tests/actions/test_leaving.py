@@ -3,7 +3,7 @@
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import leaving, orders, sheets
+from logbook.actions import erasing, leaving, orders, sheets
 from logbook.lengths import parse_length
 from logbook.records import audit
 from logbook.records.floor import Departure
@@ -182,3 +182,54 @@ def test_the_values_in_the_trail_are_those_of_the_steps_and_nothing_else_that_wa
     assert '"inspect-result":"passed"' in body
     assert "secret" not in body
     assert "somebody" not in body
+
+
+# --- the customer's word to a print that goes as it is
+
+SAID = "Fine by me, the speck hides behind the frame"
+
+
+def _conceded(shop, **more):
+    code = shop.ready()
+    shop.mount(code)
+    shop.inspect(code, "failed")
+
+    def concede(session, by):
+        piece = prints(session, code)[0]
+        leaving.decide(session, by, piece=piece, kind="concession", reason="a speck of dust", word=SAID, **more)
+        return piece.code
+
+    return code, shop.act(concede)
+
+
+def test_the_customers_word_stands_beside_the_concession_and_only_its_hash_in_the_trail(shop):
+    code, _ = _conceded(shop)
+    with shop.shop.database.reading() as session:
+        assert leaving.verdicts_on(session, prints(session, code)[0])[0].word.words == SAID
+        bodies = [entry.body for entry in audit.newest(session, before=None, count=50)]
+    assert not any(SAID in body for body in bodies)
+    assert any('"word"' in body for body in bodies)
+
+
+def test_it_is_forgotten_with_the_customer_and_the_chain_verifies(shop):
+    code, _ = _conceded(shop)
+    shop.act(
+        lambda session, by: erasing.forget_customer(
+            session, by, customer=job(session, code).order.customer, reason="asked for it"
+        )
+    )
+    with shop.shop.database.reading() as session:
+        assert leaving.verdicts_on(session, prints(session, code)[0])[0].word.words is None
+        assert audit.first_bad(session) is None
+
+
+def test_it_belongs_to_a_concession_alone(shop):
+    code = shop.ready()
+    shop.mount(code)
+    shop.inspect(code, "failed")
+    with pytest.raises(Refused, match="customer's word belongs"):
+        shop.act(
+            lambda session, by: leaving.decide(
+                session, by, piece=prints(session, code)[0], kind="scrap", reason="torn", word=SAID
+            )
+        )

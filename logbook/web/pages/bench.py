@@ -108,6 +108,11 @@ class VerdictForm(BenchForm):
         validate_choice=False,
     )
     reason = StringField("Why", [NEEDED, TextLength(max=300)])
+    word = StringField(
+        "The customer's word",
+        [MAYBE, TextLength(max=300)],
+        description="Where it goes as it is: what the customer said to it, and how. Forgotten with the customer.",
+    )
 
 
 class BackForm(BenchForm):
@@ -513,6 +518,7 @@ def verdict(code: str) -> Response | tuple[str, int]:
                 kind=form.kind.data,
                 reason=form.reason.data,
                 cause=form.cause.data or "",
+                word=form.word.data or "",
             ),
             lambda _: url_for("bench.piece", code=code),
         )
