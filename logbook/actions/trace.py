@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import ColumnElement, CompoundSelect, or_, select, union
+from sqlalchemy import ColumnElement, CompoundSelect, func, or_, select, union
 from sqlalchemy.orm import Session
 
 from logbook.actions import bench
@@ -24,7 +24,7 @@ from logbook.records.files import KeptFile, hash_file
 from logbook.records.floor import Departure, Print, Run, RunPiece, Sheet, StepRecord, TravellerIssue
 from logbook.records.forecasts import ForecastSource
 from logbook.records.materials import Lot
-from logbook.records.orders import Job, Picture, Proof
+from logbook.records.orders import Customer, Job, Order, Picture, Proof
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.refusals import Refused
 
@@ -56,11 +56,50 @@ def find(session: Session, words: str, *, files: bool = True) -> dict[str, Any]:
     run = session.execute(select(Run).where(Run.code == words.upper())).scalar_one_or_none()
     if run is not None:
         return of_run(run)
+    for answer_for in (_of_short_hash, _of_job_or_order, _of_customer):
+        if (wider := answer_for(session, words)) is not None:
+            return wider
     shown = words if len(words) <= _MOST_SHOWN else f"{words[:_MOST_SHOWN]}…"
-    raise Refused(f"Nothing here is called {shown!r}: not a serial, a sheet, a pitch, a lot or a file.")
+    raise Refused(f"Nothing here is called {shown!r}: not a serial, sheet, job, order, customer, pitch, lot or file.")
 
 
 _MOST_NAMESAKES, _MOST_SHOWN = 9, 80
+_SHORT_HASH = re.compile(r"[0-9a-f]{6,63}")
+
+
+def _of_short_hash(session: Session, words: str) -> dict[str, Any] | None:
+    """The file whose SHA-256 begins so, as papers and pages print it."""
+    if not _SHORT_HASH.fullmatch(words.lower()):
+        return None
+    begins = select(KeptFile.sha256).where(KeptFile.sha256.startswith(words.lower())).limit(_MOST_NAMESAKES)
+    rows = list(session.execute(begins).scalars())
+    if len(rows) > 1:
+        raise Refused(f"Several files begin with {words!r}; write more of it: {', '.join(row[:16] for row in rows)}.")
+    return of_hash(session, rows[0]) if rows else None
+
+
+def _of_job_or_order(session: Session, words: str) -> dict[str, Any] | None:
+    """Every print of a job, or of an order's jobs, by number or code."""
+    called = words.upper()
+    job = session.execute(select(Job).where(or_(Job.number == called, Job.code == called))).scalar_one_or_none()
+    if job is not None:
+        return {"job": {"number": job.number, "code": job.code}, "prints": _prints(session, Print.job_id == job.id)}
+    order = session.execute(select(Order).where(or_(Order.number == called, Order.code == called))).scalar_one_or_none()
+    if order is None:
+        return None
+    told = {"number": order.number, "code": order.code, "jobs": [one.number for one in order.jobs]}
+    return {"order": told, "prints": _prints(session, Job.order_id == order.id)}
+
+
+def _of_customer(session: Session, words: str) -> dict[str, Any] | None:
+    """Every print of the customer of this name."""
+    known = select(Customer).where(func.lower(Customer.name) == words.lower()).limit(_MOST_NAMESAKES)
+    rows = list(session.execute(known).scalars())
+    if not rows:
+        return None
+    orders = select(Order.id).where(Order.customer_id.in_([row.id for row in rows]))
+    told = {"name": rows[0].called, "code": rows[0].code}
+    return {"customer": told, "prints": _prints(session, Job.order_id.in_(orders))}
 
 
 def _one_lot(rows: list[Any]) -> bool:
@@ -83,7 +122,8 @@ def _named(table: Any, words: str) -> ColumnElement[bool]:
     names = {Print: "serial", Sheet: "number", Lot: "label"}
     named = [table.code == words.upper()]
     if table in names:
-        named.append(getattr(table, names[table]) == words)
+        wanted = [words] if table is Lot else [words, words.upper()]  # serials are typed in small letters, too
+        named.append(getattr(table, names[table]).in_(wanted))
     return or_(*named)
 
 

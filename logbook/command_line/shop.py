@@ -185,7 +185,8 @@ def trace(file_or_serial: str, data: Path, as_json: bool) -> None:
     """Which pitch produced which print.
 
     FILE_OR_SERIAL is a print's serial, a sheet, pitch, test, run or lot (code or
-    label), a SHA-256, or a file such as an interlaced TIFF found on a stick.
+    label), a job or order, a customer's name, a SHA-256 or its first six
+    characters or more, or a file such as an interlaced TIFF found on a stick.
     """
     from logbook.actions import trace as tracing
 

@@ -10,13 +10,14 @@ from PIL import Image
 
 from logbook.actions import materials, outputs, pictures, pitch, trace, verifying
 from logbook.lengths import parse_length
+from logbook.records.files import keep
 from logbook.records.floor import Run
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.refusals import Refused
 from support.shop_walk import PHOTOGRAPHS
-from support.small_shop import job, one, prints
+from support.small_shop import CUSTOMER, job, one, prints
 
 
 @pytest.fixture
@@ -200,3 +201,32 @@ def test_a_label_that_two_lots_share_asks_for_the_code(shop, printed):
     assert [piece["job"] for piece in _find(shop, code)["prints"]] == [
         shop.read(lambda session: job(session, printed).number)
     ]
+
+
+# --- what people have at hand: a short hash from a paper, a job, an order, a name, small letters
+
+
+def test_what_people_have_at_hand_leads_to_the_prints(shop):
+    code = shop.ready(quantity=2)
+    with shop.shop.database.reading() as session:
+        made = job(session, code)
+        serials = [piece.serial for piece in prints(session, code)]
+        short = prints(session, code)[0].sheet.run.output.sha256[:8]
+        for words in (made.number, made.number.lower(), made.order.number, CUSTOMER, CUSTOMER.upper(), short):
+            assert [line["serial"] for line in trace.find(session, words)["prints"]] == serials, words
+        assert trace.find(session, serials[0].lower())["print"]["serial"] == serials[0]
+        assert trace.find(session, short.upper())["file"]["sha256"].startswith(short)
+
+
+def test_a_short_hash_that_two_files_share_is_not_guessed(shop):
+    code = shop.ready()
+
+    def twins(session, by):
+        one_file = prints(session, code)[0].sheet.run.output
+        for ending in "01":
+            keep(session, sha256="abcdef" + ending * 58, size=1, media_type="x", kind="record", now=by.now)
+        return one_file.sha256
+
+    shop.act(twins)
+    with shop.shop.database.reading() as session, pytest.raises(Refused, match="Several files begin with 'abcdef'"):
+        trace.find(session, "abcdef")

@@ -31,7 +31,7 @@ def by_words() -> Response | tuple[str, int]:
     if not words:
         return page("trace.html", words="", found=None, trouble="", form=form, groups=[])
     with reading() as session:
-        named = or_(Print.serial == words, Print.code == words.upper())
+        named = or_(Print.serial.in_([words, words.upper()]), Print.code == words.upper())
         if code := session.execute(select(Print.code).where(named)).scalars().first():
             return redirect(url_for("bench.piece", code=code) + "#trace", 303)
         found, trouble = None, ""
