@@ -17,7 +17,8 @@ KINDS = {
     ),
     "entry slipped in": (
         "INSERT INTO audit_entry (previous_hash, entry_hash, at, action, actor_name, body) "
-        "SELECT entry_hash, 'b' || substr(entry_hash, 2), at, 'slipped in', 'Olga', body FROM audit_entry "
+        "SELECT entry_hash, CASE substr(entry_hash, 1, 1) WHEN 'b' THEN 'c' ELSE 'b' END || substr(entry_hash, 2), "
+        "at, 'slipped in', 'Olga', body FROM audit_entry "
         "ORDER BY id DESC LIMIT 1"
     ),
     "object removed": "DELETE FROM audit_object WHERE entry_id = {n}",
