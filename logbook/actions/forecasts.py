@@ -193,7 +193,7 @@ def take(session: Session, by: Actor, *, found: Forecast) -> PitchOnRecord:
     """Put a forecast on record, frozen with its tests; the same one is not made twice."""
     if found.basis != "tests":
         raise Refused("No test links this lens lot to this printer: measure it, or take the nominal pitch.")
-    for known in _standing(session, found):
+    if (known := next(_standing(session, found), None)) is not None:
         return known
     pitch = put_on_record(
         session,

@@ -31,13 +31,16 @@ def findings(session: Session, run: Run) -> list[Finding]:
 
 
 def before_printing(session: Session, sheet: Sheet) -> list[Finding]:
-    """The question at the printer: where something was chosen after the sheet began, so that nobody is asked twice.
+    """The question at the printer: where nobody was asked when the sheet began, or something was chosen since.
 
-    ``sheet`` is one that is still to be printed; one without a run asks nothing.
+    ``sheet`` is one that is still to be printed; one without a run asks nothing. A replacement begins with the verdict
+    on the print it replaces, whose reason is about that print alone.
     """
-    if sheet.run is None or _last_choice(session, sheet.run.pieces[0].job) <= sheet.started_at:
+    if sheet.run is None:
         return []
-    return findings(session, sheet.run)
+    replaces = any(piece.replaces_id is not None for piece in sheet.prints)
+    asked = not replaces and _last_choice(session, sheet.run.pieces[0].job) <= sheet.started_at
+    return [] if asked else findings(session, sheet.run)
 
 
 def _last_choice(session: Session, job: Job) -> datetime:

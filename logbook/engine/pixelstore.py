@@ -10,7 +10,7 @@ import numpy as np
 
 from logbook.engine.scratch import Scratch
 
-MEMORY_BUDGET = 88 * 2**20
+MEMORY_BUDGET = 42 * 2**20
 _PIECE = 2**24
 
 

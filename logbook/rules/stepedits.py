@@ -83,7 +83,7 @@ def edited(mapping: Mapping[str, Any], stage_key: str, rows: Sequence[Row], sign
         raise Refused("Nothing was changed.")
     if touched and not signed.reason.strip():
         raise Refused(
-            f"{touched[0]['text']!r} protects somebody: say why it is taken out or said otherwise; it is printed.",
+            f"{touched[0]['text']!r} protects somebody: say why it is {touched[0]['what']}; it is printed.",
             field="reason",
         )
     stage["step"] = kept
@@ -178,16 +178,40 @@ def _told(
         before = old.get(step["key"])
         if before is None:
             changes.append(f"new: {step['text']}")
-        elif _words(before) != _words(step):
-            changes.append(f"said otherwise: {before['text']} → {step['text']}")
+        elif what := _what_changed(before, step):
+            changes.append(f"{what}: {before['text']} → {_said(step)}")
             if needs_reason(before):
-                touched.append({"what": "said otherwise", "text": before["text"], "new": step["text"]})
-        elif _without_guards(before) != _without_guards(step):
-            changes.append(f"recorded otherwise: {step['text']}")
-    stayed = [step["key"] for step in kept if step["key"] in old]
-    if stayed != [key for key in old if key in stayed]:
-        changes.append("in another order")
+                touched.append({"what": what, "text": before["text"], "new": _said(step)})
+    moved = _moved(list(old), [step["key"] for step in kept])
+    changes += [f"moved: {old[key]['text']}" for key in moved]
+    touched += [{"what": "moved", "text": old[key]["text"]} for key in moved if needs_reason(old[key])]
     return changes, touched
+
+
+def _what_changed(before: Mapping[str, Any], now: Mapping[str, Any]) -> str:
+    if _words(before) != _words(now):
+        return "said otherwise"
+    return "recorded otherwise" if _without_guards(before) != _without_guards(now) else ""
+
+
+def _said(step: Mapping[str, Any]) -> str:
+    """All wordings of a step, and what it records."""
+    words = " / ".join(word for word in _words(step) if word)
+    return f"{words} [{step.get('record', 'no record')}{', required' if step.get('required') else ''}]"
+
+
+def _moved(before: Sequence[str], now: Sequence[str]) -> list[str]:
+    """Steps that stand after another one than before, apart from those that were taken out or are new."""
+    stayed, still = [key for key in before if key in now], [key for key in now if key in before]
+    if stayed == still:
+        return []
+    place = {key: number for number, key in enumerate(still)}
+    return [
+        key
+        for number, key in enumerate(stayed)
+        if any(place[key] < place[other] for other in stayed[:number])
+        or any(place[key] > place[other] for other in stayed[number + 1 :])
+    ]
 
 
 def _words(step: Mapping[str, Any]) -> tuple[str, str, str]:

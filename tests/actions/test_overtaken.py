@@ -117,8 +117,12 @@ def test_other_materials_and_other_pictures_are_named_too(shop):
 def _paper(shop, code):
     def gather(session, by):
         return papers.traveller(
-            session, by, job=job(session, code), store=shop.shop.store,
-            own_safety=shop.shop.settings.own_safety_path, address="http://127.0.0.1/",
+            session,
+            by,
+            job=job(session, code),
+            store=shop.shop.store,
+            own_safety=shop.shop.settings.own_safety_path,
+            address="http://127.0.0.1/",
         )
 
     return traveller_html(shop.act(gather).view)
@@ -200,3 +204,18 @@ def test_finishing_the_rest_ends_it_too(shop):
     shop.leave(code)
     assert _ended(shop, code)
     assert shop.read(lambda session: standing(session, code, "pack")) == []
+
+
+def test_a_replacement_from_an_overtaken_run_asks_before_it_is_printed(shop):
+    code = shop.ready(customer="")
+    shop.mount(code)
+    shop.inspect(code, "failed")
+    new = _new_pitch(shop, code)
+    shop.act(
+        lambda session, by: leaving.decide(
+            session, by, piece=prints(session, code)[0], kind="replace", reason="a crease"
+        )
+    )
+    with pytest.raises(Refused, match=new[1]):
+        shop.sign(code, "print")
+    shop.sign(code, "print", reason="as the first one was")

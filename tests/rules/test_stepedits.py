@@ -178,3 +178,29 @@ def test_whatever_is_typed_the_result_is_a_list_that_may_stand_on_a_bench_or_a_s
     again = read_step_list(tomllib.loads(tomli_w.dumps(made.mapping)))
     assert again == made.steps
     assert again.stage(stage).steps[-1].record == "sign"
+
+
+def test_a_step_that_protects_is_moved_with_a_reason_only_and_that_prints():
+    rows = _rows("trim")
+    gloves = next(step.key for step in read_step_list(SHIPPED).stage("trim").steps if step.gloves)
+    rows[gloves] = _with(rows[gloves], place=145)
+    with pytest.raises(Refused, match="protects somebody"):
+        edited(SHIPPED, "trim", list(rows.values()), OWNER)
+    made = edited(SHIPPED, "trim", list(rows.values()), WHY)
+    assert any(one.what == "moved" and one.text == rows[gloves].text for one in made.steps.altered)
+
+
+def test_a_step_that_protects_is_recorded_otherwise_with_a_reason_only():
+    key = next(
+        step.key for step in read_step_list(SHIPPED).stage("trim").steps if step.guards and step.record == "none"
+    )
+    with pytest.raises(Refused, match="protects somebody"):
+        _changed("trim", key, record="tick")
+    assert "tick" in _changed("trim", key, WHY, record="tick").steps.altered[0].sentence
+
+
+def test_another_wording_for_one_person_alone_prints_what_is_said_now():
+    step = next(step for stage in read_step_list(SHIPPED).stages for step in stage.steps if step.text_alone)
+    stage = next(one.key for one in read_step_list(SHIPPED).stages if step in one.steps)
+    made = _changed(stage, step.key, WHY, text_alone="Stop, let go, clear it, go on.")
+    assert "Stop, let go, clear it, go on." in made.steps.altered[0].sentence

@@ -72,7 +72,7 @@ class StageForm(BenchForm):
     reason = StringField(
         "Why a step that protects somebody is changed",
         [MAYBE, TextLength(max=200)],
-        description="Needed only where one is taken out or said otherwise. It prints on every traveller from then on.",
+        description="Needed where one is taken out, moved, said or recorded otherwise. It prints on every traveller.",
     )
 
     def filled(self) -> list[Row]:
