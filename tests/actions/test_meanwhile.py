@@ -65,17 +65,7 @@ def test_the_reason_for_a_run_is_printed_on_the_traveller(shop):
 
 
 def _gather(shop, code):
-    def gather(session, by):
-        return papers.traveller(
-            session,
-            by,
-            job=job(session, code),
-            store=shop.shop.store,
-            own_safety=shop.shop.settings.own_safety_path,
-            address="http://127.0.0.1/",
-        )
-
-    return shop.act(gather)
+    return shop.traveller(code)
 
 
 def _issue(shop, code, gathered, pdf):

@@ -115,17 +115,7 @@ def test_other_materials_and_other_pictures_are_named_too(shop):
 
 
 def _paper(shop, code):
-    def gather(session, by):
-        return papers.traveller(
-            session,
-            by,
-            job=job(session, code),
-            store=shop.shop.store,
-            own_safety=shop.shop.settings.own_safety_path,
-            address="http://127.0.0.1/",
-        )
-
-    return traveller_html(shop.act(gather).view)
+    return traveller_html(shop.traveller(code).view)
 
 
 def test_sheets_of_two_runs_carry_their_own_pitch_and_file(shop):

@@ -15,6 +15,7 @@ from logbook.actions import (
     machines,
     materials,
     orders,
+    papers,
     people,
     pictures,
     pitch,
@@ -153,6 +154,19 @@ class SmallShop:
         self.choose_pitch(code)
         self.run(code)
         return code
+
+    def traveller(self, code: str) -> papers.Gathered:
+        """A job's traveller as it stands."""
+        return self.act(
+            lambda session, by: papers.traveller(
+                session,
+                by,
+                job=job(session, code),
+                store=self.shop.store,
+                own_safety=self.shop.settings.own_safety_path,
+                address="http://127.0.0.1/",
+            )
+        )
 
     # --- the bench
 

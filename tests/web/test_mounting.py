@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from logbook.actions import papers, runs, sheets, trace
+from logbook.actions import runs, sheets, trace
 from logbook.paper.traveller import traveller_html
 from logbook.records.materials import Lot
 from logbook.records.orders import Job
@@ -59,17 +59,7 @@ def test_it_goes_from_its_adhesive_to_the_door_and_its_trace_says_whose_print_it
 
 
 def _cautions(office, code):
-    def gather(session, by):
-        return papers.traveller(
-            session,
-            by,
-            job=job(session, code),
-            store=office.shop.store,
-            own_safety=office.shop.settings.own_safety_path,
-            address="http://127.0.0.1/",
-        )
-
-    paper = html.unescape(traveller_html(office.act(gather).view))
+    paper = html.unescape(traveller_html(office.traveller(code).view))
     return paper, set(re.findall(r"\b(C\d\d) v", paper))
 
 

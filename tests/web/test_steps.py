@@ -5,7 +5,6 @@ import re
 
 import pytest
 
-from logbook.actions import papers
 from logbook.actions.shop import step_list
 from logbook.paper.traveller import traveller_html
 from logbook.records import audit
@@ -70,17 +69,7 @@ def test_taking_out_a_safety_step_needs_a_reason_keeps_what_was_typed_and_prints
     assert desk.post("/shop/steps/trim", data=form).status_code == 303
     code = office.order(customer="")
 
-    def gather(session, by):
-        return papers.traveller(
-            session,
-            by,
-            job=job(session, code),
-            store=office.shop.store,
-            own_safety=office.shop.settings.own_safety_path,
-            address="http://127.0.0.1/",
-        )
-
-    paper = html.unescape(traveller_html(office.act(gather).view))
+    paper = html.unescape(traveller_html(office.traveller(code).view))
     assert "the blade is behind a fixed guard" in paper
     assert "Changed by the owner" in paper
 
