@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from support.browser import CHROMIUM_ARGUMENTS, PageWatch, accessibility_findings, find_chromium
 from support.furnished import furnish
 from support.programs import serving
+
+expect.set_options(timeout=30_000)  # a machine out of breath is no fault of the page
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """The bench by hand: several sheets in one act, half-done work, two people at one sheet, a sample at the door."""
 
 import pytest
+from playwright.sync_api import expect
 
 from support.every_page import every_page
 from support.furnished import sign_in_as
@@ -37,7 +38,7 @@ def test_several_sheets_are_signed_in_one_act(person, page):
     assert drying.get_by_role("link").all_inner_texts() == ["26-0001-A-S1", "26-0001-A-S3"]
     assert place.get_by_role("link").all_inner_texts() == ["26-0001-A-S2"]
     person.go("shop/record")
-    assert page.get_by_role("cell", name="stage signed: print").count() == 1
+    expect(page.get_by_role("cell", name="stage signed: print")).to_have_count(1)
 
 
 def test_a_sheet_signed_meanwhile_is_not_signed_again(shop, person, page, new_page, watch):
@@ -51,7 +52,7 @@ def test_a_sheet_signed_meanwhile_is_not_signed_again(shop, person, page, new_pa
     assert "Mara Lindqvist signed 'print' of Sheet 26-0001-A-S1 at" in page.get_by_role("alert").first.inner_text()
     watch.expect("409")
     person.go("shop/record")
-    assert page.get_by_role("cell", name="stage signed: print").count() == 1
+    expect(page.get_by_role("cell", name="stage signed: print")).to_have_count(1)
 
 
 def test_a_wrong_tap_is_taken_back_with_one(person, page, assert_accessible):
@@ -64,10 +65,10 @@ def test_a_wrong_tap_is_taken_back_with_one(person, page, assert_accessible):
     assert button.bounding_box()["height"] >= 48
     button.click()
     assert page.get_by_role("heading", name="Print").is_visible()
-    assert button.count() == 0
+    expect(button).to_have_count(0)
     assert page.get_by_text("Nothing is recorded yet.").is_visible()
     person.go("shop/record")
-    assert page.get_by_role("cell", name="signature taken back: print").count() == 1
+    expect(page.get_by_role("cell", name="signature taken back: print")).to_have_count(1)
 
 
 def test_half_done_work_enters_where_it_stands_and_goes_on(person, page):
@@ -78,14 +79,14 @@ def test_half_done_work_enters_where_it_stands_and_goes_on(person, page):
     person.type("Note", "mounted in October, pitch in the blue notebook")
     person.click("Enter them")
     assert page.get_by_role("heading", name="Where each print is").is_visible()
-    assert page.locator("#prints ~ ul").get_by_text("before the logbook").count() == 2
+    expect(page.locator("#prints ~ ul").get_by_text("before the logbook")).to_have_count(2)
     person.follow("26-0001-A2")
     assert person.reads("before the logbook: its pitch and file are not on record")
     records = page.locator("table.records tbody tr")
     assert records.count() == records.filter(has_text="before the logbook").count() == 5
     person.sign()
     assert page.get_by_role("heading", name="Inspect").is_visible()
-    assert page.locator("table.records tbody tr", has_text="signed: performed").count() == 1
+    expect(page.locator("table.records tbody tr", has_text="signed: performed")).to_have_count(1)
 
 
 def test_a_sample_cannot_leave_as_the_order(person, page, watch):
@@ -133,8 +134,8 @@ def test_a_jam_ends_the_session_and_everything_is_asked_anew(person, page):
     person.click("Begin anew")
     page.get_by_text("Read this before the rollers move").wait_for()
     ticks = page.locator(".steps input[type=checkbox]")
-    assert ticks.count() == 3
-    assert page.locator(".steps input[type=checkbox]:checked").count() == 0
+    expect(ticks).to_have_count(3)
+    expect(page.locator(".steps input[type=checkbox]:checked")).to_have_count(0)
     assert page.get_by_label("Alone: who calls").input_value() == ""
 
 

@@ -1,7 +1,7 @@
 """Every page of the URL map, at three sizes and in both themes: usable, nothing sticks out, nothing cries."""
 
 import pytest
-from playwright.sync_api import Error
+from playwright.sync_api import Error, expect
 
 from support.browser import opened
 from support.every_page import BEFORE_SIGN_IN, BENCH_PAGES, PAPERS, SIZES, THEMES, every_page
@@ -141,7 +141,7 @@ def test_reading_goes_on_while_pictures_move_only_when_they_are_asked(furnished,
     person.sign_in(*sign_in_as(furnished, "owner"))
     person.go(every_page(furnished)["jobs.job-asked"])
     moving = person.page.locator("img[src$='moving.gif']")
-    assert moving.count() == 1
+    expect(moving).to_have_count(1)
     assert not moving.is_visible()
     person.open("Watch it move")
     assert moving.is_visible()

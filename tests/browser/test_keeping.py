@@ -1,5 +1,7 @@
 """Backups from the page: set up by the owner, asked for at the bench, seen on the today page."""
 
+from playwright.sync_api import expect
+
 from logbook.records.backup_check import check_backup
 from logbook.records.manifest import newest_in
 from support.shop_walk import PASSWORD, Person
@@ -24,7 +26,7 @@ def test_a_backup_is_set_up_made_and_seen(serve_logbook, new_page, tmp_path):
     operator.go("shop/status")
     operator.click("Back up now")
     operator.page.locator("table.records").get_by_text("good").wait_for(timeout=60_000)
-    assert operator.page.get_by_role("button", name="Set it up so").count() == 0
+    expect(operator.page.get_by_role("button", name="Set it up so")).to_have_count(0)
     assert check_backup(newest_in(tmp_path / "stick")).sound
     owner.go("")
     assert owner.reads("Last backup")

@@ -4,6 +4,7 @@ import re
 from decimal import Decimal
 
 import pytest
+from playwright.sync_api import expect
 
 from support.shop_walk import Person
 
@@ -44,10 +45,10 @@ def test_a_whole_test_from_the_sliding_band_to_the_accepted_pitch(person):
     assert abs(_fitted(page) - SEEN_PITCH) < Decimal("0.014")
     person.follow("Read it again, blind", within=page.locator(".chart", has=page.locator(".bands")))
     assert page.get_by_text("What fits is shown after your own reading").is_visible()
-    assert page.locator(".chart", has=page.locator(".bands")).locator("table").count() == 0
+    expect(page.locator(".chart", has=page.locator(".bands")).locator("table")).to_have_count(0)
     person.read_the_chart(SEEN_PITCH)
     assert page.get_by_text("Mara Lindqvist, again").first.is_visible()
-    assert page.get_by_text("a second, blind reading would be better").count() == 0
+    expect(page.get_by_text("a second, blind reading would be better")).to_have_count(0)
     person.put_on_record()
     page.goto(job)
     person.follow("Choose a pitch")
@@ -64,9 +65,9 @@ def test_a_chart_whose_bands_would_be_the_same_dots_is_refused_at_its_field(pers
     person.start_a_test()
     page.get_by_label("Step, lines per inch").fill("0.0001")
     person.click("Make the chart")
-    assert page.locator("p.wrong").count() == 1
+    expect(page.locator("p.wrong")).to_have_count(1)
     assert page.get_by_label("Step, lines per inch").input_value() == "0.0001"
-    assert page.locator("section.chart").count() == 0
+    expect(page.locator("section.chart")).to_have_count(0)
     watches[page].expect("422")
 
 
@@ -90,9 +91,9 @@ def test_a_second_person_reads_blind(shop, person, new_page):
     second.page.get_by_role("heading", name="Today").wait_for()
     second.page.goto(page.url)
     assert second.page.get_by_text("so that it stays blind").is_visible()
-    assert second.page.locator("svg.vee").count() == 0
+    expect(second.page.locator("svg.vee")).to_have_count(0)
     second.read_the_chart(SEEN_PITCH)
-    assert second.page.locator("svg.vee circle").count() == 22
+    expect(second.page.locator("svg.vee circle")).to_have_count(22)
 
 
 def test_a_pitch_that_does_not_fit_says_why(person, watches):
@@ -112,7 +113,7 @@ def test_a_pitch_that_does_not_fit_says_why(person, watches):
     reason = page.locator(".offer.off .stop").inner_text()
     assert "It was found for lens lot" in reason
     assert "this job uses" in reason
-    assert page.locator(".offer.off button").count() == 0
+    expect(page.locator(".offer.off button")).to_have_count(0)
     # what nothing here has confirmed asks for a reason, and says so when none is given
     person.click("Use the nominal pitch")
     assert page.get_by_text("Give a reason to go on").first.is_visible()

@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from playwright.sync_api import expect
 
 from support.every_page import PAPERS, every_page
 from support.furnished import sign_in_as
@@ -67,11 +68,11 @@ def test_an_operator_works_and_leaves_the_shop_to_its_owner(furnished, shop, pag
         assert operator.reads("Not for you")
     watch.expect("403")
     operator.go("shop")
-    assert page.get_by_text("Somebody new").count() == 0
+    expect(page.get_by_text("Somebody new")).to_have_count(0)
     operator.go("machines")
-    assert page.get_by_role("link", name="Add a machine").count() == 0
+    expect(page.get_by_role("link", name="Add a machine")).to_have_count(0)
     operator.go(every_page(furnished)["machines.machine-set"])
-    assert page.get_by_role("button", name="Name this person").count() == 0
+    expect(page.get_by_role("button", name="Name this person")).to_have_count(0)
     assert page.get_by_role("button", name="Note it").is_visible()
 
 

@@ -13,6 +13,7 @@ import pypdfium2
 import pytest
 import tifffile
 import zxingcpp
+from playwright.sync_api import expect
 
 from support.shop_walk import PHOTOGRAPHS, Person
 
@@ -180,7 +181,7 @@ def _trim_inspect_and_ship(person):
     page.get_by_role("radio", name="collected").wait_for()
     person.sign("the customer collects it himself")
     page.get_by_text("gone: collected on").wait_for()
-    assert page.get_by_role("link", name="photograph").count() == 1
+    expect(page.get_by_role("link", name="photograph")).to_have_count(1)
     person.go("orders?show=closed")
     assert page.get_by_role("link", name="26-0001").is_visible()
 

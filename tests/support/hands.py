@@ -2,12 +2,15 @@
 
 import base64
 import json
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from playwright.sync_api import Download, Locator, Page
+from playwright.sync_api import Download, Error, Locator, Page
 from playwright.sync_api import TimeoutError as WaitedTooLong
+
+from support.browser import opened
 
 PATIENCE_MS = 10_000
 
@@ -23,7 +26,11 @@ addEventListener('input', ({ target }) => {
 const touch = () => sessionStorage.setItem('touched', Number(sessionStorage.getItem('touched') || 0) + 1);
 addEventListener('pointerdown', touch, true);
 addEventListener('change', ({ target }) => { if (target.matches('select')) touch(); }, true);
+addEventListener('submit', event => {
+  if (!event.defaultPrevented && !event.target.target) document.documentElement.dataset.leaving = '';
+});
 """
+_LEAVING = "'leaving' in document.documentElement.dataset"
 _DROPPED = """files => {
   const transfer = new DataTransfer();
   for (const { name, content } of files) {
@@ -32,6 +39,23 @@ _DROPPED = """files => {
   }
   return transfer;
 }"""
+
+
+def settle(page: Page) -> None:
+    """Wait until a form that is on its way has been answered; a page that stays is not waited for.
+
+    A browser out of breath begins to leave only after a click has returned: whoever opened the next address then
+    would break off the form.
+    """
+    until = time.monotonic() + PATIENCE_MS / 1000
+    while time.monotonic() < until:
+        try:
+            if not page.evaluate(_LEAVING):
+                return
+        except Error as error:
+            if "context was destroyed" not in error.message and "navigat" not in error.message:
+                raise
+        page.wait_for_timeout(20)
 
 
 @dataclass
@@ -57,15 +81,16 @@ class Hands:
 
     def go(self, where: str = "") -> None:
         """Open an address of the logbook."""
-        self.page.goto(self.address + where.lstrip("/"))
+        opened(self.page, self.address + where.lstrip("/"))
 
     def type(self, label: str, text: str, *, within: Locator | None = None, exact: bool = False) -> None:
         """Type into the field with this label."""
         (within or self.page).get_by_label(label, exact=exact).first.fill(text)
 
     def click(self, name: str, *, within: Locator | None = None, exact: bool = False) -> None:
-        """Press the button with this name."""
+        """Press the button with this name; a form is waited for."""
         (within or self.page).get_by_role("button", name=name, exact=exact).first.click()
+        settle(self.page)
 
     def follow(self, name: str, *, within: Locator | None = None, exact: bool = False) -> None:
         """Follow the link with this name."""

@@ -9,7 +9,7 @@ import sklearn
 from playwright.sync_api import Download
 
 from support.browser import opened
-from support.hands import Hands
+from support.hands import Hands, settle
 
 PHOTOGRAPHS = [Path(sklearn.__file__).parent / "datasets" / "images" / name for name in ("china.jpg", "flower.jpg")]
 """Real photographs of one size, shipped inside scikit-learn (CC BY 2.0)."""
@@ -111,6 +111,7 @@ class Person(Hands):
         self.follow("Choose a pitch")
         self.page.get_by_label("Reason", exact=True).last.select_option("first print with this lens")
         self.page.get_by_role("button", name=re.compile("Use (this|the nominal) pitch")).last.click()
+        settle(self.page)
         self.page.get_by_role("heading", name="Where each print is").wait_for()
 
     def interlace(self) -> None:
@@ -152,6 +153,7 @@ class Person(Hands):
     def put_on_record(self) -> None:
         """Accept what fits."""
         self.page.get_by_role("button", name=re.compile(r"Put .* on record")).click()
+        settle(self.page)
         self.page.get_by_role("heading", name="Every print from it").wait_for()
 
     # --- stock and machines
@@ -207,6 +209,7 @@ class Person(Hands):
         if reason:
             self.type("Reason", reason, exact=True)
         self.page.locator("button.sign").click()
+        settle(self.page)
 
     def set_up_the_rollers(self, alone_with: str = "") -> None:
         """Read and tick what comes before the rollers."""

@@ -67,7 +67,7 @@ for (const box of document.querySelectorAll('[data-run]')) {
 for (const box of document.querySelectorAll('.copied')) {
   const button = box.querySelector('button.copy');
   const text = box.querySelector('textarea');
-  button.hidden = false;
+  button.classList.add('ready'); // its room is kept from the start, so that nothing moves
   button.addEventListener('click', async () => {
     text.select();
     try {
