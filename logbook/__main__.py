@@ -1,5 +1,5 @@
 """``python -m logbook`` is the command line."""
 
-from logbook.command_line import main
+from logbook.command_line import program
 
-main()
+program()

@@ -8,6 +8,7 @@ web nor the records. A refusal is one sentence on standard error and exit code
 
 import importlib
 import logging
+import os
 import sys
 
 import click
@@ -103,3 +104,15 @@ def main() -> None:
     except Refused as refusal:
         print(f"logbook: {refusal.sentence}", file=sys.stderr)
         sys.exit(2)
+
+
+def program() -> None:
+    """The command line as a process of its own: it ends at once where nothing is open any more.
+
+    To take the interpreter apart would cost a tenth of a print.
+    """
+    main()
+    if sys.argv[1:2] == ["interlace"]:
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(0)
