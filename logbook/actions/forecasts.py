@@ -6,12 +6,14 @@ forecast that somebody takes is frozen with the tests it was made from.
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from decimal import Decimal
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from logbook.actions import chartscales
 from logbook.actions.finding import fact, ref
 from logbook.actions.jobs import axis_of, materials_of
 from logbook.actions.pitch import Conditions, put_on_record
@@ -24,8 +26,9 @@ from logbook.records.forecasts import ForecastSource
 from logbook.records.machines import MachineEvent
 from logbook.records.materials import Material
 from logbook.records.orders import Job
-from logbook.records.pitch import PitchOnRecord
+from logbook.records.pitch import PitchChart, PitchOnRecord
 from logbook.refusals import Refused
+from logbook.rules.targets import RULE_READING_MM
 
 REFERENCE_C = 23.0
 U_UNKNOWN_ROOM_C = 2.0
@@ -42,6 +45,22 @@ class Used:
 
 
 @dataclass(frozen=True, slots=True)
+class Scale:
+    """The long scale of a test's chart, measured with a rule: ``off`` is how much longer it was than drawn, a part."""
+
+    test: PitchOnRecord
+    axis: str
+    measured_mm: Decimal
+    drawn_mm: Decimal
+    rule: forecast.Ruled
+
+    @property
+    def off(self) -> float:
+        """Printed over drawn length, less one."""
+        return float(self.measured_mm / self.drawn_mm - 1)
+
+
+@dataclass(frozen=True, slots=True)
 class Forecast:
     """A pitch that nobody measured. ``basis`` is tests or prior; ``left_out`` are tests with the reason each."""
 
@@ -50,6 +69,7 @@ class Forecast:
     basis: str
     used: tuple[Used, ...]
     left_out: tuple[tuple[PitchOnRecord, str], ...]
+    scales: tuple[Scale, ...]
     prior: forecast.Prior
     conditions: Conditions
 
@@ -90,8 +110,9 @@ def of(session: Session, conditions: Conditions) -> Forecast | None:
         return None
     prior = prior_of(session)
     seen, left_out = _observed(session)
-    made = forecast.adjust([one for _, one in seen], prior=prior)
-    pairing = _pairing(session, conditions, before=None)
+    scales = [scale for row, _ in seen for scale in _scales(session, row)]
+    made = forecast.adjust([one for _, one in seen], [scale.rule for scale in scales], prior)
+    pairing = _pairing(session, conditions)
     value, u = made.of(pairing)
     warm, u_warm = _warmth(conditions.lens_lot.material, conditions.temperature_c)
     near, u_near = _nearness(conditions.lens_lot.material, conditions.distance, loose=conditions.lens_loose)
@@ -103,6 +124,7 @@ def of(session: Session, conditions: Conditions) -> Forecast | None:
         basis="tests" if made.linked(pairing) else "prior",
         used=tuple(used),
         left_out=tuple(left_out),
+        scales=tuple(scales),
         prior=prior,
         conditions=conditions,
     )
@@ -150,20 +172,46 @@ def _observation(session: Session, row: PitchOnRecord) -> forecast.Observed:
     near, u_near = _nearness(sheet, row.distance, loose=row.lens_loose)
     return forecast.Observed(
         name=row.code,
-        pairing=_pairing(session, row, before=row),
+        pairing=_pairing(session, row, at=row.known_since),
         value=math.log(float(row.lpi)) + warm + near,
         u=math.hypot(float(row.u_lpi or 0) / float(row.lpi), u_warm, u_near),
         day=f"{row.known_since.astimezone():%Y-%m-%d}",
     )
 
 
-def _pairing(session: Session, row: PitchOnRecord | Conditions, *, before: PitchOnRecord | None) -> forecast.Pairing:
-    """``before``: a test belongs to the printer as it was then; a head change makes another printer of it."""
+def _scales(session: Session, row: PitchOnRecord) -> Iterator[Scale]:
+    """What was measured on the charts of a test; a chart that was printed at another size tells nothing of the printer.
+
+    Only of tests in the forecast, so that whoever withdraws one ends it together with its scales.
+    """
+    for chart in row.test.charts if row.test else ():
+        drawn = chartscales.drawn(chart)
+        for axis, measured in chartscales.measured(chart).items():
+            if axis in drawn and abs(measured - drawn[axis]) <= RULE_READING_MM:
+                yield Scale(row, axis, measured, drawn[axis], _rule(session, row, chart, axis, measured, drawn[axis]))
+
+
+def _rule(
+    session: Session, row: PitchOnRecord, chart: PitchChart, axis: str, measured: Decimal, drawn: Decimal
+) -> forecast.Ruled:
+    """A rule is read to the half millimetre either way: a rectangular distribution."""
+    return forecast.Ruled(
+        name=f"{chart.code} {axis}",
+        pairing=replace(_pairing(session, row, at=chart.made_at), axis=axis),
+        value=math.log(measured / drawn),
+        u=float(RULE_READING_MM / drawn) / math.sqrt(3),
+    )
+
+
+def _pairing(
+    session: Session, row: PitchOnRecord | Conditions, *, at: datetime | None = None
+) -> forecast.Pairing:
+    """``at``: a test belongs to the printer as it was then; a head change makes another printer of it."""
     events = select(func.count(MachineEvent.id)).where(
         MachineEvent.machine_id == row.mode.machine_id, MachineEvent.new_scale
     )
-    if before is not None:
-        events = events.where(MachineEvent.at <= before.known_since)
+    if at is not None:
+        events = events.where(MachineEvent.at <= at)
     return forecast.Pairing(
         lens_lot=row.lens_lot.code,
         nominal_lpi=float(row.lens_lot.material.nominal_lpi or 0),
@@ -206,7 +254,12 @@ def take(session: Session, by: Actor, *, found: Forecast) -> PitchOnRecord:
     )
     session.add_all(ForecastSource(forecast_id=pitch.id, source_id=test.id) for test in found.tests)
     session.flush()
-    told = {"lpi": found.lpi, "u_lpi": found.u_lpi, "tests": [test.code for test in found.tests]}
+    told = {
+        "lpi": found.lpi,
+        "u_lpi": found.u_lpi,
+        "tests": [test.code for test in found.tests],
+        "scales": {scale.rule.name: f"{scale.measured_mm} of {scale.drawn_mm} mm" for scale in found.scales},
+    }
     record(session, by, Act("forecast taken", [ref(pitch), *found.conditions.refs(), *map(ref, found.tests)], new=told))
     return pitch
 

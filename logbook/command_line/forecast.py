@@ -86,6 +86,15 @@ def _plain(found: "Forecast") -> dict[str, Any]:
             }
             for one in found.used
         ],
+        "scales": [
+            {
+                "test": one.test.code,
+                "axis": one.axis,
+                "drawn_mm": str(one.drawn_mm),
+                "measured_mm": str(one.measured_mm),
+            }
+            for one in found.scales
+        ],
         "left_out": [{"code": pitch.code, "reason": reason} for pitch, reason in found.left_out],
     }
 

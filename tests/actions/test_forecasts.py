@@ -8,65 +8,23 @@ from sqlalchemy import select
 
 from logbook.actions import forecasts, jobs, leaving, machines, materials, pitch, trace
 from logbook.actions.shop import set_facts
-from logbook.lengths import parse_length
 from logbook.records import audit
 from logbook.records.forecasts import ForecastSource
 from logbook.records.machines import Machine
-from logbook.records.materials import Lot, Material
+from logbook.records.materials import Lot
 from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
+from support.pairings import conditions, measure_scale, pair, put_on_record
 from support.small_shop import job, one, prints
 
 
 @pytest.fixture
 def paired(shop):
-    """Two lens lots and two printers: all of them tested together but L-1 on Second."""
-
-    def equip(session, by):
-        sheet = one(session, Lot, label="L-1").material
-        sheet.thickness, sheet.refractive_index = parse_length("3mm"), Decimal("1.56")
-        materials.add_lot(session, by, material=sheet, label="L-2")
-
-    shop.act(equip)
-    shop.act(lambda session, by: machines.add_printer(session, by, name="Second", dpi="300").code)
-    for lot, printer, lpi in (("L-1", "Printer", "20.07"), ("L-2", "Printer", "20.05"), ("L-2", "Second", "20.03")):
-        _tested(shop, lot, printer, lpi)
-        shop.wait(days=1)
-    return shop
-
-
-def _conditions(session, lot, printer):
-    return pitch.Conditions(
-        lens_lot=one(session, Lot, label=lot),
-        mode=one(session, Machine, name=printer).modes[0],
-        paper=one(session, Material, name="paper"),
-        axis="across",
-        distance=parse_length("0.6m"),
-        lens_loose=False,
-        temperature_c=Decimal(23),
-    )
-
-
-def _tested(shop, lot, printer, lpi, u="0.002"):
-    """An accepted test, put on record as its fit would be."""
-
-    def accept(session, by):
-        made = pitch.put_on_record(
-            session,
-            by,
-            conditions=_conditions(session, lot, printer),
-            origin="test",
-            lpi=Decimal(lpi),
-            u_lpi=Decimal(u),
-            note="",
-        )
-        return made.code
-
-    return shop.act(accept)
+    return pair(shop)
 
 
 def _forecast(shop, lot="L-1", printer="Second"):
-    return shop.read(lambda session: _plain(forecasts.of(session, _conditions(session, lot, printer))))
+    return shop.read(lambda session: _plain(forecasts.of(session, conditions(session, lot, printer))))
 
 
 def _plain(found):
@@ -89,7 +47,7 @@ def test_without_a_link_it_is_prior_only_and_cannot_be_taken(paired):
     with pytest.raises(Refused, match="No test links"):
         paired.act(
             lambda session, by: forecasts.take(
-                session, by, found=forecasts.of(session, _conditions(session, "L-1", "Third"))
+                session, by, found=forecasts.of(session, conditions(session, "L-1", "Third"))
             )
         )
 
@@ -98,7 +56,7 @@ def test_a_lens_whose_optics_are_unknown_has_none_and_a_test_without_distance_is
     paired.act(lambda session, _by: setattr(one(session, PitchOnRecord, lpi=Decimal("20.03")), "distance", None))
     assert _forecast(paired)[2:] == ("prior", _forecast(paired)[3], 1)
     paired.act(lambda session, _by: setattr(one(session, Lot, label="L-1").material, "thickness", None))
-    assert paired.read(lambda session: forecasts.of(session, _conditions(session, "L-1", "Second"))) is None
+    assert paired.read(lambda session: forecasts.of(session, conditions(session, "L-1", "Second"))) is None
 
 
 def test_a_new_head_makes_another_printer_of_it(paired):
@@ -114,7 +72,7 @@ def _job_on_second(shop):
     code = shop.order(customer="")
 
     def choose(session, by):
-        made = _conditions(session, "L-1", "Second")
+        made = conditions(session, "L-1", "Second")
         choice = jobs.MaterialChoice(lens_lot=made.lens_lot, mode=made.mode, paper=made.paper)
         jobs.choose_materials(session, by, job=job(session, code), choice=choice)
 
@@ -143,7 +101,7 @@ def test_taken_it_is_frozen_with_its_tests_and_the_same_one_is_not_made_twice(pa
     taken = [body for body in told if body["action"] == "forecast taken"]
     assert len(taken) == 1
     assert set(taken[0]["new"]["tests"]) == frozen
-    _tested(paired, "L-1", "Printer", "20.08")
+    put_on_record(paired, "L-1", "Printer", "20.08")
     after = paired.read(lambda session: one(session, PitchOnRecord, code=found).lpi)
     assert str(after) in json.dumps(taken[0]["new"], default=str)
     assert _use(paired, code) != found, "another test makes another forecast; the first one stays as it was"
@@ -203,3 +161,71 @@ def test_the_owner_says_how_weak_the_assumptions_are(paired):
     for wrong in ("none", "0", "-1", "100"):
         with pytest.raises(Refused, match="between 0 and 100"):
             paired.act(lambda session, by, wrong=wrong: set_facts(session, by, {"forecast lens": wrong}))
+
+
+def _measure(paired, *, off_mm):
+    code = paired.read(lambda session: one(session, PitchOnRecord, lpi=Decimal("20.03")).code)
+    measure_scale(paired, code, off_mm=off_mm)
+    return code
+
+
+def _scales(shop):
+    return shop.read(
+        lambda session: [
+            (scale.test.code, scale.axis, scale.measured_mm - scale.drawn_mm)
+            for scale in forecasts.of(session, conditions(session, "L-1", "Second")).scales
+        ]
+    )
+
+
+def _lens_three(shop):
+    """A lens lot that nobody tested."""
+    shop.act(
+        lambda session, by: materials.add_lot(
+            session, by, material=one(session, Lot, label="L-1").material, label="L-3"
+        ).code
+    )
+
+
+def _of_an_untested_lens(shop):
+    """Of L-3: what the printer is known to do is all that moves its forecast from the nominal pitch."""
+    return float(_forecast(shop, lot="L-3")[0])
+
+
+def test_a_scale_measured_on_a_chart_says_what_the_printer_does_until_its_test_is_withdrawn(paired):
+    _lens_three(paired)
+    paired.act(lambda session, by: set_facts(session, by, {"forecast scale": "2"}))  # else a rule tells next to nothing
+    _measure(paired, off_mm="-0.4")
+    shorter, code = _of_an_untested_lens(paired), _measure(paired, off_mm="0.4")
+    assert _scales(paired) == [(code, "across", Decimal("0.4"))]
+    # printed longer, the printer's inch is longer and holds more lines of the lens: p = s L
+    assert _of_an_untested_lens(paired) > shorter + 0.05
+    paired.act(
+        lambda session, by: [
+            piece.serial
+            for piece in pitch.withdraw(
+                session, by, pitch=one(session, PitchOnRecord, code=code), reason="read upside down"
+            )
+        ]
+    )
+    assert _scales(paired) == []
+
+
+def test_a_chart_that_was_scaled_by_the_driver_says_nothing_of_the_printer(paired):
+    _lens_three(paired)
+    before = _of_an_untested_lens(paired)
+    _measure(paired, off_mm="3")
+    assert _scales(paired) == []
+    assert _of_an_untested_lens(paired) == before
+
+
+def test_a_forecast_keeps_the_scales_it_was_made_with(paired):
+    _measure(paired, off_mm="-0.3")
+    _use(paired, _job_on_second(paired))
+    told = paired.read(
+        lambda session: [json.loads(entry.body) for entry in audit.newest(session, before=None, count=9)]
+    )
+    (taken,) = [body for body in told if body["action"] == "forecast taken"]
+    (words,) = taken["new"]["scales"].values()
+    measured, drawn = (Decimal(part.removesuffix(" mm")) for part in words.split(" of "))
+    assert measured == drawn - Decimal("0.3")

@@ -5,11 +5,9 @@ from decimal import Decimal
 
 import pytest
 
-from logbook.actions import jobs, machines, materials, pitch
-from logbook.lengths import parse_length
-from logbook.records.machines import Machine
-from logbook.records.materials import Lot, Material
+from logbook.actions import jobs
 from logbook.records.pitch import PitchOnRecord
+from support.pairings import conditions, measure_scale, pair
 from support.small_shop import job, one
 
 
@@ -17,32 +15,7 @@ from support.small_shop import job, one
 def code(office):
     """A job on a pairing that nobody tested, linked over another lens lot."""
 
-    def conditions(session, lot, printer):
-        return pitch.Conditions(
-            lens_lot=one(session, Lot, label=lot),
-            mode=one(session, Machine, name=printer).modes[0],
-            paper=one(session, Material, name="paper"),
-            axis="across",
-            distance=parse_length("0.6m"),
-        )
-
-    def tested(session, by):
-        sheet = one(session, Lot, label="L-1").material
-        sheet.thickness, sheet.refractive_index = parse_length("3mm"), Decimal("1.56")
-        materials.add_lot(session, by, material=sheet, label="L-2")
-        machines.add_printer(session, by, name="Second", dpi="300")
-        for lot, printer, lpi in (("L-1", "Printer", "20.07"), ("L-2", "Printer", "20.05"), ("L-2", "Second", "20.03")):
-            pitch.put_on_record(
-                session,
-                by,
-                conditions=conditions(session, lot, printer),
-                origin="test",
-                lpi=Decimal(lpi),
-                u_lpi=Decimal("0.002"),
-                note="",
-            )
-
-    office.act(tested)
+    pair(office)
     made = office.order(customer="")
 
     def choose(session, by):
@@ -76,6 +49,14 @@ def test_its_page_shows_every_test_and_what_is_only_assumed(desk, code):
     assert page.count("<tr>") == 4
     assert "Redundancy" in page
     assert "within 0.5 % of its nominal pitch" in page
+
+
+def test_its_page_shows_the_scales_that_were_measured(desk, office, code):
+    assert "Scales measured" not in _page(desk, f"/job/{code}/forecast")
+    tested = office.read(lambda session: one(session, PitchOnRecord, lpi=Decimal("20.03")).code)
+    measure_scale(office, tested, off_mm="0.4")
+    # 0.4 mm of 80 mm; a rule read to 0.5 mm either way: 0.5 / sqrt(3) / 80
+    assert "+0.50 ± 0.36 %" in _page(desk, f"/job/{code}/forecast")
 
 
 def test_where_a_test_serves_no_forecast_stands_in_the_way(desk, office, code):
