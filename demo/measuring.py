@@ -8,7 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 from workshop import LONG_AGO, OPERATOR, OWNER, Diary, conditions, pitch_for
 
-from logbook.actions import pitch
+from logbook.actions import chartscales, pitch
 from logbook.lengths import Length
 from logbook.records.audit import Actor
 from logbook.records.pitch import PitchTest
@@ -71,7 +71,8 @@ def _read(kept: dict[str, str], truth: Decimal, bias: Decimal) -> Callable[[Sess
     def read(session: Session, by: Actor) -> None:
         made = _find(session, kept).charts[-1]
         counts = {band: counted(truth, lpi, bias=bias) for band, lpi in pitch.bands_of(made).items()}
-        pitch.record_readings(session, by, made=made, counts=counts)
+        scales = {axis: str(length) for axis, length in chartscales.drawn(made).items()}  # as far as a rule can tell
+        pitch.record_readings(session, by, made=made, counts=counts, scales=scales)
 
     return read
 
