@@ -8,7 +8,7 @@ from datetime import date, datetime
 from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session, aliased, joinedload, lazyload, selectinload
 
-from logbook.actions import machines, materials, overtaken, targets
+from logbook.actions import machinehistory, machines, materials, overtaken, targets
 from logbook.actions.finding import ref
 from logbook.actions.pictures import Intake
 from logbook.actions.shop import step_list
@@ -26,6 +26,7 @@ from logbook.rules.findings import Finding, settle, settle_each
 from logbook.rules.stages import PRINT_WAY, ROLLER_STAGES, SHEET_WAY, expect, next_stage
 from logbook.rules.steplist import Stage, StepList
 from logbook.rules.targets import aimed
+from logbook.rules.validity import printer_history
 
 Subject = Sheet | Print
 _MEANING = {"inspect": "checked", "pack": "released"}
@@ -133,9 +134,19 @@ def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[
     found.extend(_in_doubt(subject))
     if isinstance(subject, Sheet) and subject.stage == "print":
         found.extend(overtaken.before_printing(session, subject))
+        found.extend(_at_the_printer(session, by, subject))
     if isinstance(subject, Print) and subject.stage == "inspect":
         found.extend(_before_inspection(session, by, subject))
     return weigh(session, found)
+
+
+def _at_the_printer(session: Session, by: Actor, sheet: Sheet) -> Iterator[Finding]:
+    """A printer out of use, and what happened to it since the run was asked for: nobody was asked about that yet."""
+    if sheet.mode is not None:
+        yield from machine_findings(session, by, machine=sheet.mode.machine)
+    event = machinehistory.since(session, sheet.run.pitch) if sheet.run else None
+    if event is not None and sheet.run is not None and event.at > sheet.run.asked_at:
+        yield from printer_history(machinehistory.said(event), ended=event.ends_pitches)
 
 
 def _in_doubt(subject: Subject) -> Iterator[Finding]:

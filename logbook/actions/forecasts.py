@@ -208,7 +208,9 @@ def _pairing(
 ) -> forecast.Pairing:
     """``at``: a test belongs to the printer as it was then; a head change makes another printer of it."""
     events = select(func.count(MachineEvent.id)).where(
-        MachineEvent.machine_id == row.mode.machine_id, MachineEvent.new_scale
+        MachineEvent.machine_id == row.mode.machine_id,
+        MachineEvent.new_scale,
+        MachineEvent.mode_code.in_(("", row.mode.code)),
     )
     if at is not None:
         events = events.where(MachineEvent.at <= at)

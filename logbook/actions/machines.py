@@ -16,11 +16,10 @@ from logbook.records.audit import Act, Actor, record
 from logbook.records.machines import Authorisation, Machine, MachineCheck, MachineEvent, PrinterMode, RollerSession
 from logbook.records.people import Person
 from logbook.refusals import Refused
+from logbook.rules.history import ends_check
 from logbook.rules.machinecheck import CheckItem
 from logbook.rules.rollers import MachineFacts, WorkerFacts
 
-NEW_SCALE_EVENTS = ("head change", "feed adjustment", "driver change", "repair")
-EVENTS = (*NEW_SCALE_EVENTS, "service", "note")
 BACK = "back into use"
 FACT_FIELDS = ("manual", "freeing_procedure", "stop_position", "isolator", "competent_role", "last_inspection")
 
@@ -184,62 +183,6 @@ def end_sessions(session: Session, by: Actor, machine: Machine) -> list[str]:
     return [ref(one) for one in ended]
 
 
-def back_into_use(
-    session: Session,
-    by: Actor,
-    *,
-    machine: Machine,
-    done: str,
-    done_by: str,
-    stops_proven: bool,
-    guards_back: bool,
-    test_piece: bool,
-) -> None:
-    """Unblock the machine after work on it; a new daily check is due as well."""
-    if not done.strip() or not done_by.strip():
-        raise Refused("Write down what was done and by whom.", field="done")
-    if not (stops_proven and guards_back and test_piece):
-        raise Refused("Stops proven, guards back and a test piece run: all three are needed.", field="stops_proven")
-    old, machine.out_of_use_reason = machine.out_of_use_reason, None
-    session.add(
-        MachineEvent(
-            machine_id=machine.id,
-            at=by.now,
-            person_id=by.person_id,
-            what=BACK,
-            note=f"{done.strip()} ({done_by.strip()})",
-        )
-    )
-    record(
-        session,
-        by,
-        Act(
-            "machine back into use",
-            [ref(machine)],
-            old={"out of use": old},
-            new={"done": done.strip(), "by": done_by.strip()},
-            meaning="released",
-        ),
-    )
-
-
-def note_event(session: Session, by: Actor, *, machine: Machine, what: str, note: str) -> None:
-    """Something happened to the machine; some events end its pitch scale."""
-    if what not in EVENTS:
-        raise Refused(f"{what!r} is no event of a machine.", field="what")
-    session.add(
-        MachineEvent(
-            machine_id=machine.id,
-            at=by.now,
-            person_id=by.person_id,
-            what=what,
-            note=note.strip(),
-            new_scale=what in NEW_SCALE_EVENTS,
-        )
-    )
-    record(session, by, Act("machine event", [ref(machine)], new={"what": what, "note": note.strip()}))
-
-
 @dataclass(frozen=True, slots=True)
 class Minor:
     """What the owner writes down before somebody under 18 works at a machine."""
@@ -345,12 +288,10 @@ def _session_of(machine: Machine) -> Session:
     return session
 
 
-def _back_since(machine: Machine, check: MachineCheck) -> bool:
-    """Whether work was done on the machine after a check, so that it says nothing any more."""
-    back = select(MachineEvent.id).where(
-        MachineEvent.machine_id == machine.id, MachineEvent.what == BACK, MachineEvent.at >= check.at
-    )
-    return _session_of(machine).execute(back.limit(1)).first() is not None
+def _changed_since(machine: Machine, check: MachineCheck) -> bool:
+    """Whether something was done to the machine after a check, so that it says nothing any more."""
+    done = select(MachineEvent.what).where(MachineEvent.machine_id == machine.id, MachineEvent.at >= check.at)
+    return any(ends_check(machine.kind, what) for what in _session_of(machine).execute(done.distinct()).scalars())
 
 
 def machine_facts(machine: Machine) -> MachineFacts:
@@ -368,7 +309,7 @@ def machine_facts(machine: Machine) -> MachineFacts:
         competent_role=machine.competent_role,
         last_inspection=machine.last_inspection,
         out_of_use=machine.out_of_use_reason,
-        check_passed=last is not None and last.passed and not last.withdrawal and not _back_since(machine, last),
+        check_passed=last is not None and last.passed and not last.withdrawal and not _changed_since(machine, last),
     )
 
 

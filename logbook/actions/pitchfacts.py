@@ -6,7 +6,7 @@ from decimal import Decimal
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import stripfits
+from logbook.actions import machinehistory, stripfits
 from logbook.actions.jobs import MaterialChoice, axis_of
 from logbook.actions.pictures import current
 from logbook.actions.standing import why_withdrawn
@@ -14,7 +14,6 @@ from logbook.engine import distance, drift, lens
 from logbook.lengths import Length
 from logbook.records.audit import Actor
 from logbook.records.floor import JobMaterials, Run, Sheet, StripReading
-from logbook.records.machines import MachineEvent
 from logbook.records.materials import Material
 from logbook.records.orders import Job
 from logbook.records.pitch import PitchOnRecord
@@ -131,7 +130,7 @@ def facts_and_needs(
     session: Session, by: Actor, *, job: Job, materials: JobMaterials | MaterialChoice, pitch: PitchOnRecord
 ) -> tuple[PitchFacts, JobNeeds]:
     """What the rules need to know about a pitch and a job."""
-    used = as_used(job, pitch)
+    used, event = as_used(job, pitch), machinehistory.since(session, pitch)
     facts = PitchFacts(
         origin=pitch.origin,
         lens_lot=_lot_name(pitch),
@@ -142,7 +141,8 @@ def facts_and_needs(
         known_since=pitch.known_since.astimezone(),
         withdrawn=why_withdrawn(session, pitch),
         confirmed=_confirmed(session, pitch),
-        scale_ended=_scale_ended(session, pitch),
+        scale_ended=machinehistory.said(event) if event else None,
+        ended=bool(event and event.ends_pitches),
     )
     needs = JobNeeds(
         lens_lot=_lot_name(materials),
@@ -180,20 +180,6 @@ def _confirmed(session: Session, pitch: PitchOnRecord) -> str | None:
         if fit is not None and abs(fit.off_lenticules) <= max(AGREE_LENTICULES, 3 * fit.u_lenticules):
             return f"the pitch strip of sheet {sheet.number}"
     return None
-
-
-def _scale_ended(session: Session, pitch: PitchOnRecord) -> str | None:
-    event = session.execute(
-        select(MachineEvent)
-        .where(
-            MachineEvent.machine_id == pitch.mode.machine_id,
-            MachineEvent.new_scale,
-            MachineEvent.at > pitch.known_since,
-        )
-        .order_by(MachineEvent.id)
-        .limit(1)
-    ).scalar_one_or_none()
-    return f"{event.what} on {event.at.astimezone():%Y-%m-%d}" if event else None
 
 
 def _climate(job: Job, materials: JobMaterials | MaterialChoice, pitch: PitchOnRecord) -> float | None:

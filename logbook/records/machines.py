@@ -93,7 +93,11 @@ class MachineEvent(Base):
     what: Mapped[str] = mapped_column(String(40))
     note: Mapped[str] = mapped_column(Text, default="")
     new_scale: Mapped[bool] = mapped_column(default=False)
-    """Whether pitch tests before this event serve with *ask* only."""
+    """Whether pitches that were found before this event are in question: asked about, or ended."""
+    ends_pitches: Mapped[bool] = mapped_column(default=False, server_default="0")
+    """Whether they serve no more."""
+    mode_code: Mapped[str] = mapped_column(String(8), default="", server_default="")
+    """Of a printer: the one mode that it concerns; empty for all of them."""
 
     person: Mapped[Person] = relationship()
 

@@ -36,6 +36,8 @@ class PitchFacts:
     """What confirmed a pitch that was carried over: a pitch strip beside a print of it; None when nothing did."""
     scale_ended: str | None = None
     """What happened to the printer since (head change, repair …); None when nothing did."""
+    ended: bool = False
+    """Whether whoever noted that said that no earlier pitch serves any more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,15 +106,20 @@ def _origin(pitch: PitchFacts) -> Iterator[Finding]:
 
 
 def _history(pitch: PitchFacts, job: JobNeeds) -> Iterator[Finding]:
-    if pitch.scale_ended is not None:
-        yield ask(
-            "printer history",
-            f"Since it was found the printer had this: {pitch.scale_ended}; its scale may have changed.",
-        )
+    yield from printer_history(pitch.scale_ended, ended=pitch.ended)
     if pitch.paper_lot and job.paper_lot and pitch.paper_lot != job.paper_lot:
         yield note("paper lot", f"It was found on paper lot {pitch.paper_lot}; this job uses lot {job.paper_lot}.")
     if job.now - pitch.known_since > OLD_AFTER:
         yield note("age", f"It was found on {pitch.known_since:%Y-%m-%d}, more than a year ago.")
+
+
+def printer_history(event: str | None, *, ended: bool) -> Iterator[Finding]:
+    """What happened to the printer since a pitch was found, in words: asked about, or a stop where it ended it."""
+    told = f"Since it was found the printer had this: {event}"
+    if event is not None and ended:
+        yield stop("printer history", f"{told}; no pitch found before that serves any more. Test again.")
+    elif event is not None:
+        yield ask("printer history", f"{told}; its scale may have changed.")
 
 
 def _climate(job: JobNeeds) -> Iterator[Finding]:

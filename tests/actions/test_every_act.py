@@ -33,6 +33,7 @@ from logbook.actions import (
     jobs,
     leaving,
     lenses,
+    machinehistory,
     machines,
     materials,
     onpaper,
@@ -307,7 +308,7 @@ def _equipment(told: Story) -> None:
         told.tell(name, lambda session, by: act(session, by, machine=one(session, Machine, name="Wheel"), **more))
 
     machine("machines.set_machine_facts", machines.set_machine_facts, values={"manual": "drawer"})
-    machine("machines.note_event", machines.note_event, what="service", note="new wheel")
+    machine("machinehistory.note_event", machinehistory.note_event, what="service", note="new wheel")
     machine("machines.check_machine", machines.check_machine, items=[], answers={})
     told.tell(
         "badchecks.withdraw_check",
@@ -316,8 +317,9 @@ def _equipment(told: Story) -> None:
         ),
     )
     machine("machines.take_out_of_use", machines.take_out_of_use, reason="blunt")
-    done = {"done": "wheel changed", "done_by": "Otto", "stops_proven": True, "guards_back": True, "test_piece": True}
-    machine("machines.back_into_use", machines.back_into_use, **done)
+    proofs = machinehistory.Proofs(stops=False, guards=True, test_piece=True)
+    done = {"done": "wheel changed", "done_by": "Otto", "proofs": proofs}
+    machine("machinehistory.back_into_use", machinehistory.back_into_use, **done)
     told.tell(
         "machines.authorise",
         lambda session, by: machines.authorise(

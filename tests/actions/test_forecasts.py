@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import forecasts, jobs, leaving, machines, materials, pitch, trace
+from logbook.actions import forecasts, jobs, leaving, machinehistory, machines, materials, pitch, trace
 from logbook.actions.shop import set_facts
 from logbook.records import audit
 from logbook.records.forecasts import ForecastSource
@@ -61,8 +61,8 @@ def test_a_lens_whose_optics_are_unknown_has_none_and_a_test_without_distance_is
 
 def test_a_new_head_makes_another_printer_of_it(paired):
     paired.act(
-        lambda session, by: machines.note_event(
-            session, by, machine=one(session, Machine, name="Second"), what="head change", note=""
+        lambda session, by: machinehistory.note_event(
+            session, by, machine=one(session, Machine, name="Second"), what="head change", note="left head"
         )
     )
     assert _forecast(paired)[2] == "prior"

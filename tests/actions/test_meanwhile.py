@@ -5,7 +5,7 @@ import json
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import machines, orders, papers, pictures, runs, smallpapers
+from logbook.actions import machinehistory, machines, orders, papers, pictures, runs, smallpapers
 from logbook.background.compute import work_on
 from logbook.lengths import parse_length
 from logbook.records import audit
@@ -28,7 +28,7 @@ def _ask(shop, code, reason=""):
 def _new_head(shop):
     def note(session, by):
         printer = one(session, Machine, name="Printer")
-        machines.note_event(session, by, machine=printer, what="head change", note="both heads")
+        machinehistory.note_event(session, by, machine=printer, what="head change", note="both heads")
 
     shop.act(note)
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import heirlooms, jobs, machines, materials, orders, pictures, pitch, reorders
+from logbook.actions import heirlooms, jobs, machinehistory, machines, materials, orders, pictures, pitch, reorders
 from logbook.records.audit import AuditEntry
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot
@@ -162,7 +162,7 @@ def test_a_pitch_that_was_withdrawn_is_left_open_and_said(shop, finished):
 
 def test_a_pitch_that_a_repair_ended_asks_for_a_new_choice(shop, finished):
     shop.act(
-        lambda session, by: machines.note_event(
+        lambda session, by: machinehistory.note_event(
             session, by, machine=one(session, Machine, name="Printer"), what="head change", note="new head"
         )
     )

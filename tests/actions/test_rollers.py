@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from logbook.actions import bench, leaving, machines
+from logbook.actions import bench, leaving, machinehistory, machines
 from logbook.records.machines import Machine
 from logbook.records.people import Person
 from logbook.refusals import Refused
@@ -141,15 +141,13 @@ def test_a_machine_that_comes_back_is_checked_before_it_rolls(shop, waiting):
     def out_and_back(session, by):
         rollers = one(session, Machine, name="Rollers")
         machines.take_out_of_use(session, by, machine=rollers, reason="the stop on the feed side sticks")
-        machines.back_into_use(
+        machinehistory.back_into_use(
             session,
             by,
             machine=rollers,
             done="stop changed",
             done_by="Brandt & Sons",
-            stops_proven=True,
-            guards_back=True,
-            test_piece=True,
+            proofs=machinehistory.Proofs(stops=True, guards=True, test_piece=True),
         )
 
     shop.act(out_and_back)

@@ -9,13 +9,14 @@ from werkzeug import Response
 from wtforms import BooleanField, DateField, RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import Length as TextLength
 
-from logbook.actions import badchecks
+from logbook.actions import badchecks, machinehistory
 from logbook.actions import machines as actions
 from logbook.actions.finding import by_code, ref
 from logbook.paper.shelf import read_shelf
 from logbook.records.audit import Actor
-from logbook.records.machines import Authorisation, Machine, MachineEvent
+from logbook.records.machines import Authorisation, Machine, PrinterMode
 from logbook.records.people import Person
+from logbook.rules import history
 from logbook.rules.machinecheck import CheckItem
 from logbook.rules.rollers import missing_fields
 from logbook.rules.traits import machine_traits
@@ -96,8 +97,12 @@ class AuthoriseForm(BenchForm):
 class EventForm(BenchForm):
     """Something happened to it."""
 
-    what = SelectField("What", choices={event: event for event in actions.EVENTS})
-    note = StringField("Note", [MAYBE, TextLength(max=300)])
+    what = SelectField("What", [NEEDED], validate_choice=False)
+    note = StringField("What was it", [NEEDED, TextLength(max=300)])
+    effect = RadioField(
+        "Does it print larger or smaller since", [MAYBE], choices=history.EFFECTS, validate_choice=False
+    )
+    mode = SelectField("Concerns", [MAYBE], validate_choice=False)
 
 
 class OutForm(BenchForm):
@@ -107,7 +112,7 @@ class OutForm(BenchForm):
 
 
 class BackForm(BenchForm):
-    """Back into use."""
+    """Back into use, after a repair and after a service alike."""
 
     done = StringField("What was done", [NEEDED, TextLength(max=300)])
     done_by = StringField("By whom", [NEEDED, TextLength(max=120)], description="Person or service firm.")
@@ -197,11 +202,6 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
                 .order_by(Authorisation.id)
             ).scalars()
         )
-        events = list(
-            session.execute(
-                select(MachineEvent).where(MachineEvent.machine_id == found.id).order_by(MachineEvent.id.desc())
-            ).scalars()
-        )
         facts_form = forms.get("facts_form") or FactsForm(formdata=None, obj=found)
         meanwhile.watch(session, facts_form, ref(found), "machine facts set")
         return page(
@@ -210,13 +210,13 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             missing=missing_fields(actions.machine_facts(found)),
             checked=_checked_today(found),
             named=named,
-            events=events,
+            events=machinehistory.told(session, found),
             items=_items(found),
             typed=request.form,
             can_hurt=actions.machine_facts(found).can_hurt,
             facts_form=facts_form,
             authorise_form=authorise_form,
-            event_form=forms.get("event_form") or EventForm(formdata=None),
+            event_form=_event_form(found, forms.get("event_form")),
             out_form=forms.get("out_form") or OutForm(formdata=None),
             back_form=forms.get("back_form") or BackForm(formdata=None),
             check_form=forms.get("check_form") or CheckForm(formdata=None),
@@ -225,6 +225,13 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
                 (one, badchecks.worked_under(session, one.check)) for one in badchecks.withdrawals(session, found)
             ],
         )
+
+
+def _event_form(found: Machine, sent: BenchForm | None) -> EventForm:
+    form = sent if isinstance(sent, EventForm) else EventForm(formdata=None)
+    form.what.choices = [(event, event) for event in history.EVENTS[found.kind]]
+    form.mode.choices = [("", "every mode"), *((mode.code, mode.name) for mode in found.modes)]
+    return form
 
 
 def _wrong_form(session: Session, found: Machine, sent: BenchForm | None) -> WrongCheckForm:
@@ -333,8 +340,14 @@ def event(code: str) -> Response | tuple[str, int]:
         code,
         "event_form",
         form,
-        lambda session, by, row: actions.note_event(
-            session, by, machine=row, what=form.what.data, note=form.note.data or ""
+        lambda session, by, row: machinehistory.note_event(
+            session,
+            by,
+            machine=row,
+            what=form.what.data,
+            note=form.note.data,
+            effect=form.effect.data or "",
+            mode=by_code(session, PrinterMode, form.mode.data, field="mode") if form.mode.data else None,
         ),
     )
 
@@ -360,14 +373,12 @@ def back(code: str) -> Response | tuple[str, int]:
         code,
         "back_form",
         form,
-        lambda session, by, row: actions.back_into_use(
+        lambda session, by, row: machinehistory.back_into_use(
             session,
             by,
             machine=row,
             done=form.done.data,
             done_by=form.done_by.data,
-            stops_proven=form.stops_proven.data,
-            guards_back=form.guards_back.data,
-            test_piece=form.test_piece.data,
+            proofs=machinehistory.Proofs(form.stops_proven.data, form.guards_back.data, form.test_piece.data),
         ),
     )
