@@ -16,8 +16,10 @@ from logbook.records.audit import Act, Actor, record
 from logbook.records.people import ROLES, Person, ShopFact, SignIn, Throttle
 from logbook.refusals import Refused
 
-IDLE = timedelta(hours=12)
-LONGEST = timedelta(days=7)
+IDLE = timedelta(minutes=30)
+LONGEST = timedelta(hours=12)
+KNOWN_AFTERWARDS = timedelta(days=7)
+"""How long a browser is known whose sign-in ran out: worth nothing but that a form of it is kept."""
 PASSWORD_LEAST, PASSWORD_MOST = 8, 64
 FIRST_BLOCK, LONGEST_BLOCK = timedelta(seconds=1), timedelta(minutes=5)
 FREE_TRIES = 3
@@ -189,7 +191,19 @@ def signed_in(session: Session, token: str, now: datetime) -> SignIn | None:
     found = session.execute(select(SignIn).where(SignIn.token_hash == token_hash(token))).scalar_one_or_none()
     if found is None or found.ended_at is not None or not found.person.active:
         return None
-    return None if now - found.seen_at > IDLE or now - found.started_at > LONGEST else found
+    return None if _is_over(found, now) else found
+
+
+def _is_over(found: SignIn, now: datetime) -> bool:
+    return now - found.seen_at > IDLE or now - found.started_at > LONGEST
+
+
+def ran_out(session: Session, token: str, now: datetime) -> str | None:
+    """Who was signed in with a cookie whose time ran out, and not long ago; None for any other cookie."""
+    found = session.execute(select(SignIn).where(SignIn.token_hash == token_hash(token))).scalar_one_or_none()
+    if found is None or found.ended_at is not None or not found.person.active:
+        return None
+    return found.person.name if _is_over(found, now) and now - found.started_at <= KNOWN_AFTERWARDS else None
 
 
 def end_sign_in(session: Session, by: Actor, *, token: str) -> None:

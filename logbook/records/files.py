@@ -96,6 +96,11 @@ class FileStore:
         held.touch()
         return word
 
+    def held(self, word: str) -> Path | None:
+        """Where a held file lies; None where it was swept, or nothing was ever held under this word."""
+        path = self.folder / "incoming" / f"{_HELD}{word}"
+        return path if _WORD.fullmatch(word) and path.is_file() else None
+
     def claim(self, word: str) -> Path | None:
         """A held file as a temporary one again; None where it was swept, or nothing was ever held under this word."""
         if not _WORD.fullmatch(word):

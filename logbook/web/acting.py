@@ -12,7 +12,7 @@ from werkzeug import Response
 
 from logbook.records.audit import Actor, AuditEntry, AuditObject, was_done
 from logbook.refusals import Changed, Refused
-from logbook.web import meanwhile, pinned
+from logbook.web import keptforms, meanwhile, pinned
 from logbook.web.condition import condition, is_unavailable, unavailable
 from logbook.web.fields import BenchForm
 from logbook.web.gate import actor, the_shop
@@ -31,10 +31,7 @@ def reading() -> Iterator[Session]:
 def act(form: BenchForm, work: Callable[[Session, Actor], T], then: Callable[[T], str]) -> Response | None:
     """Do the act of a form that was read; a redirect when done, None when refused (the form then says why)."""
     request_id = form.request_id.data or None
-    if condition().damage:
-        _cannot_write(form, condition().damage)
-        return None
-    if not pinned.is_confirmed(form):
+    if _waits(form) or not pinned.is_confirmed(form):
         return None
     try:
         with the_shop().database.writing() as session:
@@ -62,6 +59,17 @@ def act(form: BenchForm, work: Callable[[Session, Actor], T], then: Callable[[T]
             raise
         _cannot_write(form, words)
         return None
+
+
+def _waits(form: BenchForm) -> bool:
+    """Whether nothing is to be done yet: a form that is only shown again, or a database that is damaged."""
+    if keptforms.shown_again():
+        form.form_errors.append(keptforms.once_more(safety=form.has_steps))
+        return True
+    if condition().damage:
+        _cannot_write(form, condition().damage)
+        return True
+    return False
 
 
 def _cannot_write(form: BenchForm, words: str) -> None:

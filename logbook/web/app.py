@@ -15,7 +15,7 @@ from logbook import resources
 from logbook.paper.writer import PdfWriter
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
-from logbook.web import gate, shown, uploads
+from logbook.web import gate, keptforms, shown, uploads
 from logbook.web.condition import Condition, condition
 from logbook.web.pages import (
     align,
@@ -87,6 +87,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     gate.watch(app)
     CSRFProtect(app)
     shown.teach(app)
+    keptforms.teach(app)
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
         tracing, papers, files, texts, ghosting, depth, steps, mounting, forecasts,

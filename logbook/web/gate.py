@@ -14,7 +14,7 @@ from werkzeug import Response
 from logbook.actions import people
 from logbook.records.audit import Actor
 from logbook.records.opened import Shop
-from logbook.web import tablets
+from logbook.web import keptforms, tablets
 
 COOKIE = "bench-sign-in"
 UPLOADS = {"orders.new", "jobs.add_pictures", "jobs.replace", "tracing.by_file", "bench.sign_sheet", "bench.sign_piece",
@@ -29,6 +29,8 @@ FOR_WRITING = {
     "pitch.new", "pitch.carry", "stock.new", "stock.new_lot", "reorders.of_order", "reorders.of_job", "quotes.new",
 }  # fmt: skip
 """Pages that are forms and nothing else: no use to somebody who only looks."""
+BY_ITSELF = {"runs.state", "status.state"}
+"""What an open page asks for without anybody there: it keeps no sign-in alive."""
 _TOUCH_EVERY = timedelta(minutes=1)
 
 P = ParamSpec("P")
@@ -73,12 +75,35 @@ def _come_in() -> Response | None:
         return _tablet_comes_in(request.endpoint or "")
     g.me = _whoever()
     if g.me is None and request.endpoint not in PUBLIC:
-        return redirect(url_for("entry.sign_in", back=request.path if request.method == "GET" else "/"), 303)
+        return redirect(url_for("entry.sign_in", back=_after_signing_in()), 303)
     if g.me is not None and not g.me.may_write and not _may_look(request.endpoint or ""):
         abort(403)
     if g.me is not None and request.endpoint in UPLOADS:
         request.max_content_length = the_shop().settings.upload_bytes
+        keptforms.give_files(the_shop())
     return None
+
+
+def _after_signing_in() -> str:
+    """Where somebody wanted to go; for a form that came too late, to where it is shown again."""
+    if request.method in ("GET", "HEAD"):
+        return request.full_path if request.query_string else request.path
+    word = _kept_form()
+    return url_for("entry.again", word=word) if word else "/"
+
+
+def _kept_form() -> str | None:
+    """Hold the form of somebody whose sign-in ran out; a stranger's is never read."""
+    token = request.cookies.get(COOKIE)
+    if not token or request.endpoint is None or request.method != "POST":
+        return None
+    with the_shop().database.reading() as session:
+        person = people.ran_out(session, token, datetime.now(UTC))
+    if person is None:
+        return None
+    if request.endpoint in UPLOADS:
+        request.max_content_length = the_shop().settings.upload_bytes
+    return keptforms.keep(the_shop().store, person)
 
 
 def _at_a_tablet() -> bool:
@@ -127,7 +152,7 @@ def _whoever() -> Me | None:
         if found is None:
             return None
         me = Me(found.person.id, found.person.code, found.person.name, found.person.role, found.person.units)
-        stale = now - found.seen_at > _TOUCH_EVERY
+        stale = now - found.seen_at > _TOUCH_EVERY and request.endpoint not in BY_ITSELF
     if stale:
         # a folder that takes no writes still shows its pages
         with suppress(OperationalError), the_shop().database.writing() as session:

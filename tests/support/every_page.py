@@ -28,6 +28,7 @@ NOT_PAGES = {
     "align.blended",
     "align.fitted",
     "static",
+    "entry.again",
     "entry.icon",
     "files.preview",
     "files.on_piece",

@@ -25,7 +25,7 @@ from logbook.rules.defects import CAUSES, cause_words
 from logbook.rules.findings import REASON_FIELD, Strength, strongest
 from logbook.rules.stages import ROLLER_STAGES
 from logbook.rules.steplist import Stage
-from logbook.web import choices, papering, pinned, tablets
+from logbook.web import choices, keptforms, papering, pinned, tablets
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import actor, the_shop
@@ -130,6 +130,10 @@ class SettledForm(BackForm):
 @pages.route("/bench")
 def place_list() -> tuple[str, int]:
     """What stands at every stage."""
+    return _listing(())
+
+
+def _listing(chosen: Sequence[str]) -> tuple[str, int]:
     with reading() as session:
         standing = actions.standing(session)
         waits = {
@@ -142,6 +146,7 @@ def place_list() -> tuple[str, int]:
             waits=waits,
             now=actor().now,
             form=SignForm(formdata=None),
+            chosen=chosen,
             tap=takingback.last_tap(session, actor()),
         )
 
@@ -386,6 +391,8 @@ def sign_several(stage: str) -> Response | tuple[str, int]:
 
     if form.validate_on_submit() and (done := act(form, work, lambda _: url_for("bench.place_list"))):
         return done
+    if keptforms.shown_again():
+        return _listing(chosen)
     said = " ".join([*form.form_errors, *form.beside.values()])
     raise Refused(said or "Something was not filled in; sign them on their own pages.")
 

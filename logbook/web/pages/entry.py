@@ -7,6 +7,7 @@ from wtforms.validators import Length as TextLength
 
 from logbook.actions import people
 from logbook.refusals import Refused
+from logbook.web import keptforms, shown
 from logbook.web.acting import reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import COOKIE, actor, the_shop
@@ -74,7 +75,18 @@ def sign_in() -> Response | tuple[str, int] | str:
             return _with_cookie(redirect(_back(), 303), token)
         except Refused as refusal:
             say(form, refusal)
-    return render_template("sign_in.html", form=form, names=names), 422 if request.method == "POST" else 200
+    kept = _back().startswith(url_for(".again", word="-")[:-1])
+    rendered = render_template("sign_in.html", form=form, names=names, kept=kept)
+    return rendered, 422 if request.method == "POST" else 200
+
+
+@pages.get("/again/<word>")
+def again(word: str) -> Response | tuple[str, int]:
+    """A form that came after the sign-in had ended, filled in as it was typed."""
+    kept = keptforms.find(the_shop().store, word)
+    if kept is None:
+        return shown.trouble("No longer kept", "What was typed is kept for an hour, in the browser that sent it."), 404
+    return keptforms.show(kept)
 
 
 def _checked(name: str, password: str) -> str:
@@ -102,7 +114,7 @@ def _with_cookie(response: Response, token: str) -> Response:
     response.set_cookie(
         COOKIE,
         token,
-        max_age=int(people.LONGEST.total_seconds()),
+        max_age=int(people.KNOWN_AFTERWARDS.total_seconds()),
         httponly=True,
         samesite="Lax",
         secure=current_app.config["SESSION_COOKIE_SECURE"],

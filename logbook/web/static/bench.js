@@ -48,7 +48,12 @@ for (const box of document.querySelectorAll('[data-run]')) {
   const left = box.querySelector('.left');
   const ask = async () => {
     try {
-      const state = await (await fetch(box.dataset.run)).json();
+      const answer = await fetch(box.dataset.run);
+      if (answer.redirected) { // the sign-in is over: its page says so
+        location.reload();
+        return;
+      }
+      const state = await answer.json();
       bar.value = state.progress;
       if (state.state !== 'waiting' && state.state !== 'running') {
         location.reload();
