@@ -19,6 +19,7 @@ from logbook.records.files import KeptFile
 from logbook.records.floor import CustomersWord, Print, Run, RunPiece, StepRecord, TravellerIssue, Verdict
 from logbook.records.manifest import backups_in
 from logbook.records.orders import Answer, Customer, Job, Order, Picture, Proof
+from logbook.records.prooflinks import ProofLink
 from logbook.records.quotes import Quote
 from logbook.refusals import Refused
 
@@ -54,6 +55,7 @@ def of_customer(session: Session, customer: Customer) -> Going:
         "who answered and in which words, of {} answers": sum(bool(one.given_by or one.words) for one in answers),
         "what they said to {} prints that went as they were": len(_words(session, customer)),
         "{} printed travellers and proof pages that carry the name": len(papers),
+        "{} links to proofs, which serve no more": len(_open_links(session, customer)),
         "the keys of what the trail holds of them": bool(customer.hash_key),
     }
     return Going(tuple(words.format(count) for words, count in counted.items() if count), tuple(papers))
@@ -76,6 +78,11 @@ def _words(session: Session, customer: Customer) -> list[CustomersWord]:
     mine = select(CustomersWord).join(Verdict).join(Print, Verdict.print_id == Print.id).join(Job).join(Order)
     mine = mine.where(Order.customer_id == customer.id, CustomersWord.words.is_not(None))
     return list(session.execute(mine.order_by(CustomersWord.id)).scalars())
+
+
+def _open_links(session: Session, customer: Customer) -> list[ProofLink]:
+    mine = select(ProofLink).join(Proof).join(Job).join(Order).where(Order.customer_id == customer.id)
+    return list(session.execute(mine.where(ProofLink.revoked_at.is_(None)).order_by(ProofLink.id)).scalars())
 
 
 def _papers(session: Session, customer: Customer) -> list[KeptFile]:
@@ -102,6 +109,9 @@ def forget_customer(session: Session, by: Actor, *, customer: Customer, reason: 
     said = _words(session, customer)
     for one in said:
         one.words = None
+    links = _open_links(session, customer)
+    for link in links:
+        link.revoked_at = by.now
     _let_go(going.files, by)
     session.flush()
     # last: what keeps the search index forgets whatever was erased before
@@ -109,7 +119,7 @@ def forget_customer(session: Session, by: Actor, *, customer: Customer, reason: 
     customer.erased_at = by.now
     pieces = [session.get_one(Print, one.verdict.print_id) for one in said]
     refs = [ref(customer), *map(ref, touched), *dict.fromkeys(ref(answer.proof) for answer in answers)]
-    refs += dict.fromkeys(map(ref, pieces))
+    refs += dict.fromkeys(map(ref, [*pieces, *links]))
     gone = [kept.sha256 for kept in going.files]
     record(session, by, Act("customer forgotten", refs, reason=reason.strip(), new={"files": len(gone)}, files=gone))
     return gone

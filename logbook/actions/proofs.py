@@ -14,6 +14,7 @@ from logbook.engine import proofing
 from logbook.records.audit import Act, Actor, canonical, keyed_hash, record
 from logbook.records.files import FileStore, keep
 from logbook.records.orders import Answer, Job, Proof
+from logbook.records.prooflinks import ProofLink
 from logbook.refusals import Refused
 
 
@@ -99,9 +100,10 @@ def keep_proof(session: Session, by: Actor, *, job: Job, draft: Draft) -> Proof:
 
 
 def record_answer(
-    session: Session, by: Actor, *, proof: Proof, verdict: str, how: str, given_by: str = "", words: str = ""
-) -> Answer:
-    """The customer's word as staff heard it; a later word is a new row and counts."""
+    session: Session, by: Actor, *, proof: Proof, verdict: str, how: str, given_by: str = "", words: str = "",
+    through: ProofLink | None = None,
+) -> Answer:  # fmt: skip
+    """The customer's word as staff heard it, or as it came through a link; a later word is a new row and counts."""
     if not is_current(proof):
         raise Refused("Pictures or size changed after this proof; make a new one and ask again.")
     if verdict == "change" and not words.strip():
@@ -113,28 +115,29 @@ def record_answer(
         given_by=given_by.strip() or None,
         words=words.strip() or None,
         at=by.now,
-        recorded_by_id=by.person_id,
+        recorded_by_id=through.made_by_id if through else by.person_id,
     )
     session.add(answer)
     session.flush()
-    assert answer.hash_key is not None
-    personal = {
-        name: keyed_hash(answer.hash_key, value)
-        for name, value in (("given_by", answer.given_by), ("words", answer.words))
-        if value
-    }
     record(
         session,
         by,
         Act(
             "customer answered",
-            [ref(proof.job), ref(proof)],
+            [ref(proof.job), ref(proof), *([ref(through)] if through else [])],
             meaning="approved" if verdict == "approved" else "rejected",
-            new={"verdict": verdict, "how": how, **personal},
+            new={"verdict": verdict, "how": how, **_personal(answer)},
             files=proof.picture_hashes.split(),
         ),
     )
     return answer
+
+
+def _personal(answer: Answer) -> dict[str, str]:
+    """Who said it and in which words, as keyed hashes."""
+    assert answer.hash_key is not None
+    said = {"given_by": answer.given_by, "words": answer.words}
+    return {name: keyed_hash(answer.hash_key, value) for name, value in said.items() if value}
 
 
 def is_current(proof: Proof) -> bool:

@@ -1,11 +1,13 @@
 """The shop's own facts, and its step list."""
 
 import hashlib
+import ipaddress
 import json
 import tomllib
 from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -31,6 +33,8 @@ FACTS = {
     "tax": "Tax on what is sold, in percent; prices here are without it",
     "money": "Money, as it is written behind an amount",
     "address": "Address of this logbook in the shop's network, for the QR codes",
+    "proof address": "Links to proofs: the public address that customers open, such as https://proofs.example.org "
+                     "(nothing written: links are off)",
     "forecast lens": "Forecasts: how far a lens lot may be from its nominal pitch, in percent (usually 0.5)",
     "forecast scale": "Forecasts: how far a printer's scale may be from true, in percent (usually 0.05)",
     "forecast mode or paper": "Forecasts: what a mode or a paper may add to that, in percent (usually 0.05)",
@@ -51,6 +55,8 @@ def set_facts(session: Session, by: Actor, values: dict[str, str]) -> None:
     if not changed:
         return
     _megapixels(changed.get("largest picture", ""))
+    if changed.get("proof address"):
+        changed["proof address"] = _public_address(changed["proof address"])
     for key in changed:
         if key.startswith("forecast "):
             percent(changed[key], words=FACTS[key])
@@ -88,6 +94,29 @@ def _megapixels(text: str) -> int:
         raise Refused(f"The largest picture is a whole number of million pixels from 1 to {MOST_MEGAPIXELS}, "
                       f"not {text[:20]!r}.", field="largest_picture")
     return int(text)
+
+
+def _public_address(text: str) -> str:
+    """The address of proof links as it is kept: https, a host, perhaps a port. Plain http serves this machine only."""
+    try:
+        parts = urlsplit(text.strip())
+        sound = parts.scheme in ("https", "http") and parts.hostname and parts.port != 0
+    except ValueError:
+        sound = False
+    if not sound or f"{parts.scheme}://{parts.netloc}" != text.strip().rstrip("/") or "@" in parts.netloc:
+        raise Refused("The address of links to proofs reads like https://proofs.example.org, with nothing after the "
+                      "name.", field="proof_address")  # fmt: skip
+    if parts.scheme == "http" and not _is_this_machine(str(parts.hostname)):
+        raise Refused("Links to proofs go over the open network: their address begins with https://.",
+                      field="proof_address")  # fmt: skip
+    return f"{parts.scheme}://{parts.netloc}"
+
+
+def _is_this_machine(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
 
 
 def facts(session: Session) -> dict[str, str]:

@@ -19,7 +19,7 @@ from logbook.refusals import Refused
 # what people come for -> the commands that do it, in the order in which --help lists them
 _PURPOSES = {
     "Pictures and pitches, without any shop": ("pitch", "interlace", "view"),
-    "The shop's logbook": ("serve", "worker", "autostart", "new-password"),
+    "The shop's logbook": ("serve", "worker", "proofs", "autostart", "new-password"),
     "What is on record": ("trace", "verify", "travellers"),
     "Keeping it safe": ("backup", "verify-backup", "restore", "export"),
 }
@@ -44,6 +44,7 @@ _COMMANDS = {
     "trace": "shop",
     "serve": "shop",
     "worker": "shop",
+    "proofs": "proofs",
     "travellers": "paper",
     "verify": "shop",
     "backup": "backup",

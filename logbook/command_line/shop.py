@@ -59,7 +59,7 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
         logging.getLogger(chatty).setLevel(logging.ERROR)
     settings = Settings(data=data.absolute())
     shop = _sound(settings)
-    listener = _listen("0.0.0.0" if shop_network else "127.0.0.1", port)  # noqa: S104 - asked for by name
+    listener = listen("0.0.0.0" if shop_network else "127.0.0.1", port)  # noqa: S104 - asked for by name
     port = listener.getsockname()[1]
     # only now: where the port is taken, another server works in this folder
     _tidy(shop)
@@ -76,7 +76,7 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
         supervisor.start()
     app = create_app(shop, ring=Bell(settings).ring, network_address=network_address)
     threading.Thread(target=app.extensions["condition"].check, name="look through the database", daemon=True).start()
-    _run_server(app, listener, supervisor, largest=settings.upload_bytes + FORM_BYTES)
+    run_server(app, listener, supervisor, threads=8, max_request_body_size=settings.upload_bytes + FORM_BYTES)
 
 
 def _opened(settings: Settings) -> "Shop":
@@ -118,7 +118,8 @@ def _tidy(shop: "Shop") -> None:
             note_swept(session, worker_actor(), temporary=temporary, unknown=unknown)
 
 
-def _listen(host: str, port: int) -> socket.socket:
+def listen(host: str, port: int) -> socket.socket:
+    """A socket that listens there already; Refused where the port cannot be used."""
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
@@ -141,7 +142,8 @@ def _network_address(port: int) -> str:
     return f"http://{host}:{port}/"
 
 
-def _run_server(app: object, listener: socket.socket, supervisor: object, *, largest: int) -> None:
+def run_server(app: object, listener: socket.socket, supervisor: object = None, **how: object) -> None:
+    """Serve pages until somebody ends it; ``how`` is in the server's own words."""
     import signal
 
     import waitress
@@ -151,14 +153,7 @@ def _run_server(app: object, listener: socket.socket, supervisor: object, *, lar
 
     signal.signal(signal.SIGTERM, end)
     try:
-        waitress.serve(
-            app,
-            sockets=[listener],
-            threads=8,
-            ident=None,
-            clear_untrusted_proxy_headers=True,
-            max_request_body_size=largest,
-        )
+        waitress.serve(app, sockets=[listener], ident=None, clear_untrusted_proxy_headers=True, **how)
     except KeyboardInterrupt:
         pass
     finally:

@@ -208,6 +208,7 @@ class Answer(Base):
     hash_key: Mapped[str | None] = mapped_column(String(64), default=lambda: secrets.token_hex(32))
     at: Mapped[datetime] = mapped_column(UtcTime)
     recorded_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    """Who wrote it down; of one that came by link, who made the link."""
 
     proof: Mapped[Proof] = relationship(back_populates="answers")
     recorded_by: Mapped[Person] = relationship()

@@ -12,11 +12,12 @@ from logbook.records import (
     people,
     pitch,
     places,
+    prooflinks,
     quotes,
 )
 from logbook.records.base import Base
 
 __all__ = [
     "Base", "audit", "files", "floor", "forecasts", "keeping", "machines", "materials", "orders", "people", "pitch",
-    "places", "quotes",
+    "places", "prooflinks", "quotes",
 ]  # fmt: skip

@@ -5,7 +5,7 @@ import secrets
 from collections.abc import Callable
 from pathlib import Path
 
-from flask import Flask, Response, current_app, g, request
+from flask import Flask, current_app, g
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from jinja2 import StrictUndefined
 from sqlalchemy.exc import DatabaseError
@@ -17,6 +17,7 @@ from logbook.records.opened import Shop
 from logbook.refusals import Refused
 from logbook.web import gate, keptforms, shown, uploads
 from logbook.web.condition import Condition, condition
+from logbook.web.headers import HEADERS, with_headers
 from logbook.web.pages import (
     align,
     arriving,
@@ -37,6 +38,7 @@ from logbook.web.pages import (
     papers,
     pitch,
     places,
+    prooflinks,
     quotes,
     reorders,
     runs,
@@ -51,16 +53,7 @@ from logbook.web.pages import (
     tracing,
 )
 
-HEADERS = {
-    "Content-Security-Policy": (
-        "default-src 'none'; img-src 'self'; style-src 'self'; script-src 'self'; font-src 'self'; connect-src 'self'; "
-        "form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
-    ),
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Cross-Origin-Resource-Policy": "same-origin",
-}
+__all__ = ["HEADERS", "create_app"]
 
 
 def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str | None = None) -> Flask:
@@ -91,10 +84,10 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
         tracing, papers, files, texts, ghosting, depth, steps, mounting, forecasts,
-        lenses, align, erasing, arriving, takeback, places, staff, onpaper,
+        lenses, align, erasing, arriving, takeback, places, staff, onpaper, prooflinks,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
-    app.after_request(_with_headers)
+    app.after_request(with_headers)
     app.register_error_handler(Refused, _refused)
     app.register_error_handler(HTTPException, _http_error)
     app.register_error_handler(CSRFError, _stale_form)
@@ -109,14 +102,6 @@ def _secret(data: Path) -> str:
         path.touch(mode=0o600)
         path.write_text(secrets.token_hex(32), encoding="ascii")
     return path.read_text(encoding="ascii")
-
-
-def _with_headers(response: Response) -> Response:
-    for name, value in HEADERS.items():
-        response.headers.setdefault(name, value)
-    if request.endpoint != "static":
-        response.headers.setdefault("Cache-Control", "no-store")
-    return response
 
 
 def _refused(refusal: Refused) -> tuple[str, int]:

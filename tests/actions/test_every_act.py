@@ -45,6 +45,7 @@ from logbook.actions import (
     pins,
     pitch,
     places,
+    prooflinks,
     proofs,
     quotes,
     reorders,
@@ -76,6 +77,7 @@ from logbook.records.orders import Customer, Job, Order
 from logbook.records.people import Person
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.records.places import Place
+from logbook.records.prooflinks import ProofLink
 from logbook.records.quotes import Quote
 from logbook.rules.stepedits import Row
 from support.shop_walk import PHOTOGRAPHS
@@ -199,6 +201,10 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
 
 def _person(session: Session, name: str) -> Person:
     return one(session, Person, name=name)
+
+
+def _links(session: Session) -> list[ProofLink]:
+    return list(session.execute(select(ProofLink).order_by(ProofLink.id)).scalars())
 
 
 def _optics(session: Session, _by: Actor) -> None:
@@ -428,6 +434,22 @@ def _office(told: Story) -> str:
     draft = told.shop.read(lambda session: proofs.draw(told.shop.shop.store, job(session, code)))
     told.tell(
         "proofs.keep_proof", lambda session, by: proofs.keep_proof(session, by, job=job(session, code), draft=draft)
+    )
+    told.shop.act(lambda session, by: shop.set_facts(session, by, {prooflinks.FACT: "https://proofs.example.org"}))
+    for _ in range(2):
+        told.tell(
+            "prooflinks.make_link",
+            lambda session, by: prooflinks.make_link(session, by, proof=job(session, code).proofs[-1]) and None,
+        )
+    told.tell("prooflinks.revoke", lambda session, by: prooflinks.revoke(session, by, link=_links(session)[0]))
+    told.tell(
+        "prooflinks.decide",
+        lambda session, by: (
+            prooflinks.decide(
+                session, by, link=_links(session)[1], verdict="change", given_by=GIVEN_BY, words=WORDS
+            )
+            and None
+        ),
     )
     for verdict in ("change", "approved"):
         told.tell(

@@ -1,21 +1,25 @@
 """Who comes in and what may be sent: S1, S6 to S9, S12."""
 
 import re
+from base64 import urlsafe_b64decode
 from contextlib import contextmanager
 from unittest import mock
 
 from argon2 import extract_parameters
 from sqlalchemy import select, text
 
-from logbook.actions import people
+from logbook.actions import people, prooflinks
 from logbook.records.people import Person, SignIn
+from logbook.records.prooflinks import ProofLink
+from logbook.refusals import Refused
 from logbook.web import app as web_app
 from logbook.web import gate
 from logbook.web.gate import COOKIE
 from promised.ground import Ground, patched
 from promised.rows import TABLE, Tally
 from security import matrix
-from support.small_shop import SmallShop
+from support import prooflinks as links
+from support.small_shop import SmallShop, job, one
 from web import test_gate as gates
 
 # --- S1
@@ -45,10 +49,72 @@ def security_matrix(_ground: Ground, tally: Tally, _count: int) -> None:
 
 # --- S6
 
-TABLE.not_measured(
-    "S6", "Proof links, when the owner turns them on: ≥ 128 bits, hash at rest, POST to decide, expiry, revocation",
-    "tests", "there are no proof links in this version: a proof goes to the customer as a file",
+def _kept_as_it_is(_ground: Ground):
+    return mock.patch.object(prooflinks, "token_hash", lambda token: token)
+
+
+@TABLE.row(
+    "S6", "Proof links, when the owner turns them on: ≥ 128 bits, hash at rest, POST to decide, expiry, revocation, no "
+    "token left in the address", "tests", quick=3, full=100, broken=1, twin=_kept_as_it_is,
 )  # fmt: skip
+def proof_links(ground: Ground, tally: Tally, count: int) -> None:
+    """Off at first; then links that are opened, answered, withdrawn and too late. What lies in the file is searched."""
+    with ground.shop() as (shop, _):
+        code = shop.order()
+        links.prove(shop, code)
+        tally.tried(_cannot_be_made(shop, code), "a link was made while they are off")
+        links.turn_on(shop)
+        tokens = [links.link_to(shop, code) for _ in range(count)]
+        bits = {8 * len(urlsafe_b64decode(f"{token.removeprefix('/p/')}=")) for token in tokens}
+        tally.tried(len(set(tokens)) == count and min(bits) >= 128, f"{count} tokens of {bits} bits")
+        held = shop.shop.settings.database_path.read_bytes()
+        for token in tokens:
+            tally.tried(token.removeprefix("/p/").encode() not in held, "the token itself lies in the database")
+        for _ in range(count):
+            _decided_by_post(shop, code, links.link_to(shop, code), tally)
+        _ended(shop, code, tally)
+
+
+def _cannot_be_made(shop: SmallShop, code: str) -> bool:
+    try:
+        links.link_to(shop, code)
+    except Refused:
+        return True
+    return False
+
+
+def _decided_by_post(shop: SmallShop, code: str, token: str, tally: Tally) -> None:
+    visitor = links.customer(shop)
+    path = visitor.get(token).headers["Location"]
+    page, said = visitor.get(path), {"verdict": "approved", "given_by": "Anna"}
+    told = page.get_data(as_text=True)
+    tally.tried(token.removeprefix("/p/") not in path + told + str(page.headers), "the token is left in the address")
+    before = _answers(shop, code)
+    tally.tried(visitor.get(path, query_string=said).status_code == 200 and _answers(shop, code) == before, "by a GET")
+    tally.tried(visitor.post(path, data=said).status_code == 400, "taken without its form")
+    form = re.search(r'name="form_token" value="([^"]+)"', told)
+    for _ in range(2):
+        visitor.post(path, data={**said, "form_token": form[1] if form else ""})
+    tally.tried(_answers(shop, code) == before + 1, f"{_answers(shop, code) - before} answers to one link")
+
+
+def _answers(shop: SmallShop, code: str) -> int:
+    return shop.read(lambda session: len(job(session, code).proofs[-1].answers))
+
+
+def _ended(shop: SmallShop, code: str, tally: Tally) -> None:
+    """Withdrawn, unknown and too late read alike."""
+    withdrawn, late = links.link_to(shop, code), links.link_to(shop, code)
+
+    def revoke(session, by):
+        hashed = prooflinks.token_hash(withdrawn.removeprefix("/p/"))
+        prooflinks.revoke(session, by, link=one(session, ProofLink, token_hash=hashed))
+
+    shop.act(revoke)
+    shop.wait(days=15)
+    said = {links.customer(shop).get(path).get_data() for path in (withdrawn, late, "/p/never")}
+    status = {links.customer(shop).get(path).status_code for path in (withdrawn, late, "/p/never")}
+    tally.tried((len(said), status) == (1, {404}), f"{status}, {len(said)} answers")
 
 
 # --- S7

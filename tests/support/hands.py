@@ -30,7 +30,7 @@ addEventListener('submit', event => {
   if (!event.defaultPrevented && !event.target.target) document.documentElement.dataset.leaving = '';
 });
 """
-_LEAVING = "'leaving' in document.documentElement.dataset"
+_LEAVING = "'leaving' in (document.documentElement?.dataset ?? {})"
 _DROPPED = """files => {
   const transfer = new DataTransfer();
   for (const { name, content } of files) {

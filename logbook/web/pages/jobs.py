@@ -27,6 +27,7 @@ from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, NumberField
 from logbook.web.gate import actor, the_shop, without_request
 from logbook.web.jobview import job_view
+from logbook.web.linkview import LinkForm, link_view
 from logbook.web.pages.orders import CALLED_AFTER_PICTURES, JobFields
 from logbook.web.ringing import ring
 from logbook.web.uploads import taken_in
@@ -150,10 +151,11 @@ class MidwayForm(BenchForm):
 @pages.route("/job/<code>")
 def job(code: str) -> tuple[str, int]:
     """Where each print is, what is next, who did what."""
-    return _page(code)
+    return job_page(code)
 
 
-def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
+def job_page(code: str, **forms: BenchForm) -> tuple[str, int]:
+    """A job's whole page, with the forms that were sent and not accepted."""
     with reading() as session:
         found = by_code(session, Job, code)
         made = {
@@ -161,6 +163,7 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             "picture_form": PictureForm(formdata=None),
             "proof_form": ProofForm(formdata=None),
             "answer_form": AnswerForm(formdata=None),
+            "link_form": LinkForm(formdata=None),
             "run_form": RunForm(formdata=None),
             **forms,
         }
@@ -168,6 +171,7 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
         return page(
             "job.html",
             view=job_view(session, found),
+            links=link_view(session, found, actor().now),
             ghosting=seen_through,
             just_called=code in get_flashed_messages(category_filter=[CALLED_AFTER_PICTURES]),
             inside_out=depthorder.is_inside_out(the_shop().store, found),
@@ -200,7 +204,7 @@ def _with_files(
                 return done
         except Refused as refusal:
             say(form, refusal)
-    return _page(code, pictures_form=form)
+    return job_page(code, pictures_form=form)
 
 
 @pages.post("/picture/<code>/replace")
@@ -231,7 +235,7 @@ def move(code: str) -> Response | tuple[str, int]:
         )
     ):
         return done
-    return _page(owner, picture_form=form)
+    return job_page(owner, picture_form=form)
 
 
 def _move(session: Session, by: Actor, code: str, how: str) -> None:
@@ -257,14 +261,14 @@ def make_proof(code: str) -> Response | tuple[str, int]:
                 draft = proofs.draw(the_shop().store, found, page=papering.proof_page(session, found))
         except Refused as refusal:
             say(form, refusal)
-            return _page(code, proof_form=form)
+            return job_page(code, proof_form=form)
         if done := act(
             form,
             lambda session, by: proofs.keep_proof(session, by, job=by_code(session, Job, code), draft=draft),
             lambda _: url_for("jobs.job", code=code) + "#proof",
         ):
             return done
-    return _page(code, proof_form=form)
+    return job_page(code, proof_form=form)
 
 
 @pages.post("/proof/<code>/answer")
@@ -289,7 +293,7 @@ def answer(code: str) -> Response | tuple[str, int]:
         )
     ):
         return done
-    return _page(owner, answer_form=form)
+    return job_page(owner, answer_form=form)
 
 
 @pages.route("/job/<code>/materials", methods=["GET", "POST"])
@@ -463,7 +467,7 @@ def run(code: str) -> Response | tuple[str, int]:
         for run_id in asked:
             ring(run_id)
         return done
-    return _page(code, run_form=form)
+    return job_page(code, run_form=form)
 
 
 @pages.route("/job/<code>/change", methods=["GET", "POST"])

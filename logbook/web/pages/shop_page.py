@@ -20,9 +20,10 @@ pages = Blueprint("shop", __name__)
 
 
 class FactsForm(BenchForm):
-    """The shop's facts; one text field each. The one that can be refused has its own."""
+    """The shop's facts; one text field each. Those that can be refused have their own."""
 
     largest_picture = StringField()
+    proof_address = StringField()
 
 
 class RulesForm(BenchForm):

@@ -7,7 +7,7 @@ from flask import Blueprint, url_for
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
-from logbook.actions import backups, diskuse
+from logbook.actions import backups, diskuse, prooflinks
 from logbook.actions.materials import all_left
 from logbook.records.floor import UNFINISHED, Print, Run, Sheet
 from logbook.records.machines import Authorisation, Machine
@@ -60,6 +60,7 @@ def today() -> tuple[str, int]:
             "today.html",
             day=day,
             due=_due(jobs, day),
+            answers=prooflinks.answers_since(session, actor().now - prooflinks.NEWS_FOR),
             go_on=[line for line in lines if not line.next.for_customer and not line.next.free_at],
             waiting=waiting,
             resting=resting,
