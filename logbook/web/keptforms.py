@@ -22,7 +22,7 @@ from logbook.records.files import FileStore
 from logbook.records.opened import Shop
 
 if TYPE_CHECKING:
-    from _typeshed.wsgi import WSGIEnvironment
+    from wsgiref.types import WSGIEnvironment
 
 FIELD = "kept_file"
 """What a form sends back for a file that is held for it: the field, the word that claims it, its name."""
