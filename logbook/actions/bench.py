@@ -1,7 +1,7 @@
 """The bench: signing stages of sheets and prints, and sessions at the rollers."""
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
@@ -15,7 +15,7 @@ from logbook.actions.shop import step_list
 from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
 from logbook.records.files import FileStore, keep
-from logbook.records.floor import TAKEN_BACK, Print, Sheet, StepRecord, Verdict
+from logbook.records.floor import TAKEN_BACK, Print, Run, Sheet, StepRecord, Verdict, stands
 from logbook.records.machines import Machine, RollerSession
 from logbook.records.materials import Lot
 from logbook.records.orders import Job
@@ -111,6 +111,43 @@ _SIGNED = (
 
 def wait_for(session: Session, subject: Subject) -> waits.Wait | None:
     """The waiting time that guards the stage at which it stands."""
+    return _wait(subject, lambda sheet, stage: signed_at(session, sheet, stage))
+
+
+def waits_for(session: Session, subjects: Sequence[Subject]) -> list[waits.Wait | None]:
+    """The same of many, in their order, with as few questions as of one."""
+    sheets = [one.sheet if isinstance(one, Print) else one for one in subjects]
+    signed = _all_signed(session, sheets)
+    # held until the end: what nobody holds would be asked for again, one by one
+    _held = _what_they_are_made_of(session, sheets)
+    return [_wait(one, lambda sheet, stage: signed.get((sheet.id, stage))) for one in subjects]
+
+
+def _all_signed(session: Session, sheets: Sequence[Sheet]) -> dict[tuple[int | None, str], datetime]:
+    rows = session.execute(
+        select(StepRecord.sheet_id, StepRecord.stage, StepRecord.at)
+        .where(StepRecord.sheet_id.in_({sheet.id for sheet in sheets}))
+        .where(StepRecord.step_key.in_([f"{stage}-sign" for stage in _WAITED_SINCE]))
+        .where(StepRecord.source != "before the logbook", stands())
+        .order_by(StepRecord.id)
+    )
+    return {(sheet, stage): at for sheet, stage, at in rows}
+
+
+def _what_they_are_made_of(session: Session, sheets: Sequence[Sheet]) -> list[object]:
+    lots = {one for sheet in sheets for one in (sheet.paper_lot_id, sheet.adhesive_lot_id) if one is not None}
+    runs = {sheet.run_id for sheet in sheets if sheet.run_id is not None and sheet.paper_lot_id is None}
+    of_runs = select(Run).where(Run.id.in_(runs)).options(lazyload("*"), joinedload(Run.paper))
+    return [
+        *session.execute(select(Lot).where(Lot.id.in_(lots))).scalars(),
+        *(session.execute(of_runs).scalars() if runs else ()),
+    ]
+
+
+_WAITED_SINCE = ("print", "laminate")
+
+
+def _wait(subject: Subject, signed: Callable[[Sheet, str], datetime | None]) -> waits.Wait | None:
     sheet = subject.sheet if isinstance(subject, Print) else subject
     paper = sheet.paper_lot.material if sheet.paper_lot else sheet.run.paper if sheet.run else None
     glue = sheet.adhesive_lot.material if sheet.adhesive_lot else None
@@ -123,7 +160,7 @@ def wait_for(session: Session, subject: Subject) -> waits.Wait | None:
         return None
     what, since, hours, usual = waited[subject.stage]
     # the maker's sheet may say: none
-    return waits.Wait(what, signed_at(session, sheet, since), usual if hours is None else hours)
+    return waits.Wait(what, signed(sheet, since), usual if hours is None else hours)
 
 
 def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[str, str]) -> list[Finding]:
@@ -186,8 +223,8 @@ class Signature:
 
     ``reasons`` are by the fields of the asks that they serve; ``reason`` serves where only one thing is asked.
     ``paper_lot`` is what was really printed on; ``photos`` are received pictures by step key, kept in ``store``;
-    ``more`` goes into the trail beside the values. What is taken over from paper names its ``signer``, at the paper's
-    own time, and the photograph of its ``page``.
+    ``more`` goes into the trail beside the values, ``touched`` among its objects. What is taken over from paper names
+    its ``signer``, at the paper's own time, and the photograph of its ``page``.
     """
 
     values: Mapping[str, str]
@@ -200,6 +237,7 @@ class Signature:
     more: Mapping[str, object] = field(default_factory=dict)
     signer: Actor | None = None
     page: Intake | None = None
+    touched: Sequence[str] = ()
 
 
 def sign_stage(session: Session, by: Actor, *, subjects: Sequence[Subject], stage: str, signature: Signature) -> None:
@@ -222,6 +260,7 @@ def _sign(session: Session, by: Actor, subjects: Sequence[Subject], stage: str, 
     photos = _keep_photos(session, by, signature)
     rules = sorted({row.reason for row in rows if row.reason})
     touched = [*map(ref, subjects), *_around(subjects), *([ref(signature.machine)] if signature.machine else [])]
+    touched.extend(signature.touched)
     touched.extend(ref(job_of(subject).order) for subject in subjects if stage == "pack")
     touched.extend(sorted({ref(row.roller_session) for row in rows if row.roller_session is not None}))
     record(
@@ -308,12 +347,12 @@ def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signatu
     values = _values(definition, stage, signature)
     if stage == "print":
         _print_on(subject, signature.paper_lot)
-    roller_session = _rolled(session, by, subject, stage) if stage in ROLLER_STAGES else None
     entered, by = by, signature.signer or by
+    roller_session = _rolled(session, by, subject, stage) if stage in ROLLER_STAGES else None
     findings = findings_for(session, by, subject, signature.values)
     if roller_session is not None:
         findings.extend(_used(roller_session, by))
-    if signature.machine is not None and stage not in ROLLER_STAGES:
+    if signature.machine is not None and stage not in (*ROLLER_STAGES, "print"):  # a printer: see findings_for
         findings = [*machine_findings(session, by, machine=signature.machine), *findings]
     reason = settle_each(findings, reason=signature.reason, reasons=signature.reasons)
     from_paper = [f"From paper, entered by {entered.name}."] if signature.signer else []
@@ -348,9 +387,9 @@ def _expect_at(session: Session, subject: Subject, stage: str) -> None:
     expect(subject.stage, stage, who=name)
 
 
-def row(by: Actor, subject: Subject, stage: str, key: str, value: str, unit: str) -> StepRecord:
-    """One step of a stage as somebody recorded it."""
-    return _row(by, subject, stage, key, value, unit)
+def row(by: Actor, subject: Subject, stage: str, key: str, value: str, unit: str, **more: object) -> StepRecord:
+    """One step of a stage as somebody recorded it; ``more`` are further columns."""
+    return _row(by, subject, stage, key, value, unit, **more)
 
 
 def _row(by: Actor, subject: Subject, stage: str, key: str, value: str, unit: str, **more: object) -> StepRecord:

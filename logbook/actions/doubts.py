@@ -13,12 +13,17 @@ def reasons(piece: Print) -> list[str]:
     return piece.set_aside_reason.split(_BETWEEN) if piece.set_aside_reason else []
 
 
+def as_kept(why: str) -> str:
+    """A reason as it stands on the prints that it holds."""
+    return why.replace(_BETWEEN, ", ")
+
+
 def set_aside(pieces: Iterable[Print], why: str) -> None:
     """Hold back every piece that has not left; part of another act.
 
     What parts two reasons cannot stand inside one: whoever lifts a reason must lift the whole of it.
     """
-    why = why.replace(_BETWEEN, ", ")
+    why = as_kept(why)
     for piece in pieces:
         known = reasons(piece)
         if piece.stage not in ("gone", "scrapped") and why not in known:

@@ -17,6 +17,7 @@ from logbook.actions.finding import ref
 from logbook.records.audit import Act, Actor, canonical, record
 from logbook.records.files import KeptFile
 from logbook.records.floor import CustomersWord, Print, Run, RunPiece, StepRecord, TravellerIssue, Verdict
+from logbook.records.lotpapers import LotPaper
 from logbook.records.manifest import backups_in
 from logbook.records.orders import Answer, Customer, Job, Order, Picture, Proof
 from logbook.records.prooflinks import ProofLink
@@ -176,7 +177,8 @@ def _needed_elsewhere(session: Session, job: Job) -> set[int]:
     outputs = select(Run.output_id).join(RunPiece).where(RunPiece.job_id != job.id, Run.output_id.is_not(None))
     needed |= {one for one in session.execute(outputs).scalars() if one}
     signed = select(KeptFile.id).join(StepRecord, StepRecord.value == KeptFile.sha256)
-    return needed | set(session.execute(signed).scalars())
+    judged = select(KeptFile.id).join(Verdict, Verdict.photo_sha256 == KeptFile.sha256)
+    return needed | set(session.execute(signed.union(judged, select(LotPaper.file_id))).scalars())
 
 
 def forget_pictures(session: Session, by: Actor, *, job: Job, reason: str) -> list[str]:

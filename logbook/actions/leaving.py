@@ -1,18 +1,21 @@
 """After inspection: verdicts on what did not pass, and the way out of the door."""
 
+import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, doubts, sheets
+from logbook.actions import bench, doubts, sheets, writtenoff
 from logbook.actions.bench import failed_inspection
 from logbook.actions.finding import ref
 from logbook.actions.orders import close_if_done, hashed
+from logbook.actions.pictures import Intake
 from logbook.records.audit import Act, Actor, record
-from logbook.records.floor import CustomersWord, Departure, Print, Verdict
+from logbook.records.files import FileStore, keep
+from logbook.records.floor import CustomersWord, Departure, Print, Sheet, Verdict
 from logbook.refusals import Refused
 from logbook.rules.defects import CAUSES
 from logbook.rules.findings import settle
@@ -28,37 +31,119 @@ def verdicts_on(session: Session, piece: Print) -> list[Verdict]:
     return list(session.execute(select(Verdict).where(Verdict.print_id == piece.id).order_by(Verdict.id)).scalars())
 
 
+def replacement_of(session: Session, piece: Print) -> Print | None:
+    """The print that was made in place of a lost one."""
+    mine = select(Print).where(Print.job_id == piece.job_id, Print.replaces_id == piece.id)
+    return session.execute(mine.limit(1)).scalar_one_or_none()
+
+
+@dataclass(frozen=True, slots=True)
+class Defect:
+    """What was wrong: the code of its cause (see ``rules.defects``), and a photograph that is kept with the verdict."""
+
+    cause: str = ""
+    photo: Intake | None = None
+    store: FileStore | None = None
+
+
 def decide(
-    session: Session, by: Actor, *, piece: Print, kind: str, reason: str, cause: str = "", word: str = ""
+    session: Session,
+    by: Actor,
+    *,
+    piece: Print,
+    kind: str,
+    reason: str,
+    cause: str = "",
+    word: str = "",
+    defect: Defect | None = None,
 ) -> None:
-    """Rework, concession, replace or scrap; a concession is the owner's word. ``cause``: see ``rules.defects``.
+    """Rework, concession, replace or scrap; a concession is the owner's word. ``cause`` alone stands for a defect.
 
     ``word`` is what the customer said to a concession; it can be erased, the trail keeps its keyed hash.
     """
+    _decide(session, by, [piece], kind=kind, reason=reason, defect=defect or Defect(cause), word=word)
+
+
+def decide_sheet(
+    session: Session, by: Actor, *, sheet: Sheet, kind: str, reason: str, defect: Defect = Defect()
+) -> None:
+    """A sheet is spoiled before it was cut apart: everything on it is scrapped, or replaced by one new sheet."""
+    if sheet.stage in ("parted", "scrapped"):
+        raise Refused(f"Sheet {sheet.number} is {sheet.stage}; decide on the pages of its prints.")
+    if kind not in ("scrap", "replace"):
+        raise Refused("A whole sheet can be scrapped or replaced; the rest is decided at the inspection.", field="kind")
+    pieces = [piece for piece in sheet.prints if piece.stage != "scrapped"]
+    _decide(session, by, pieces, kind=kind, reason=reason, defect=defect, word="")
+
+
+def _decide(
+    session: Session, by: Actor, pieces: list[Print], *, kind: str, reason: str, defect: Defect, word: str
+) -> None:
+    _check_words(pieces, reason, defect)
+    for piece in pieces:
+        _check(session, by, piece, kind)
+    lost = kind in ("scrap", "replace")
+    off = {piece.id: writtenoff.of(session, piece) if lost else {} for piece in pieces}
+    made = [_verdict(session, by, piece, kind, reason, defect, off[piece.id]) for piece in pieces]
+    said = _customers_word(made[0], pieces[0], kind, word)
+    files = _keep_photo(session, by, defect)
+    new = sheets.replace_prints(session, by, pieces=pieces) if kind == "replace" else None
+    _carry_out(session, by, pieces, kind)
+    touched = [*map(ref, pieces), ref(pieces[0].sheet), *dict.fromkeys(ref(piece.job) for piece in pieces)]
+    fresh = [ref(new), *map(ref, new.prints)] if new else []
+    told: dict[str, object] = {**({"cause": defect.cause} if defect.cause else {}), **said}
+    if lost:
+        told["written off"] = {piece.serial: writtenoff.words(off[piece.id]) for piece in pieces}
+    meaning = {"concession": "approved", "rework": "checked"}.get(kind, "rejected")
+    act = Act(f"verdict: {kind}", [*touched, *fresh], new=told, reason=reason.strip(), meaning=meaning, files=files)
+    record(session, by, act)
+
+
+def _check_words(pieces: list[Print], reason: str, defect: Defect) -> None:
     if not reason.strip():
         raise Refused("Write down why, in one line.", field="reason")
-    if piece.stage in ("gone", "scrapped"):
-        raise Refused(f"{piece.serial} has left the bench; nothing can be decided about it any more.")
-    _check(session, by, piece, kind)
-    if cause and cause not in CAUSES:
-        raise Refused(f"{cause!r} is no cause on the list.", field="cause")
-    made_now = Verdict(
-        print_id=piece.id, kind=kind, reason=reason.strip(), cause=cause, person_id=by.person_id, at=by.now
+    for piece in pieces:
+        if piece.stage in ("gone", "scrapped"):
+            raise Refused(f"{piece.serial} has left the bench; nothing can be decided about it any more.")
+    if defect.cause and defect.cause not in CAUSES:
+        raise Refused(f"{defect.cause!r} is no cause on the list.", field="cause")
+
+
+def _verdict(
+    session: Session, by: Actor, piece: Print, kind: str, reason: str, defect: Defect, off: Mapping[str, str | None]
+) -> Verdict:
+    made = Verdict(
+        print_id=piece.id,
+        kind=kind,
+        reason=reason.strip(),
+        cause=defect.cause,
+        photo_sha256=defect.photo.sha256 if defect.photo else "",
+        written_off=json.dumps(off) if off else "",
+        person_id=by.person_id,
+        at=by.now,
     )
-    session.add(made_now)
-    said = _customers_word(made_now, piece, kind, word)
-    new = sheets.replace_print(session, by, piece=piece) if kind == "replace" else None
+    session.add(made)
+    return made
+
+
+def _keep_photo(session: Session, by: Actor, defect: Defect) -> list[str]:
+    if defect.photo is None:
+        return []
+    assert defect.store is not None
+    sha256, size = defect.store.adopt(defect.photo.waiting)
+    keep(session, sha256=sha256, size=size, media_type=defect.photo.media_type, kind="record", now=by.now)
+    return [sha256]
+
+
+def _carry_out(session: Session, by: Actor, pieces: list[Print], kind: str) -> None:
     if kind == "concession":
-        piece.stage = next_stage("inspect")
+        pieces[0].stage = next_stage("inspect")
     elif kind in ("scrap", "replace"):
-        _scrap(piece)
+        for piece in pieces:
+            _scrap(piece)
         session.flush()
-        close_if_done(session, by, piece.job)  # what was left over may have been all that kept it open
-    touched = [ref(piece), ref(piece.sheet), ref(piece.job)]
-    made = [*([ref(new)] if new else []), *(ref(fresh) for fresh in (new.prints if new else []))]
-    meaning = {"concession": "approved", "rework": "checked"}.get(kind, "rejected")
-    told = {**({"cause": cause} if cause else {}), **said}
-    record(session, by, Act(f"verdict: {kind}", [*touched, *made], new=told, reason=reason.strip(), meaning=meaning))
+        for job in dict.fromkeys(piece.job for piece in pieces):
+            close_if_done(session, by, job)  # what was left over may have been all that kept it open
 
 
 def _customers_word(made: Verdict, piece: Print, kind: str, word: str) -> dict[str, str]:
@@ -122,8 +207,17 @@ class WayOut:
     reasons: Mapping[str, str] = field(default_factory=dict)
 
 
-def leave(session: Session, by: Actor, *, piece: Print, way: WayOut, values: dict[str, str]) -> Departure:
-    """Packed and out of the door: sent, collected, or kept in the shop."""
+def leave(
+    session: Session,
+    by: Actor,
+    *,
+    piece: Print,
+    way: WayOut,
+    values: Mapping[str, str],
+    paper: bench.Signature | None = None,
+) -> Departure:
+    """Packed and out of the door: sent, collected, or kept in the shop. ``paper``: as a page of paper was signed."""
+    signer = (paper.signer if paper else None) or by
     expect(piece.stage, "pack", who=piece.serial)
     if way.how not in WAYS_OUT:
         raise Refused("Say whether it was sent, collected or kept.", field="how")
@@ -143,11 +237,13 @@ def leave(session: Session, by: Actor, *, piece: Print, way: WayOut, values: dic
         session,
         by,
         piece=piece,
-        signature=bench.Signature(
+        signature=replace(
+            paper or bench.Signature(values),
             values=values,
             reason=way.reason,
             reasons=way.reasons,
             more={
+                **(paper.more if paper else {}),
                 "how": way.how,
                 "carrier": way.carrier.strip(),
                 "tracking": way.tracking.strip(),
@@ -162,8 +258,8 @@ def leave(session: Session, by: Actor, *, piece: Print, way: WayOut, values: dic
         carrier=way.carrier.strip(),
         tracking=way.tracking.strip(),
         on=way.on,
-        at=by.now,
-        person_id=by.person_id,
+        at=signer.now,
+        person_id=signer.person_id,
     )
     session.add(gone)
     session.flush()

@@ -2,12 +2,12 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, timedelta
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session, object_session
 
 from logbook.actions.finding import ref
@@ -282,15 +282,29 @@ def last_check(machine: Machine) -> MachineCheck | None:
     ).scalar_one_or_none()
 
 
+def machine_facts_then(machine: Machine, then: datetime) -> MachineFacts:
+    """A machine as the rules saw it at an earlier time: by the check that stood then.
+
+    Whether it was out of use then is not kept: one that is out of use now counts as out of use.
+    """
+    day = then.astimezone().date()
+    before = [one for one in machine.checks if one.at <= then and one.at.astimezone().date() == day]
+    last = before[-1] if before else None
+    held = last is not None and last.passed and not last.withdrawal and not _changed_since(machine, last, until=then)
+    return replace(machine_facts(machine), check_passed=held)
+
+
 def _session_of(machine: Machine) -> Session:
     session = object_session(machine)
     assert session is not None
     return session
 
 
-def _changed_since(machine: Machine, check: MachineCheck) -> bool:
+def _changed_since(machine: Machine, check: MachineCheck, *, until: datetime | None = None) -> bool:
     """Whether something was done to the machine after a check, so that it says nothing any more."""
     done = select(MachineEvent.what).where(MachineEvent.machine_id == machine.id, MachineEvent.at >= check.at)
+    if until is not None:
+        done = done.where(MachineEvent.at <= until)
     return any(ends_check(machine.kind, what) for what in _session_of(machine).execute(done.distinct()).scalars())
 
 
@@ -316,7 +330,22 @@ def machine_facts(machine: Machine) -> MachineFacts:
 def worker_facts(session: Session, machine: Machine, person: Person, today: date) -> WorkerFacts:
     """A person at a machine as the rules see them."""
     given = standing(session, machine, person)
-    newest = given[-1] if given else None
+    return _worker(given[-1] if given else None, person, today)
+
+
+def worker_facts_then(session: Session, machine: Machine, person: Person, then: datetime) -> WorkerFacts:
+    """The same as it was at an earlier time: by the authorisation that stood then."""
+    stood = select(Authorisation).where(
+        Authorisation.machine_id == machine.id,
+        Authorisation.person_id == person.id,
+        Authorisation.given_at <= then,
+        or_(Authorisation.withdrawn_at.is_(None), Authorisation.withdrawn_at > then),
+    )
+    rows = session.execute(stood.order_by(Authorisation.id)).scalars().all()
+    return _worker(rows[-1] if rows else None, person, then.astimezone().date())
+
+
+def _worker(newest: Authorisation | None, person: Person, today: date) -> WorkerFacts:
     return WorkerFacts(
         name=person.name,
         authorised_until=newest.until if newest else None,

@@ -1,10 +1,10 @@
 """Materials: types and lots of lens, paper and adhesive, and what is left of them."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 
-from sqlalchemy import func, select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
 from logbook.actions import doubts
@@ -15,6 +15,8 @@ from logbook.records.floor import Print, Sheet
 from logbook.records.materials import MATERIAL_KINDS, Lot, Material, StockMove
 from logbook.refusals import Refused
 
+CHANGEABLE = ("place", "sheet_width", "sheet_height", "price", "expires_on", "reorder_level")
+"""What may be put right about a lot; its label is what others know it by, its count is counted."""
 LENS_RANGE_LPI = (Decimal(10), Decimal(100))
 
 
@@ -123,6 +125,25 @@ def _unlabelled(session: Session, by: Actor, material: Material) -> str:
     return f"{label} ({before + 1})" if before else label
 
 
+def change_lot(session: Session, by: Actor, *, lot: Lot, changes: Mapping[str, object]) -> None:
+    """Put right what a delivery is said to be: where it lies, its sheet size, price, dates; ``changes`` by column."""
+    if strange := next((name for name in changes if name not in CHANGEABLE), None):
+        raise Refused(f"{strange!r} of a lot does not change.")
+    old = {name: getattr(lot, name) for name, value in changes.items() if getattr(lot, name) != value}
+    if (changes.get("sheet_width") is None) != (changes.get("sheet_height") is None):
+        raise Refused("A sheet has a width and a height: give both, or neither.", field="sheet_height")
+    for name in old:
+        setattr(lot, name, changes[name])
+    if old:
+        told = {name: _plain(value) for name, value in old.items()}
+        new = {name: _plain(changes[name]) for name in old}
+        record(session, by, Act("lot changed", [ref(lot)], old=told, new=new))
+
+
+def _plain(value: object) -> str | None:
+    return None if value is None else str(value)
+
+
 def deliveries(session: Session, lot: Lot) -> list[Lot]:
     """Every delivery with this label of this material, oldest first: one lot may come in several parcels."""
     same = select(Lot).where(Lot.material_id == lot.material_id, func.lower(Lot.label) == lot.label.lower())
@@ -165,21 +186,54 @@ def refuse_set_aside(*lots: Lot | None) -> None:
 
 
 def set_lot_aside(session: Session, by: Actor, *, lot: Lot, reason: str) -> list[Print]:
-    """A lot that is in doubt, in every delivery, and every print made of it that has not left; returns those prints."""
+    """A lot that is in doubt, in every delivery; every print of it is listed, those that have not left are held.
+
+    Returns the prints that are held.
+    """
     if not reason.strip():
         raise Refused("Say what is wrong with the lot.", field="reason")
     lots = [lot, *(one for one in deliveries(session, lot) if one is not lot and not one.set_aside_reason)]
     for one in lots:
         one.set_aside_reason = reason.strip()
+    made = _made_of(session, lots)
+    doubts.set_aside(made, f"lot {lot.label}: {reason.strip()}")
+    record(session, by, Act("lot set aside", [*map(ref, lots), *map(ref, made)], reason=reason.strip()))
+    return [piece for piece in made if piece.stage not in ("gone", "scrapped")]
+
+
+def _made_of(session: Session, lots: Sequence[Lot]) -> list[Print]:
+    """Every print made of these lots, whether it has left or not."""
     of = [one.id for one in lots]
-    held = list(
-        session.execute(
-            select(Print)
-            .join(Sheet, Print.sheet_id == Sheet.id)
-            .where(Sheet.lens_lot_id.in_(of) | Sheet.paper_lot_id.in_(of) | Sheet.adhesive_lot_id.in_(of))
-            .where(Print.stage.not_in(("gone", "scrapped")))
-        ).scalars()
-    )
-    doubts.set_aside(held, f"lot {lot.label}: {reason.strip()}")
-    record(session, by, Act("lot set aside", [*map(ref, lots), *map(ref, held)], reason=reason.strip()))
+    used = or_(Sheet.lens_lot_id.in_(of), Sheet.paper_lot_id.in_(of), Sheet.adhesive_lot_id.in_(of))
+    found = select(Print).join(Sheet, Print.sheet_id == Sheet.id).where(used).order_by(Print.id)
+    return list(session.execute(found).scalars())
+
+
+def release_lot(session: Session, by: Actor, *, lot: Lot, reason: str) -> list[Print]:
+    """The doubt about a lot is settled: every delivery that was set aside for it serves again, and its prints go on.
+
+    Returns the prints that it held; one that another reason holds as well stays held for that.
+    """
+    if lot.set_aside_reason is None:
+        raise Refused(f"Lot {lot.label} is not set aside.")
+    if by.role != "owner":
+        raise Refused("Releasing a lot that was set aside is the owner's decision.")
+    if not reason.strip():
+        raise Refused("Write down why it may serve again.", field="reason")
+    was = lot.set_aside_reason
+    lots = [one for one in deliveries(session, lot) if one.set_aside_reason == was]
+    held = [piece for piece in _made_of(session, lots) if _lift(piece, {f"lot {one.label}: {was}" for one in lots})]
+    for one in lots:
+        one.set_aside_reason = None
+    touched = [*map(ref, lots), *map(ref, held)]
+    act = Act("lot released", touched, old={"set aside": was}, reason=reason.strip(), meaning="approved")
+    record(session, by, act)
     return held
+
+
+def _lift(piece: Print, whys: Collection[str]) -> bool:
+    """Take away the doubt that the lot brought; whether there was one."""
+    mine = [why for why in doubts.reasons(piece) if why in {doubts.as_kept(one) for one in whys}]
+    for why in mine:
+        doubts.lift(piece, why)
+    return bool(mine)

@@ -1,17 +1,17 @@
 """A stage on paper: chosen when it starts, taken over afterwards in one act with a photograph of the page.
 
-What was written keeps its own person and its own time; who entered it stands beside it and in the trail. At the
-rollers nothing is taken over: the safety ticks are given where they are asked. Leaving asks more than its stage.
+What was written keeps its own person and its own time; who entered it stands beside it and in the trail. The rollers
+and the door ask more than their stages do: see ``rollerpages`` and ``leave``.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session, lazyload
 
-from logbook.actions import bench
+from logbook.actions import bench, leaving
 from logbook.actions.finding import ref
 from logbook.actions.pictures import Intake
 from logbook.records.audit import Act, Actor, record
@@ -20,8 +20,11 @@ from logbook.records.floor import Print, Sheet, StepRecord, stands
 from logbook.records.machines import Machine
 from logbook.records.people import Person
 from logbook.refusals import Refused
+from logbook.rules.stages import ROLLER_STAGES
 
-STAGES = ("print", "dry", "dwell", "trim", "inspect")
+PLAIN_STAGES = ("print", "dry", "dwell", "trim", "inspect")
+"""Stages whose page holds values and one signature."""
+STAGES = (*PLAIN_STAGES, *ROLLER_STAGES, "pack")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,35 +78,60 @@ def take_over(session: Session, by: Actor, *, subject: bench.Subject, page: Page
 
     Raises Refused, naming the field, for a time that cannot be, and for whatever signing on screen is refused for.
     """
-    _expect(subject)
+    expect_one_of(subject, PLAIN_STAGES)
+    expect_times(session, by, subject, page.at)
+    bench.sign_stage(session, by, subjects=[subject], stage=subject.stage, signature=signature_of(by, page))
+
+
+def leave(session: Session, by: Actor, *, piece: Print, page: Page, way: leaving.WayOut) -> None:
+    """Enter the page of a print that left: signed, packed and gone by the paper's own day."""
+    expect_one_of(piece, ("pack",))
+    expect_times(session, by, piece, page.at)
+    way = replace(way, reasons=page.reasons)
+    leaving.leave(session, by, piece=piece, way=way, values=page.values, paper=signature_of(by, page))
+
+
+def expect_times(session: Session, by: Actor, subject: bench.Subject, *times: datetime) -> None:
+    """Refuse a time on paper that has not come yet, or that lies before what was signed last."""
     sheet = subject.sheet if isinstance(subject, Print) else subject
     rows = bench.records_of(session, sheet) + (bench.records_of(session, subject) if subject is not sheet else [])
     earliest = max([sheet.started_at, *(row.at for row in rows if row.step_key.endswith("-sign"))])
-    if page.at > by.now:
+    if max(times) > by.now:
         raise Refused("That time has not come yet.", field="at")
-    if page.at < earliest:
+    if min(times) < earliest:
         raise Refused(
             f"What came before was signed {earliest.astimezone():%Y-%m-%d %H:%M}; this cannot be earlier.", field="at"
         )
-    signature = bench.Signature(
+
+
+def signature_of(by: Actor, page: Page) -> bench.Signature:
+    """What a page says, as its stage is signed."""
+    return bench.Signature(
         values=page.values,
         reasons=page.reasons,
         machine=page.machine,
         photos=page.photos,
         store=page.store,
         page=page.photograph,
-        signer=Actor(page.person.id, page.person.name, page.person.role, page.at, None, by.place),
+        signer=as_actor(by, page.person, page.at),
         more={"from paper": True, "signed by": page.person.name, "signed at": page.at.isoformat()},
     )
-    bench.sign_stage(session, by, subjects=[subject], stage=subject.stage, signature=signature)
+
+
+def as_actor(by: Actor, person: Person, at: datetime) -> Actor:
+    """Whoever signed on paper, at the paper's time, where it is entered."""
+    return Actor(person.id, person.name, person.role, at, None, by.place)
+
+
+def expect_one_of(subject: bench.Subject, stages: Sequence[str]) -> None:
+    """Refuse what stands at another stage than those whose pages are entered so."""
+    if subject.stage not in stages:
+        raise Refused(f"This page belongs to another stage; it stands at {subject.stage!r}. Open its own page.")
 
 
 def _expect(subject: bench.Subject) -> None:
     if subject.stage not in STAGES:
-        raise Refused(
-            "This stage is not done on paper: at the rollers every safety tick is given where it is asked, and what "
-            "leaves is signed where it goes."
-        )
+        raise Refused("There is nothing to do on paper here; open its own page.")
 
 
 def _at(subject: bench.Subject) -> dict[str, str]:

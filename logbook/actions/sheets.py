@@ -1,5 +1,6 @@
 """Sheets and prints come into being: from an accepted run, or half done from before the logbook."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import func, select
@@ -107,17 +108,20 @@ def _new_print(session: Session, sheet: Sheet, job: Job, *, sample: bool, replac
     return piece
 
 
-def replace_print(session: Session, by: Actor, *, piece: Print) -> Sheet:
-    """A new sheet from the same run for a print that is lost; part of another act."""
+def replace_prints(session: Session, by: Actor, *, pieces: Sequence[Print]) -> Sheet:
+    """A new sheet from the same run for prints of one sheet that are lost, each named by its own; part of an act."""
+    piece = pieces[0]
     run = piece.sheet.run
     if run is None and piece.job.kind == MOUNT_ONLY:
         raise Refused(f"{piece.serial} is the customer's own print: scrap it, and ask them for another to mount.")
     if run is None:
         raise Refused(f"{piece.serial} was interlaced before the logbook; start a run for its job instead.")
     sheet = _from_run(session, by, run)
+    lost = list(pieces)
     for new in sheet.prints:
-        if new.job_id == piece.job_id:
-            new.replaces, new.sample = piece, piece.sample
+        if (old := next((one for one in lost if one.job_id == new.job_id), None)) is not None:
+            lost.remove(old)
+            new.replaces, new.sample = old, old.sample
     return sheet
 
 

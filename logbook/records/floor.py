@@ -272,6 +272,10 @@ class Verdict(Base):
     reason: Mapped[str] = mapped_column(Text)
     cause: Mapped[str] = mapped_column(String(4), default="", server_default="")
     """The code of what was wrong, which names the stage that caused it; empty where nobody said."""
+    photo_sha256: Mapped[str] = mapped_column(String(64), default="", server_default="", index=True)
+    """A photograph of what was wrong; empty where nobody took one."""
+    written_off: Mapped[str] = mapped_column(Text, default="", server_default="")
+    """JSON: what was lost with it, by material, at the lot's price of that day; null where no price is on record."""
     person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     at: Mapped[datetime] = mapped_column(UtcTime, index=True)
 

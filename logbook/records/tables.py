@@ -6,6 +6,7 @@ from logbook.records import (
     floor,
     forecasts,
     keeping,
+    lotpapers,
     machines,
     materials,
     orders,
@@ -18,6 +19,6 @@ from logbook.records import (
 from logbook.records.base import Base
 
 __all__ = [
-    "Base", "audit", "files", "floor", "forecasts", "keeping", "machines", "materials", "orders", "people", "pitch",
-    "places", "prooflinks", "quotes",
+    "Base", "audit", "files", "floor", "forecasts", "keeping", "lotpapers", "machines", "materials", "orders",
+    "people", "pitch", "places", "prooflinks", "quotes",
 ]  # fmt: skip

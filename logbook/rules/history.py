@@ -14,7 +14,7 @@ NEW_SCALE_EVENTS = ("head change", "feed adjustment", "driver change")
 """What always changes how large a printer prints."""
 NOTHING, NEW_SCALE, ENDS = "none", "new scale", "ends"
 EFFECTS = {
-    NOTHING: "nothing: it prints as before",
+    NOTHING: "no: it prints as before",
     NEW_SCALE: "maybe: ask before an earlier pitch is used",
     ENDS: "surely: no earlier pitch serves any more",
 }

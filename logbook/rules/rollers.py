@@ -34,6 +34,11 @@ class MachineFacts:
         return self.kind != "printer"
 
     @property
+    def must_be_known(self) -> bool:
+        """Whether nobody works at it before manual, stops and the rest are written down."""
+        return self.kind == "laminator" or (self.kind == "trimmer" and self.drive == "powered")
+
+    @property
     def needs_daily_check(self) -> bool:
         """Whatever can hurt is held until today's check is signed."""
         return self.can_hurt
@@ -86,8 +91,8 @@ _REQUIRED_POWERED = (
 
 
 def missing_fields(machine: MachineFacts) -> list[str]:
-    """The mandatory facts of a laminator that nobody has written down yet, as words; a printer or trimmer has none."""
-    if machine.kind != "laminator":
+    """The mandatory facts that nobody has written down yet, as words: of rollers, and of blades that a motor drives."""
+    if not machine.must_be_known:
         return []
     required = _REQUIRED + (_REQUIRED_POWERED if machine.drive == "powered" else ())
     return [words for name, words in required if not getattr(machine, name).strip()]

@@ -13,6 +13,16 @@ LEFT_BY_A_TAP = ("print", "dry", "dwell", "trim", "inspect")
 """Stages whose signature may be taken back within the minute: nothing was bonded, nothing left the house."""
 
 
+def undoing(stage: str) -> str:
+    """Whether a stage of the bench can be undone, in one sentence for its page."""
+    if stage in ROLLER_STAGES:
+        return "This cannot be undone: what is bonded can only be scrapped, accepted or replaced."
+    if stage == "pack":
+        return "This cannot be undone: what has left has left."
+    words = "The signature can be taken back within a minute."
+    return f"{words} The bond cannot: scrap, accept or replace." if stage in BONDED else words
+
+
 def next_stage(stage: str) -> str:
     """The stage after this one, on the sheet's way or the print's.
 

@@ -30,6 +30,7 @@ from logbook.web.pages import (
     ghosting,
     jobs,
     lenses,
+    lotpapers,
     machines,
     mounting,
     numbers,
@@ -51,6 +52,7 @@ from logbook.web.pages import (
     texts,
     today,
     tracing,
+    verdicts,
 )
 
 __all__ = ["HEADERS", "create_app"]
@@ -84,7 +86,8 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     for page in (
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
         tracing, papers, files, texts, ghosting, depth, steps, mounting, forecasts,
-        lenses, align, erasing, arriving, takeback, places, staff, onpaper, prooflinks,
+        lenses, align, erasing, arriving, takeback, places, staff, onpaper, prooflinks, verdicts,
+        lotpapers,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(with_headers)

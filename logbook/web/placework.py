@@ -14,6 +14,7 @@ from logbook.records.floor import Print, Sheet
 from logbook.records.machines import Machine
 from logbook.rules.findings import Strength, strongest
 from logbook.rules.stages import ROLLER_STAGES
+from logbook.rules.waits import Wait
 from logbook.web.shown import when
 
 
@@ -51,7 +52,9 @@ def at(session: Session, by: Actor, stages: Sequence[str]) -> Work:
     standing = bench.standing(session)
     rollers = [stage for stage in stages if stage in ROLLER_STAGES and standing[stage]]
     stopped = _stopped(session, by) if rollers else []
-    lines = [_line(session, by, one) for stage in stages for one in standing[stage]]
+    here = [one for stage in stages for one in standing[stage]]
+    waits = bench.waits_for(session, here)
+    lines = [_line(session, by, one, wait) for one, wait in zip(here, waits, strict=True)]
     lines.sort(key=lambda line: (line.due is None, line.due or date.max))
     if stopped:
         lines = [_at_stopped_rollers(line) for line in lines]
@@ -62,7 +65,7 @@ def _at_stopped_rollers(line: Line) -> Line:
     return replace(line, held="no laminator may run, see above") if line.stage in ROLLER_STAGES else line
 
 
-def _line(session: Session, by: Actor, one: Sheet | Print) -> Line:
+def _line(session: Session, by: Actor, one: Sheet | Print, wait: Wait | None) -> Line:
     job, is_print = bench.job_of(one), isinstance(one, Print)
     return Line(
         one.stage,
@@ -70,18 +73,17 @@ def _line(session: Session, by: Actor, one: Sheet | Print) -> Line:
         job.artwork,
         job.order.due_on,
         url_for("bench.piece" if is_print else "bench.sheet", code=one.code),
-        _why_held(session, by, one),
+        _why_held(session, by, one, wait),
     )
 
 
-def _why_held(session: Session, by: Actor, one: Sheet | Print) -> str:
+def _why_held(session: Session, by: Actor, one: Sheet | Print, wait: Wait | None) -> str:
     pieces = [one] if isinstance(one, Print) else one.prints
     aside = [piece.set_aside_reason for piece in pieces if piece.set_aside_reason and piece.stage != "scrapped"]
     if aside:
         return f"set aside: {aside[0]}"
     if isinstance(one, Print) and one.stage == "inspect" and bench.failed_inspection(session, one) is not None:
         return "failed its inspection: decide what becomes of it"
-    wait = bench.wait_for(session, one)
     return f"{wait.what.lower()} until {when(wait.until)}" if wait is not None and wait.left(by.now) else ""
 
 

@@ -11,6 +11,7 @@ import pkgutil
 from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from decimal import Decimal
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,7 @@ from logbook.actions import (
     jobs,
     leaving,
     lenses,
+    lotpapers,
     machinehistory,
     machines,
     materials,
@@ -51,6 +53,7 @@ from logbook.actions import (
     reorders,
     repairs,
     restoring,
+    rollerpages,
     runs,
     sheets,
     shop,
@@ -88,6 +91,7 @@ NO_ENTRY = {
     "jobs.keep_materials": "part of a choice",
     "heirlooms.heirloom": "looks only",
     "machines.end_sessions": "part of taking a machine out of use",
+    "onpaper.expect_times": "looks only",
     "orders.new_job": "part of an order",
     "orders.new_order": "part of an order",
     "pitch.keep_choice": "part of a choice",
@@ -103,7 +107,7 @@ NO_ENTRY = {
     "pitch.findings_for": "looks only",
     "pins.end_pin": "part of taking it away and of going",
     "pitchfacts.facts_and_needs": "looks only",
-    "sheets.replace_print": "part of a verdict",
+    "sheets.replace_prints": "part of a verdict",
     "shop.current_step_list": "part of an order",
     "pitch.put_on_record": "part of an act that makes one, such as a forecast",
     "shop.kept_revision": "part of an order, or of a change of the list",
@@ -349,6 +353,20 @@ def _equipment(told: Story) -> None:
         "materials.count_lot",
         lambda session, by: materials.count_lot(session, by, lot=one(session, Lot, label="M-1"), now_there=3),
     )
+    told.tell(
+        "materials.change_lot",
+        lambda session, by: materials.change_lot(
+            session, by, lot=one(session, Lot, label="M-1"), changes={"place": "shelf 2"}
+        ),
+    )
+    note = BytesIO(b"%PDF-1.7 a note")
+    with lotpapers.received(told.shop.shop.store, "note.pdf", note) as paper:
+        told.tell(
+            "lotpapers.attach",
+            lambda session, by: lotpapers.attach(
+                session, by, lot=one(session, Lot, label="M-1"), store=told.shop.shop.store, paper=paper
+            ),
+        )
     text = "name\nInes Vrba\n"
     seen = told.shop.read(lambda session: arriving.seal(arriving.look(session, "customers", text)))
     told.tell("arriving.take", lambda session, by: arriving.take(session, by, what="customers", text=text, seen=seen))
@@ -631,6 +649,7 @@ def _bench(told: Story, code: str, folder: Any) -> None:
     sign("print")
     sign("dry")
     told.shop.check_machine()
+    _from_paper(told, code)
     told.tell("bench.start_rollers", lambda session, by: rollers(session, by, "adhesive"))
     told.tell(
         "bench.leave_rollers",
@@ -644,6 +663,26 @@ def _bench(told: Story, code: str, folder: Any) -> None:
     sign("dwell")
     sign("trim")
     _verdicts(told, code, sign)
+
+
+def _from_paper(told: Story, code: str) -> None:
+    """One of the sheets went through the rollers on paper."""
+    store = told.shop.shop.store
+    with PHOTOGRAPHS[1].open("rb") as stream, pictures.received(store, [("rollers.jpg", stream)]) as taken:
+
+        def take_over(session: Session, by: Any) -> None:
+            sheet, otto = standing(session, code, "adhesive")[0], _person(session, "Otto")
+            steps = [step for step in bench.stage_definition(sheet).steps if step.safety and step.record == "tick"]
+            set_up = rollerpages.SetUp(
+                machine=one(session, Machine, name="Rollers"),
+                read_at=by.now,
+                helper=_person(session, "Olga"),
+                ticks={step.key: rollerpages.Tick(otto, by.now) for step in steps},
+            )
+            page = onpaper.Page(otto, by.now, taken[0], store)
+            rollerpages.take_over(session, by, sheet=sheet, page=page, set_up=set_up)
+
+        told.tell("rollerpages.take_over", take_over)
 
 
 def _take_back(told: Story) -> None:
@@ -676,8 +715,13 @@ def _verdicts(told: Story, code: str, sign: Any) -> None:
         "leaving.leave",
         lambda session, by: leaving.leave(session, by, piece=prints(session, code)[0], way=way, values={}),
     )
-    for place in (1, 4):
-        decide(place, "scrap")
+    decide(1, "scrap")
+    told.tell(
+        "leaving.decide_sheet",
+        lambda session, by: leaving.decide_sheet(
+            session, by, sheet=prints(session, code)[4].sheet, kind="scrap", reason="printed askew"
+        ),
+    )
     _last_of_an_order(told, way)
     told.tell("outputs.drop", lambda session, by: outputs.drop(session, by, run=_run(session)))
     told.tell("outputs.make_anew", lambda session, by: outputs.make_anew(session, by, run=_run(session)))
@@ -689,10 +733,18 @@ def _last_of_an_order(told: Story, way: leaving.WayOut) -> None:
     told.shop.act(
         lambda session, by: sheets.enter_midway(session, by, job=job(session, code), stage="pack", count=1) and None
     )
-    told.tell(
-        "leaving.leave",
-        lambda session, by: leaving.leave(session, by, piece=prints(session, code)[0], way=way, values={}),
-    )
+    store = told.shop.shop.store
+    with PHOTOGRAPHS[1].open("rb") as stream, pictures.received(store, [("page.jpg", stream)]) as taken:
+
+        def said(session: Session, by: Any) -> onpaper.Page:
+            return onpaper.Page(_person(session, "Otto"), by.now, taken[0], store)
+
+        told.tell(
+            "onpaper.leave",
+            lambda session, by: onpaper.leave(
+                session, by, piece=prints(session, code)[0], page=said(session, by), way=way
+            ),
+        )
     assert told.shop.read(lambda session: job(session, code).order.closed_at) == told.shop.now
     shelves = Shelves(told.shop.shop.store, told.shop.shop.settings.own_safety_path)
     told.tell(
@@ -775,6 +827,12 @@ def _doubt(told: Story) -> None:
         "materials.set_lot_aside",
         lambda session, by: (
             materials.set_lot_aside(session, by, lot=one(session, Lot, label="P-1"), reason="damp") and None
+        ),
+    )
+    told.tell(
+        "materials.release_lot",
+        lambda session, by: (
+            materials.release_lot(session, by, lot=one(session, Lot, label="P-1"), reason="dry again") and None
         ),
     )
 

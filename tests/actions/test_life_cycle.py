@@ -241,6 +241,22 @@ class LifeCycle(RuleBasedStateMachine):
         if kind == "replace":
             self.pieces.append(Piece(sample=piece.sample))
 
+    @rule(data=st.data(), kind=st.sampled_from(["scrap", "replace", "concession"]))
+    def spoil_a_sheet(self, data, kind):
+        place = self._some(data, lambda piece: piece.alive or not any(piece.alive for piece in self.pieces))
+        piece = self.pieces[place]
+        allowed = piece.stage in WAY[:5] and (kind == "scrap" or (kind == "replace" and not self.withdrawn))
+
+        def work(session, by):
+            found = prints(session, self.code)[place].sheet
+            leaving.decide_sheet(session, by, sheet=found, kind=kind, reason="folded at entry")
+
+        if self._attempt(work, allowed=allowed):
+            self._build_on(place)
+            piece.stage = "scrapped"
+            if kind == "replace":
+                self.pieces.append(Piece(sample=piece.sample))
+
     @rule(data=st.data(), as_order=st.booleans(), how=st.sampled_from(["sent", "collected"]))
     def leave(self, data, as_order, how):
         place = self._some(data, lambda piece: piece.stage == "pack" or not self._any_at("pack"))

@@ -73,7 +73,7 @@ def test_an_operator_works_and_leaves_the_shop_to_its_owner(furnished, shop, pag
     expect(page.get_by_role("link", name="Add a machine")).to_have_count(0)
     operator.go(every_page(furnished)["machines.machine-set"])
     expect(page.get_by_role("button", name="Name this person")).to_have_count(0)
-    assert page.get_by_role("button", name="Note it").is_visible()
+    assert page.get_by_text("Note what happened to it").is_visible()
 
 
 def test_a_viewer_takes_a_password_of_his_own(serve_logbook, new_page):

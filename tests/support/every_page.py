@@ -36,6 +36,7 @@ NOT_PAGES = {
     "files.photo",
     "files.moving",
     "files.proof_page",
+    "lotpapers.paper",
     "numbers.as_csv",
     "papers.asset",
     "papers.go",

@@ -42,6 +42,7 @@ def _pages(shop):
         sheet = session.execute(select(Sheet).where(Sheet.stage == "print")).scalars().first()
         piece = session.execute(select(Print).where(Print.stage == "trim")).scalars().first()
         return {
+            "bench": "/bench",
             "stock": "/stock",
             "lot": f"/lot/{lot.code}",
             "pitch": f"/pitch/{busiest.code}",

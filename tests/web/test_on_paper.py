@@ -10,7 +10,8 @@ from sqlalchemy import select
 
 from logbook.records.audit import AuditEntry
 from logbook.records.files import KeptFile
-from logbook.records.floor import Sheet, StepRecord
+from logbook.records.floor import Departure, Sheet, StepRecord
+from logbook.records.machines import Machine
 from logbook.records.people import Person
 from support.shop_walk import PHOTOGRAPHS
 from support.small_shop import job, one, prints
@@ -134,12 +135,70 @@ def test_what_will_not_do_is_said_and_leaves_nothing(desk, office, sheet, change
     assert sorted(office.shop.settings.files_path.rglob("*")) == files
 
 
-def test_at_the_rollers_nothing_is_taken_over(desk, office, sheet):
+def _at_the_rollers(office, sheet):
+    """Today's check is signed; the sheet stands before the adhesive."""
+    office.check_machine()
     office.act(lambda session, _by: setattr(one(session, Sheet, code=sheet), "stage", "adhesive"))
-    for answer in (
-        desk.get(f"/from-paper/sheet/{sheet}"),
-        desk.post(f"/from-paper/sheet/{sheet}/begin"),
-        desk.post(f"/from-paper/sheet/{sheet}", data=_page(office)),
-    ):
-        assert answer.status_code == 422
-        assert "not done on paper" in answer.get_data(as_text=True)
+
+
+def _minutes_ago(minutes):
+    return f"{datetime.now().astimezone() - timedelta(minutes=minutes):%Y-%m-%dT%H:%M:%S}"
+
+
+def _rolled(office, **changes):
+    otto, machine = office.read(
+        lambda session: (one(session, Person, name="Otto").code, one(session, Machine, name="Rollers").code)
+    )
+    ticks = {
+        f"{key}-{what}": value
+        for key in ("adhesive-check", "adhesive-body", "adhesive-words")
+        for what, value in (("person", otto), ("at", _minutes_ago(12)))
+    }
+    said = {"machine": machine, "helper": "", "alone_with": "Jon calls at noon", "read_at": _minutes_ago(11)}
+    return _page(office, at=_minutes_ago(5)) | ticks | said | changes
+
+
+def test_a_page_of_the_rollers_keeps_person_and_time_of_every_safety_tick(desk, office, sheet):
+    _at_the_rollers(office, sheet)
+    page = desk.get(f"/from-paper/sheet/{sheet}").get_data(as_text=True)
+    assert page.count('type="datetime-local"') == 2 + 3
+    assert 'type="checkbox"' not in page
+    assert desk.post(f"/from-paper/sheet/{sheet}", data=_rolled(office)).status_code == 303
+    rows = _rows(office, sheet)
+    for key in ("adhesive-check", "adhesive-body", "adhesive-words"):
+        value, source, who, at, _ = rows[key]
+        assert (value, source, who) == ("ticked", "paper", "Otto")
+        assert timedelta(minutes=11) < datetime.now(UTC) - at < timedelta(minutes=14)
+    assert rows["adhesive-sign"][1:3] == ("paper", "Otto")
+    assert office.read(lambda session: one(session, Sheet, code=sheet).stage) == "laminate"
+
+
+@pytest.mark.parametrize("missing", ["adhesive-body-person", "adhesive-words-at"])
+def test_a_safety_tick_without_its_person_or_time_is_said_at_its_step(desk, office, sheet, missing):
+    _at_the_rollers(office, sheet)
+    answer = desk.post(f"/from-paper/sheet/{sheet}", data=_rolled(office, **{missing: ""}))
+    assert answer.status_code == 422
+    step = missing.rsplit("-", 1)[0]
+    assert f'id="{step}-fault">Each safety tick has its own person' in answer.get_data(as_text=True)
+    assert office.read(lambda session: one(session, Sheet, code=sheet).stage) == "adhesive"
+
+
+def test_a_print_that_left_is_taken_over_with_the_papers_day(desk, office, sheet):
+    work = office.read(lambda session: one(session, Sheet, code=sheet).prints[0].job.code)
+
+    def packed(session, _by):
+        piece = prints(session, work)[0]
+        piece.stage, piece.sheet.stage = "pack", "parted"
+
+    office.act(packed)
+    piece = office.read(lambda session: prints(session, work)[0].code)
+    day = f"{datetime.now().astimezone() - timedelta(hours=1):%Y-%m-%d}"
+    sent = _page(office, how="collected", on=day, **{"reason-wait": "rested on record elsewhere"})
+    page = desk.post(f"/from-paper/print/{piece}", data=sent)
+    if page.status_code == 422:
+        asked = re.search(r'name="(reason-[^"]+)"', page.get_data(as_text=True))[1]
+        page = desk.post(f"/from-paper/print/{piece}", data=_page(office, how="collected", on=day, **{asked: "asked"}))
+    assert page.status_code == 303
+    gone = office.read(lambda session: one(session, Departure))
+    assert (gone.how, f"{gone.on}") == ("collected", day)
+    assert gone.person_id == office.read(lambda session: one(session, Person, name="Otto").id)

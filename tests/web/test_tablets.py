@@ -159,7 +159,7 @@ def test_an_owner_there_is_an_operator_and_his_own_sign_in_does_not_count(office
 
 
 def test_a_plain_signature_is_the_persons_there_without_a_pin_and_names_the_place(office, otto, sheet):
-    assert 'name="pin"' not in otto.get(f"/sheet/{sheet}").get_data(as_text=True)
+    assert 'id="pin"' not in otto.get(f"/sheet/{sheet}").get_data(as_text=True)
     assert otto.post(f"/sheet/{sheet}/sign/print").status_code == 303
     assert _last(office) == ("Otto", "Press", "stage signed")
     _tap(office, otto, "Olga")

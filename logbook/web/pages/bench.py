@@ -10,7 +10,7 @@ from wtforms import DateField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import bench as actions
-from logbook.actions import doubts, leaving, onpaper, strips, takingback, trace
+from logbook.actions import doubts, leaving, onpaper, strips, takingback, trace, writtenoff
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
 from logbook.engine.strip import BANDS
@@ -21,11 +21,11 @@ from logbook.records.machines import Machine
 from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
-from logbook.rules.defects import CAUSES, cause_words
+from logbook.rules.defects import cause_words
 from logbook.rules.findings import REASON_FIELD, Strength, strongest
-from logbook.rules.stages import ROLLER_STAGES
+from logbook.rules.stages import ROLLER_STAGES, undoing
 from logbook.rules.steplist import Stage
-from logbook.web import choices, keptforms, papering, pinned, tablets
+from logbook.web import choices, keptforms, papering, pinned, tablets, verdictforms
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import actor, the_shop
@@ -33,6 +33,8 @@ from logbook.web.uploads import taken_in
 
 pages = Blueprint("bench", __name__)
 MOST_WORDS = 300
+MOST_SHOWN = 40
+"""How many of a stage the bench lists at first, the earliest due; the rest is one step behind."""
 PLACES = {
     "print": "Printing",
     "dry": "Drying",
@@ -88,33 +90,6 @@ class StripForm(BenchForm):
     """Five counts beside the print; they stand beside it, named by their bands."""
 
 
-class VerdictForm(BenchForm):
-    """What becomes of a print that did not pass."""
-
-    kind = RadioField(
-        "Decision",
-        [NEEDED],
-        choices={
-            "rework": "mend it and inspect again",
-            "concession": "let it go as it is (owner)",
-            "replace": "scrap it and make another from the same run",
-            "scrap": "scrap it",
-        },
-    )
-    cause = SelectField(
-        "What caused it",
-        [MAYBE],
-        choices={"": "not known", **{code: f"{code} {words} ({stage})" for code, (words, stage) in CAUSES.items()}},
-        validate_choice=False,
-    )
-    reason = StringField("Why", [NEEDED, TextLength(max=300)])
-    word = StringField(
-        "The customer's word",
-        [MAYBE, TextLength(max=300)],
-        description="Where it goes as it is: what the customer said to it, and how. Forgotten with the customer.",
-    )
-
-
 class BackForm(BenchForm):
     """What happened at the rollers."""
 
@@ -136,13 +111,21 @@ def place_list() -> tuple[str, int]:
 def _listing(chosen: Sequence[str]) -> tuple[str, int]:
     with reading() as session:
         standing = actions.standing(session)
+        whole = request.args.get("all", "")
+        shown = {
+            key: [one for place, one in enumerate(rows) if key == whole or place < MOST_SHOWN or one.code in chosen]
+            for key, rows in standing.items()
+        }
+        listed = [one for rows in shown.values() for one in rows]
         waits = {
-            (type(one).__name__, one.id): actions.wait_for(session, one) for rows in standing.values() for one in rows
+            (type(one).__name__, one.id): wait
+            for one, wait in zip(listed, actions.waits_for(session, listed), strict=True)
         }
         return page(
             "bench.html",
             places=PLACES,
             standing=standing,
+            shown=shown,
             waits=waits,
             now=actor().now,
             form=SignForm(formdata=None),
@@ -159,10 +142,11 @@ def sheet(code: str) -> Response | tuple[str, int]:
             found = by_code(session, Sheet, code)
             if found.stage == "parted" and len(found.prints) == 1:
                 return redirect(url_for("bench.piece", code=found.prints[0].code), 303)
-    return _sheet_page(code)
+    return sheet_page(code)
 
 
-def _sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
+def sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
+    """A sheet's page, with the forms of a try that was refused."""
     with reading() as session:
         found = by_code(session, Sheet, code)
         if found.stage in ("parted", "scrapped"):
@@ -193,6 +177,8 @@ def _sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             "strip_form": forms.get("strip_form") or StripForm(formdata=None),
             "sign_form": forms.get("sign_form") or _sign_form(session, found),
             "left_form": forms.get("left_form") or BackForm(formdata=None),
+            "spoiled_form": forms.get("spoiled_form") or verdictforms.SpoiledForm(formdata=None),
+            "undoing": undoing(found.stage),
         }
         if stage.key not in ROLLER_STAGES:
             return page("stage.html", **values)
@@ -271,7 +257,7 @@ def rollers(code: str) -> Response | tuple[str, int]:
         )
     ):
         return done
-    return _sheet_page(code, rollers_form=form)
+    return sheet_page(code, rollers_form=form)
 
 
 def _setting_up_signs(code: str, form: RollersForm) -> str:
@@ -326,7 +312,7 @@ def strip(code: str) -> Response | tuple[str, int]:
         )
     ):
         return done
-    return _sheet_page(code, strip_form=form)
+    return sheet_page(code, strip_form=form)
 
 
 @pages.post("/sheet/<code>/left-rollers")
@@ -343,7 +329,7 @@ def left_rollers(code: str) -> Response | tuple[str, int]:
         )
     ):
         return done
-    return _sheet_page(code, left_form=form)
+    return sheet_page(code, left_form=form)
 
 
 @pages.post("/sheet/<code>/sign/<stage>")
@@ -359,7 +345,7 @@ def sign_sheet(code: str, stage: str) -> Response | tuple[str, int]:
         return done
     with reading() as session:
         _offer(session, form)
-    return _sheet_page(code, sign_form=form)
+    return sheet_page(code, sign_form=form)
 
 
 def _with_photos(form: SignForm, work: Callable[[Session, Actor, Photos], object], back: str) -> Response | None:
@@ -425,10 +411,11 @@ def _reasons() -> dict[str, str]:
 @pages.route("/print/<code>")
 def piece(code: str) -> tuple[str, int]:
     """A piece: its current stage, and where it comes from."""
-    return _piece_page(code)
+    return piece_page(code)
 
 
-def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
+def piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
+    """A piece's page, with the forms of a try that was refused."""
     with reading() as session:
         found = by_code(session, Print, code)
         at_bench = found.stage in ("trim", "inspect", "pack")
@@ -455,7 +442,10 @@ def _piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             traced=trace.of_print(session, found),
             step_texts=actions.step_texts(found),
             sign_form=forms.get("sign_form") or _sign_form(session, found),
-            verdict_form=forms.get("verdict_form") or VerdictForm(formdata=None),
+            verdict_form=forms.get("verdict_form") or verdictforms.VerdictForm(formdata=None),
+            written_off=writtenoff.told,
+            replaced_by=leaving.replacement_of(session, found),
+            undoing=undoing(found.stage) if at_bench else "",
             back_form=_settled_form(found, forms.get("back_form")),
         )
 
@@ -478,7 +468,7 @@ def sign_piece(code: str, stage: str) -> Response | tuple[str, int]:
         return done
     with reading() as session:
         _offer(session, form)
-    return _piece_page(code, sign_form=form)
+    return piece_page(code, sign_form=form)
 
 
 @pages.post("/print/<code>/leave")
@@ -494,7 +484,7 @@ def leave(code: str) -> Response | tuple[str, int]:
         return done
     with reading() as session:
         _offer(session, form)
-    return _piece_page(code, sign_form=form)
+    return piece_page(code, sign_form=form)
 
 
 def _leave(session: Session, by: Actor, code: str, form: LeaveForm) -> object:
@@ -508,30 +498,6 @@ def _leave(session: Session, by: Actor, code: str, form: LeaveForm) -> object:
         reasons=_reasons(),
     )
     return leaving.leave(session, by, piece=found, way=way, values=request.form.to_dict())
-
-
-@pages.post("/print/<code>/verdict")
-def verdict(code: str) -> Response | tuple[str, int]:
-    """Decide about a print that did not pass."""
-    form = VerdictForm()
-    form.signs = pinned.HOLD
-    if form.validate_on_submit() and (
-        done := act(
-            form,
-            lambda session, by: leaving.decide(
-                session,
-                by,
-                piece=by_code(session, Print, code),
-                kind=form.kind.data,
-                reason=form.reason.data,
-                cause=form.cause.data or "",
-                word=form.word.data or "",
-            ),
-            lambda _: url_for("bench.piece", code=code),
-        )
-    ):
-        return done
-    return _piece_page(code, verdict_form=form)
 
 
 def _settled_form(found: Print, sent: BenchForm | None) -> SettledForm:
@@ -558,4 +524,4 @@ def put_back(code: str) -> Response | tuple[str, int]:
         )
     ):
         return done
-    return _piece_page(code, back_form=form)
+    return piece_page(code, back_form=form)

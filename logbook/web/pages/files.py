@@ -9,7 +9,7 @@ from logbook.actions.alignment import shift_mm
 from logbook.actions.finding import by_code
 from logbook.engine import proofing
 from logbook.records.files import KeptFile
-from logbook.records.floor import StepRecord
+from logbook.records.floor import StepRecord, Verdict
 from logbook.records.orders import Picture, Proof
 from logbook.web.acting import reading
 from logbook.web.gate import the_shop
@@ -69,10 +69,12 @@ def original(code: str) -> Response:
 
 @pages.get("/photograph/<sha256>")
 def photo(sha256: str) -> Response:
-    """A photograph kept with a signature: small, from its pixels only."""
+    """A photograph kept with a signature or a verdict: small, from its pixels only."""
     with reading() as session:
-        wanted = select(KeptFile).join(StepRecord, StepRecord.value == KeptFile.sha256).where(KeptFile.sha256 == sha256)
-        if session.execute(wanted.limit(1)).first() is None:
+        signed = select(StepRecord.id).where(StepRecord.value == sha256)
+        judged = select(Verdict.id).where(Verdict.photo_sha256 == sha256)
+        kept = select(KeptFile.id).where(KeptFile.sha256 == sha256, KeptFile.kind == "record")
+        if session.execute(kept.where(signed.exists() | judged.exists()).limit(1)).first() is None:
             abort(404)
     return Response(opener().look(the_shop().store.path(sha256)).preview, mimetype="image/jpeg")
 

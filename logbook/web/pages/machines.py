@@ -6,7 +6,7 @@ from flask import Blueprint, request, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug import Response
-from wtforms import BooleanField, DateField, RadioField, SelectField, StringField, TextAreaField
+from wtforms import BooleanField, DateField, HiddenField, RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import badchecks, machinehistory
@@ -16,6 +16,7 @@ from logbook.paper.shelf import read_shelf
 from logbook.records.audit import Actor
 from logbook.records.machines import Authorisation, Machine, PrinterMode
 from logbook.records.people import Person
+from logbook.refusals import Refused
 from logbook.rules import history
 from logbook.rules.machinecheck import CheckItem
 from logbook.rules.rollers import missing_fields
@@ -26,34 +27,32 @@ from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField
 from logbook.web.gate import actor, owner_only, the_shop
 
 pages = Blueprint("machines", __name__)
+KINDS = {"laminator": "roller laminator", "trimmer": "trimmer", "printer": "printer"}
+CUTTING = {
+    "rotary": "enclosed rotary head",
+    "lever": "lever blade",
+    "guillotine": "guillotine",
+    "knife": "knife along a rule",
+}
 MOST_CHECKS = 60
 """How many checks can be chosen as wrong: about two months of them."""
 
 
 class MachineForm(BenchForm):
-    """A new machine."""
+    """A new machine: each kind asks its own; what can wait stands one step behind."""
 
-    kind = RadioField(
-        "What",
-        choices={"laminator": "roller laminator", "trimmer": "trimmer", "printer": "printer"},
-        default="laminator",
-    )
+    kind = HiddenField(default="laminator")
     name = StringField("Name", [NEEDED, TextLength(max=120)], description="As it is called in the shop.")
     drive = RadioField("Driven by", choices={"powered": "a motor", "hand": "hand"}, default="powered")
     heated = BooleanField("Heated rollers")
     cutting = RadioField(
-        "Trimmer cuts with",
-        choices={
-            "": "not a trimmer",
-            "rotary": "enclosed rotary head",
-            "lever": "lever blade",
-            "guillotine": "guillotine",
-            "knife": "knife along a rule",
-        },
+        "It cuts with",
+        choices=CUTTING,
         default="",
+        validate_choice=False,
     )
     widest = LengthField("Widest sheet", [MAYBE])
-    dpi = StringField("Printer: dots per inch", [MAYBE, TextLength(max=40)], default="720")
+    dpi = StringField("Dots per inch", [MAYBE, TextLength(max=40)], default="720")
 
 
 class FactsForm(BenchForm):
@@ -155,13 +154,15 @@ def _checked_today(machine: Machine) -> bool:
 def new() -> Response | tuple[str, int]:
     """A new machine."""
     form = MachineForm()
+    if form.kind.data not in KINDS or (request.method == "GET" and request.args.get("kind") in KINDS):
+        form.kind.data = request.args["kind"] if request.args.get("kind") in KINDS else "laminator"
     if form.validate_on_submit() and (
         done := act(
             form, lambda session, by: _new(session, by, form), lambda row: url_for("machines.machine", code=row.code)
         )
     ):
         return done
-    return page("machine_new.html", form=form)
+    return page("machine_new.html", form=form, kinds=KINDS)
 
 
 def _new(session: Session, by: Actor, form: MachineForm) -> Machine:
@@ -170,6 +171,8 @@ def _new(session: Session, by: Actor, form: MachineForm) -> Machine:
             session, by, name=form.name.data, dpi=form.dpi.data or "720", widest=form.widest.data
         ).machine
     cutting = form.cutting.data if form.kind.data == "trimmer" else ""
+    if form.kind.data == "trimmer" and cutting not in CUTTING:
+        raise Refused("Say how it cuts: its cautions and who may be named depend on it.", field="cutting")
     return actions.add_machine(
         session,
         by,
@@ -214,6 +217,7 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             items=_items(found),
             typed=request.form,
             can_hurt=actions.machine_facts(found).can_hurt,
+            must_be_known=actions.machine_facts(found).must_be_known,
             facts_form=facts_form,
             authorise_form=authorise_form,
             event_form=_event_form(found, forms.get("event_form")),

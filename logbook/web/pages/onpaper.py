@@ -2,26 +2,30 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import datetime
 
 from flask import Blueprint, abort, request, url_for
 from sqlalchemy.orm import Session
 from werkzeug import Response
-from wtforms import DateTimeLocalField, FileField, SelectField
+from wtforms import DateField, DateTimeLocalField, FileField, RadioField, SelectField, StringField
+from wtforms.validators import Length as TextLength
 
-from logbook.actions import bench, onpaper
+from logbook.actions import bench, leaving, onpaper, rollerpages
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
 from logbook.records.audit import Actor
 from logbook.records.floor import Print, Sheet
-from logbook.records.machines import Machine
+from logbook.records.machines import Machine, RollerSession
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules.findings import REASON_FIELD, Strength
+from logbook.rules.stages import ROLLER_STAGES
 from logbook.web import choices, pinned
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import actor, the_shop
+from logbook.web.shown import when
 from logbook.web.uploads import taken_in
 
 pages = Blueprint("onpaper", __name__)
@@ -40,6 +44,41 @@ class PaperForm(BenchForm):
     person = SelectField("Whose initials stand there", [NEEDED], validate_choice=False)
     at = DateTimeLocalField("Signed on paper at", [NEEDED])
     machine = SelectField("With", [MAYBE], validate_choice=False)
+
+
+class RollersPaperForm(PaperForm):
+    """What a page of the rollers says besides; the safety steps stand beside it, each with person and time."""
+
+    machine = SelectField("Laminator", [NEEDED], validate_choice=False)
+    helper = SelectField("Who helped", [MAYBE], validate_choice=False)
+    alone_with = StringField(
+        "Alone: who was to call, and when",
+        [MAYBE, TextLength(max=200)],
+        description="Only when nobody helped at powered rollers.",
+    )
+    read_at = DateTimeLocalField("Read and set up at", [NEEDED])
+    covered_by = SelectField(
+        "Safety ticks",
+        [MAYBE],
+        validate_choice=False,
+        description="One session covers several sheets: same people, same machine, no jam, at most half an hour away.",
+    )
+
+
+class DoorPaperForm(PaperForm):
+    """What a page says of a print that left."""
+
+    how = RadioField("It was", [NEEDED], choices={"collected": "collected", "sent": "sent", "kept": "kept in the shop"})
+    on = DateField("On", [NEEDED])
+    carrier = StringField("Carrier", [MAYBE, TextLength(max=120)])
+    tracking = StringField("Their number", [MAYBE, TextLength(max=120)])
+
+
+def _form_for(kind: str, code: str) -> PaperForm:
+    """The form of the stage at which it stands."""
+    with reading() as session:
+        stage = _find(session, kind, code).stage
+    return RollersPaperForm() if stage in ROLLER_STAGES else DoorPaperForm() if stage == "pack" else PaperForm()
 
 
 def _find(session: Session, kind: str, code: str) -> bench.Subject:
@@ -70,10 +109,10 @@ def begin(kind: str, code: str) -> Response:
 @pages.route("/from-paper/<kind>/<code>", methods=["GET", "POST"])
 def take_over(kind: str, code: str) -> Response | tuple[str, int]:
     """Enter what a page says, with its photograph."""
-    form = PaperForm()
-    form.signs = pinned.HOLD
+    form = _form_for(kind, code)
+    form.signs = pinned.SAFETY if isinstance(form, RollersPaperForm) else pinned.HOLD
     with reading() as session:
-        form.person.choices = [("", "choose"), *choices.people(session)]
+        _offer(session, form)
     if form.validate_on_submit():
         with _received(form) as (photograph, photos):
             if photograph and (
@@ -81,6 +120,23 @@ def take_over(kind: str, code: str) -> Response | tuple[str, int]:
             ):
                 return done
     return _page(kind, code, form)
+
+
+def _offer(session: Session, form: PaperForm) -> None:
+    people = choices.people(session)
+    form.person.choices = [("", "choose"), *people]
+    if not isinstance(form, RollersPaperForm):
+        form.machine.choices = [("", "by hand: knife and rule"), *choices.machines(session, "trimmer")]
+        return
+    form.machine.choices = [("", "choose"), *choices.machines(session, "laminator")]
+    form.helper.choices = [("", "nobody: worked alone"), *people]
+    form.covered_by.choices = [
+        ("", "were given for this sheet, below"),
+        *(
+            (one.code, f"of the session {when(one.started_at)}, {one.machine.name}, {one.person.name}")
+            for one in rollerpages.sessions_near(session)
+        ),
+    ]
 
 
 @contextmanager
@@ -104,6 +160,7 @@ def _work(
     kind: str, code: str, form: PaperForm, photograph: Intake, photos: list[tuple[str, Intake]]
 ) -> Callable[[Session, Actor], None]:
     def work(session: Session, by: Actor) -> None:
+        found = _find(session, kind, code)
         said = onpaper.Page(
             person=by_code(session, Person, form.person.data, field="person"),
             at=form.at.data.astimezone(),
@@ -114,9 +171,52 @@ def _work(
             photos=photos,
             machine=by_code(session, Machine, form.machine.data) if form.machine.data else None,
         )
-        onpaper.take_over(session, by, subject=_find(session, kind, code), page=said)
+        if isinstance(form, RollersPaperForm) and isinstance(found, Sheet):
+            set_up = _set_up(session, form, found, said)
+            rollerpages.take_over(session, by, sheet=found, page=replace(said, machine=None), set_up=set_up)
+        elif isinstance(form, DoorPaperForm) and isinstance(found, Print):
+            onpaper.leave(session, by, piece=found, page=replace(said, machine=None), way=_way_out(form))
+        else:
+            onpaper.take_over(session, by, subject=found, page=said)
 
     return work
+
+
+def _way_out(form: DoorPaperForm) -> leaving.WayOut:
+    return leaving.WayOut(
+        how=form.how.data,
+        on=form.on.data,
+        carrier=form.carrier.data or "",
+        tracking=form.tracking.data or "",
+        as_order=request.form.get("as_sample") != "yes",
+    )
+
+
+def _set_up(session: Session, form: RollersPaperForm, sheet: Sheet, said: onpaper.Page) -> rollerpages.SetUp:
+    steps = [one for one in bench.stage_definition(sheet).steps if one.record == "tick" and one.moment == "before"]
+    covered = by_code(session, RollerSession, form.covered_by.data) if form.covered_by.data else None
+    assert said.machine is not None
+    return rollerpages.SetUp(
+        machine=said.machine,
+        read_at=form.read_at.data.astimezone(),
+        helper=by_code(session, Person, form.helper.data, field="helper") if form.helper.data else None,
+        alone_with=form.alone_with.data or "",
+        ticks={} if covered else {one.key: _tick(session, one.key) for one in steps if one.safety},
+        plain=frozenset(one.key for one in steps if not one.safety and request.form.get(one.key)),
+        covered_by=covered,
+    )
+
+
+def _tick(session: Session, key: str) -> rollerpages.Tick:
+    """One safety tick as it stands on the page: whose initials, and when."""
+    who, at = request.form.get(f"{key}-person", ""), request.form.get(f"{key}-at", "")
+    try:
+        then = datetime.fromisoformat(at).astimezone()
+    except ValueError:
+        raise Refused("Each safety tick has its own person and its own time.", field=key) from None
+    if not who:
+        raise Refused("Each safety tick has its own person and its own time.", field=key)
+    return rollerpages.Tick(by_code(session, Person, who, field=key), then)
 
 
 def _page(kind: str, code: str, form: PaperForm) -> tuple[str, int]:
@@ -124,19 +224,21 @@ def _page(kind: str, code: str, form: PaperForm) -> tuple[str, int]:
         found = _find(session, kind, code)
         if not onpaper.may_be(found):
             raise Refused("This stage is not done on paper; open its own page.")
-        form.machine.choices = [("", "by hand: knife and rule"), *choices.machines(session, "trimmer")]
-        then = _paper_time(form)
+        _offer(session, form)
+        then, stage = _paper_time(form), bench.stage_definition(found)
         findings = bench.findings_for(session, _as_of(then), found, request.form)
         return page(
             "from_paper.html",
             form=form,
             kind=kind,
             found=found,
-            stage=bench.stage_definition(found),
+            stage=stage,
             begun=onpaper.begun(session, found),
             asks=[one for one in findings if one.strength is Strength.ASK] if form.at.data else [],
             typed=request.form,
             home=_home(kind, code),
+            rollers=found.stage in ROLLER_STAGES,
+            people=choices.people(session),
         )
 
 

@@ -6,23 +6,37 @@ from flask import Blueprint, request, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug import Response
-from wtforms import DateField, IntegerField, RadioField, SelectField, StringField
+from wtforms import DateField, FileField, IntegerField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
+from logbook.actions import lotpapers, trace
 from logbook.actions import materials as actions
-from logbook.actions import trace
-from logbook.actions.finding import by_code
+from logbook.actions.finding import by_code, ref
 from logbook.records.audit import Actor
 from logbook.records.materials import Lot, Material
+from logbook.web import meanwhile
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
-from logbook.web.gate import without_request
+from logbook.web.gate import owner_only, without_request
 
 pages = Blueprint("stock", __name__)
+COUNTED = ("lot counted",)
+"""What changes the count that somebody else may be typing."""
 
 
-class LotFields(BenchForm):
+class LotFacts(BenchForm):
+    """What may be put right about a delivery."""
+
+    place = StringField("Where it lies", [MAYBE, TextLength(max=120)])
+    sheet_width = LengthField("Sheet width", [MAYBE])
+    sheet_height = LengthField("Sheet height", [MAYBE])
+    price = NumberField("Price of one sheet", [MAYBE], low=Decimal(0))
+    expires_on = DateField("Use before", [MAYBE])
+    reorder_level = IntegerField("Order more at", [MAYBE, NumberRange(min=0, max=100000)])
+
+
+class LotFields(LotFacts):
     """One delivery."""
 
     label = StringField(
@@ -31,12 +45,6 @@ class LotFields(BenchForm):
     count = IntegerField(
         "Sheets", [MAYBE, NumberRange(min=0, max=100000)], description="Leave empty if you do not count it."
     )
-    place = StringField("Where it lies", [MAYBE, TextLength(max=120)])
-    sheet_width = LengthField("Sheet width", [MAYBE])
-    sheet_height = LengthField("Sheet height", [MAYBE])
-    price = NumberField("Price of one sheet", [MAYBE], low=Decimal(0))
-    expires_on = DateField("Use before", [MAYBE])
-    reorder_level = IntegerField("Order more at", [MAYBE, NumberRange(min=0, max=100000)])
 
 
 class MaterialForm(LotFields):
@@ -87,6 +95,12 @@ class MaterialForm(LotFields):
     )
 
 
+class PaperForm(BenchForm):
+    """A delivery note, a data sheet."""
+
+    paper = FileField("Delivery note or data sheet", description="PDF, JPEG or PNG, up to 20 MB.")
+
+
 class CountForm(BenchForm):
     """There are now N."""
 
@@ -97,6 +111,12 @@ class AsideForm(BenchForm):
     """What is wrong with a lot."""
 
     reason = StringField("What is wrong with it", [NEEDED, TextLength(max=300)])
+
+
+class ReleaseForm(BenchForm):
+    """Why a lot serves again."""
+
+    reason = StringField("Why it may serve again", [NEEDED, TextLength(max=300)])
 
 
 @pages.route("/stock")
@@ -186,20 +206,29 @@ def new_lot(code: str) -> Response | tuple[str, int]:
 @pages.route("/lot/<code>")
 def lot(code: str) -> tuple[str, int]:
     """A lot, what is left of it, its pitches, every print made of it."""
-    return _page(code)
+    return lot_page(code)
 
 
-def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
+def lot_page(code: str, **forms: BenchForm) -> tuple[str, int]:
+    """A lot's page, with the forms of a try that was refused."""
     with reading() as session:
         found = by_code(session, Lot, code)
+        count_form = forms.get("count_form") or CountForm(formdata=None)
+        meanwhile.watch(session, count_form, ref(found), *COUNTED)
+        facts_form = forms.get("facts_form") or LotFacts(formdata=None, obj=found)
+        meanwhile.watch(session, facts_form, ref(found), "lot changed")
         return page(
             "lot.html",
             lot=found,
             count=actions.left(session, found),
             traced=trace.of_lot(session, found),
             others=[one for one in actions.deliveries(session, found) if one is not found],
-            count_form=forms.get("count_form") or CountForm(formdata=None),
+            count_form=count_form,
+            facts_form=facts_form,
+            papers=lotpapers.papers_of(session, found),
+            paper_form=forms.get("paper_form") or PaperForm(formdata=None),
             aside_form=forms.get("aside_form") or AsideForm(formdata=None),
+            release_form=forms.get("release_form") or ReleaseForm(formdata=None),
         )
 
 
@@ -207,6 +236,8 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
 def count(code: str) -> Response | tuple[str, int]:
     """There are now N."""
     form = CountForm()
+    with reading() as session:
+        meanwhile.watch(session, form, ref(by_code(session, Lot, code)), *COUNTED)
     if form.validate_on_submit() and (
         done := act(
             form,
@@ -217,7 +248,30 @@ def count(code: str) -> Response | tuple[str, int]:
         )
     ):
         return done
-    return _page(code, count_form=form)
+    return lot_page(code, count_form=form)
+
+
+@pages.post("/lot/<code>/facts")
+def facts(code: str) -> Response | tuple[str, int]:
+    """Put right where it lies, its size, price and dates."""
+    form = LotFacts()
+    with reading() as session:
+        meanwhile.watch(session, form, ref(by_code(session, Lot, code)), "lot changed")
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: actions.change_lot(
+                session,
+                by,
+                lot=by_code(session, Lot, code),
+                changes={name: form[name].data or ("" if name == "place" else None) for name in actions.CHANGEABLE}
+                | {"price": form.price.data, "reorder_level": form.reorder_level.data},
+            ),
+            lambda _: url_for("stock.lot", code=code),
+        )
+    ):
+        return done
+    return lot_page(code, facts_form=form)
 
 
 @pages.post("/lot/<code>/aside")
@@ -234,4 +288,22 @@ def aside(code: str) -> Response | tuple[str, int]:
         )
     ):
         return done
-    return _page(code, aside_form=form)
+    return lot_page(code, aside_form=form)
+
+
+@pages.post("/lot/<code>/release")
+@owner_only
+def release(code: str) -> Response | tuple[str, int]:
+    """The doubt about a lot is settled; its prints go on."""
+    form = ReleaseForm()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: actions.release_lot(
+                session, by, lot=by_code(session, Lot, code), reason=form.reason.data
+            ),
+            lambda _: url_for("stock.lot", code=code),
+        )
+    ):
+        return done
+    return lot_page(code, release_form=form)

@@ -1,0 +1,33 @@
+"""A new machine asks what its kind needs, and no more at first."""
+
+import pytest
+
+from logbook.records.machines import Machine
+from support.small_shop import one
+
+
+@pytest.mark.parametrize(
+    ("kind", "asked", "not_asked"),
+    [
+        ("printer", ["dpi"], ["drive", "cutting", "heated"]),
+        ("laminator", ["drive", "heated"], ["dpi", "cutting"]),
+        ("trimmer", ["drive", "cutting"], ["dpi", "heated"]),
+    ],
+)
+def test_each_kind_asks_its_own(desk, kind, asked, not_asked):
+    page = desk.get(f"/machines/new?kind={kind}").get_data(as_text=True)
+    assert all(f'name="{name}"' in page for name in asked)
+    assert not any(f'name="{name}"' in page for name in not_asked)
+
+
+def test_a_trimmer_says_how_it_cuts_since_its_cautions_hang_on_it(desk, office):
+    sent = {"kind": "trimmer", "name": "Gerda", "drive": "hand", "request_id": "a"}
+    refused = desk.post("/machines/new", data=sent)
+    assert refused.status_code == 422
+    assert "Say how it cuts" in refused.get_data(as_text=True)
+    assert desk.post("/machines/new", data=sent | {"cutting": "guillotine"}).status_code == 303
+    assert office.read(lambda session: one(session, Machine, name="Gerda").cutting) == "guillotine"
+
+
+def test_a_kind_that_is_none_begins_with_a_laminator(desk):
+    assert "A new roller laminator" in desk.get("/machines/new?kind=kettle").get_data(as_text=True)
