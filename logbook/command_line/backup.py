@@ -14,6 +14,8 @@ from logbook.records.audit import Actor
 from logbook.records.backup import KEEP, BackupWish, Made, Progress, back_up
 from logbook.records.backup_check import STAGES, check_backup
 from logbook.records.manifest import newest_in
+from logbook.records.opened import Shop
+from logbook.refusals import Refused
 
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 
@@ -32,26 +34,39 @@ def shown(what: str) -> Progress:
 
 
 @click.command()
-@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("folder", required=False, type=click.Path(path_type=Path))
 @data_option
-@click.option("--keep", type=click.IntRange(1, 1000), default=KEEP, show_default=True,
-              help="How many backups stay in the folder; older ones go once the new one is whole.")
+@click.option("--keep", type=click.IntRange(1, 1000),
+              help="How many backups stay in the folder; older ones go once the new one is whole. "
+                   f"Usually what the shop's status page says, otherwise {KEEP}.")
 @click.option("--with-interlaced", is_flag=True, help="Take interlaced files along, which could be made anew.")
 @json_option
-def backup(folder: Path, data: Path, keep: int, with_interlaced: bool, as_json: bool) -> None:
-    """Back the shop up into FOLDER (a stick, another disk) while it works.
+def backup(folder: Path | None, data: Path, keep: int | None, with_interlaced: bool, as_json: bool) -> None:
+    """Back the shop up into FOLDER (a stick, another disk) while it works; without one, where the owner set it up.
 
     Files that lie there already are not copied again. Exits with 1 when it was
     made but the shop itself had lost a kept file.
     """
-    wish = BackupWish(folder, keep, with_interlaced)
     shop = existing(data)
+    wish = _wish(shop, folder, keep, with_interlaced=with_interlaced)
     made = back_up(shop, wish, now=datetime.now(UTC), progress=shown("Backing up"))
     with shop.database.writing() as session:
         backups.note_made(session, at_the_machine(), made=made)
     click.echo(json.dumps(as_json_object(made)) if as_json else sentence(made))
     if made.manifest.absent:
         raise SystemExit(1)
+
+
+def _wish(shop: Shop, folder: Path | None, keep: int | None, *, with_interlaced: bool) -> BackupWish:
+    """What was said here; for the rest, what the owner set up."""
+    with shop.database.reading() as session:
+        known = backups.setup(session)
+    where = folder or known.folder
+    if where is None:
+        raise Refused("Say into which folder: 'logbook backup FOLDER'; or set one up on the shop's status page.")
+    if folder is None and not where.is_dir():  # a stick that is not in its place must not become a folder of the disk
+        raise Refused(f"The folder for backups, {where}, is not there; put the stick in, or say another one.")
+    return BackupWish(where, keep or known.keep, with_interlaced or (folder is None and known.with_interlaced))
 
 
 def at_the_machine() -> Actor:

@@ -1,11 +1,13 @@
 """``logbook backup``, ``verify-backup``, ``restore``: called as a person or a script calls them."""
 
 import json
+import shutil
 import subprocess
 import sys
 
 import pytest
 
+from logbook.actions import backups
 from support.small_shop import small_shop
 
 
@@ -94,3 +96,22 @@ def test_what_cannot_be_done_is_one_sentence_and_exit_code_two(data, tmp_path, w
     assert len(told.stderr.strip().splitlines()) == 1
     assert told.stderr.startswith("logbook: ")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_without_a_folder_it_goes_where_the_owner_set_it_up_and_otherwise_one_sentence_says_so(tmp_path):
+    shop = small_shop(tmp_path / "data")
+    refused = _logbook("backup", "--data", tmp_path / "data")
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert "Say into which folder" in refused.stderr
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    wanted = backups.Setup(folder=stick, keep=1)
+    shop.act(lambda session, by: backups.set_up(session, by, data=tmp_path / "data", wanted=wanted))
+    shop.shop.database.close()
+    for _ in range(2):
+        assert _logbook("backup", "--data", tmp_path / "data").returncode == 0
+    assert len(list(stick.glob("logbook-backup-*"))) == 1  # as many stay as the owner said
+    shutil.rmtree(stick)
+    gone = _logbook("backup", "--data", tmp_path / "data")
+    assert (gone.returncode, "is not there; put the stick in" in gone.stderr) == (2, True)
+    assert not stick.exists()
