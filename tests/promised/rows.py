@@ -105,7 +105,7 @@ class Judged:
 def judge(row: Row, ground: Ground) -> Judged:
     """Try a row, then its twin."""
     told, twin = Tally(), None
-    row.trial(ground, told, row.full if ground.full else row.quick)
+    row.trial(ground, told, row.quick if not ground.full else max(row.quick, round(row.full * ground.part)))
     if row.twin is not None and not told.reason:
         twin = Tally()
         with row.twin(ground):
