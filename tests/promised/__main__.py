@@ -21,7 +21,7 @@ def main() -> int:
     """Try every row that was asked for."""
     words = argparse.ArgumentParser(description=__doc__)
     words.add_argument("--full", action="store_true")
-    words.add_argument("--part", type=float, default=1, help="with --full: this part of its trials, where time is short")
+    words.add_argument("--part", type=float, default=1, help="with --full: only this part of its trials")
     words.add_argument("--years", type=Path, help="a folder that tests/ten_years/grow.py filled; for the timed rows")
     words.add_argument("--times", action="store_true", help="print what each row took")
     words.add_argument("ids", nargs="*")
