@@ -23,9 +23,14 @@ def by_code(session: Session, table: type[Row], code: str, *, field: str | None 
 
 def words(table: type[Base]) -> str:
     """A table's name as people say it."""
-    return {"Order": "order", "PitchOnRecord": "pitch", "PrinterMode": "printer mode", "ProofLink": "link"}.get(
-        table.__name__, table.__name__.lower()
-    )
+    names = {
+        "Order": "order",
+        "PitchOnRecord": "pitch",
+        "PrinterMode": "printer mode",
+        "ProofLink": "link",
+        "LeakSheet": "leak sheet",
+    }
+    return names.get(table.__name__, table.__name__.lower())
 
 
 def ref(row: Base) -> str:

@@ -10,11 +10,13 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from logbook.actions import leaks
 from logbook.actions.alignment import shift_mm
 from logbook.actions.finding import ref
 from logbook.actions.jobs import materials_of
 from logbook.actions.pictures import current
 from logbook.engine import ghosting as model
+from logbook.engine.leak import as_measured
 from logbook.engine.plan import Shift
 from logbook.engine.proofing import framed
 from logbook.engine.remedies import Remedy, remedies
@@ -22,6 +24,7 @@ from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, record
 from logbook.records.files import FileStore
 from logbook.records.floor import JobMaterials
+from logbook.records.leaks import LeakReading
 from logbook.records.materials import MixingFigures
 from logbook.records.orders import Job
 from logbook.refusals import Refused
@@ -80,12 +83,31 @@ def looked_at(session: Session, store: FileStore, job: Job) -> Looked | None:
 
 
 def mixing_of(session: Session, materials: JobMaterials) -> model.Mixing | None:
-    """The owner's figures for this lens type, printer and paper, else the model's own; None for an unknown lens."""
+    """The owner's figures for this lens type, printer and paper, else the model's own, with the leak that was measured
+    in place of the modelled one; None for an unknown lens."""
     lens = materials.lens_lot.material
     if lens.nominal_lpi is None or lens.thickness is None or lens.refractive_index is None:
         return None
     known = float(lens.nominal_lpi), float(lens.thickness.mm), float(lens.refractive_index)
-    figures = figures_of(session, materials)
+    mixing = _modelled(known, figures_of(session, materials))
+    reading = measured_for(session, materials)
+    if reading is None:
+        return mixing
+    into_first, into_last = (float(one) / 100 for one in (reading.into_first_percent, reading.into_last_percent))
+    return as_measured(mixing, into_first=into_first, into_last=into_last)
+
+
+def measured_for(session: Session, materials: JobMaterials) -> LeakReading | None:
+    """The leak sheet's reading that counts for this lens type, printer and paper."""
+    return leaks.measured(
+        session,
+        lens_id=materials.lens_lot.material_id,
+        printer_id=materials.mode.machine_id,
+        paper_id=materials.paper_id,
+    )
+
+
+def _modelled(known: tuple[float, float, float], figures: MixingFigures | None) -> model.Mixing:
     if figures is None:
         return model.Mixing(*known)
     radius = float(figures.radius.mm) if figures.radius is not None else None

@@ -28,7 +28,8 @@ class Mixing:
 
     ``radius_mm`` of the ridges (None: as a sheet focused on its back has it), ``ink_spread_mm`` the standard
     deviation of the ink's blur, ``registration`` lenticules by which the lens lies beside its place, ``floor`` the
-    share of light that is spread evenly over all pictures.
+    share of light that is spread evenly over all pictures. ``gains``: how many times the leak of this model was
+    measured, in the first picture and in the last; between them it goes over evenly.
     """
 
     lens_lpi: float
@@ -38,6 +39,7 @@ class Mixing:
     ink_spread_mm: float = 0.02
     registration: float = 0.02
     floor: float = 0.01
+    gains: tuple[float, float] = (1.0, 1.0)
 
     def __post_init__(self) -> None:
         if self.lens_lpi <= 0 or self.thickness_mm <= 0 or not 1 < self.index < 3:
@@ -78,7 +80,18 @@ def crosstalk(mixing: Mixing, *, pictures: int, shares: Sequence[float] | None =
     parts = np.full(pictures, 1 / pictures) if shares is None else np.asarray(shares, dtype=float)
     upper = 1 - np.concatenate([[0.0], np.cumsum(parts)])
     middles = (upper[:-1] + upper[1:]) / 2
-    return np.array([_with_floor(mixing, _row(mixing, middle=middle, upper=upper), parts) for middle in middles])
+    rows = np.array([_with_floor(mixing, _row(mixing, middle=middle, upper=upper), parts) for middle in middles])
+    return rows if mixing.gains == (1.0, 1.0) else _gained(mixing, rows)
+
+
+def _gained(mixing: Mixing, rows: np.ndarray) -> np.ndarray:
+    """Every leak as many times as it was measured; no picture loses more light than when all are mixed evenly."""
+    count = len(rows)
+    leaks = rows * (1 - np.eye(count)) * np.linspace(*mixing.gains, count)[:, None]
+    whole = leaks.sum(axis=1, keepdims=True)
+    leaks *= np.minimum(1, (1 - 1 / count) / np.maximum(whole, 1e-12))
+    scaled: np.ndarray = leaks + np.diag(1 - leaks.sum(axis=1))
+    return scaled
 
 
 def shares_seen(mixing: Mixing, *, pictures: int, phase: float) -> np.ndarray:

@@ -6,6 +6,7 @@ from logbook.records import (
     floor,
     forecasts,
     keeping,
+    leaks,
     lotpapers,
     machines,
     materials,
@@ -19,6 +20,6 @@ from logbook.records import (
 from logbook.records.base import Base
 
 __all__ = [
-    "Base", "audit", "files", "floor", "forecasts", "keeping", "lotpapers", "machines", "materials", "orders",
+    "Base", "audit", "files", "floor", "forecasts", "keeping", "leaks", "lotpapers", "machines", "materials", "orders",
     "people", "pitch", "places", "prooflinks", "quotes",
 ]  # fmt: skip

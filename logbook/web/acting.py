@@ -113,6 +113,7 @@ _PAGES = {
     "machine": "machines.machine",
     "quote": "quotes.quote",
     "place": "places.place",
+    "leaksheet": "leaks.sheet",
 }
 
 

@@ -32,6 +32,7 @@ from logbook.actions import (
     forecasts,
     ghosting,
     jobs,
+    leaks,
     leaving,
     lenses,
     lotpapers,
@@ -73,6 +74,7 @@ from logbook.records.audit import Actor, AuditEntry, AuditObject
 from logbook.records.backup import BackupWish, back_up
 from logbook.records.base import Coded
 from logbook.records.floor import Run, Sheet
+from logbook.records.leaks import LeakSheet
 from logbook.records.machines import Machine
 from logbook.records.manifest import Anchor, Manifest
 from logbook.records.materials import Lot, Material
@@ -372,6 +374,22 @@ def _equipment(told: Story) -> None:
     told.tell("arriving.take", lambda session, by: arriving.take(session, by, what="customers", text=text, seen=seen))
 
 
+def _leaks(told: Story) -> None:
+    def known(session: Session) -> PitchOnRecord:
+        return leaks.may_serve(session)[-1]
+
+    sheet = told.shop.read(lambda session: leaks.draw(told.shop.shop.store, known(session)))
+    told.tell(
+        "leaks.keep_sheet",
+        lambda session, by: leaks.keep_sheet(session, by, pitch=known(session), drawn=sheet) and None,
+    )
+    taps = leaks.Taps(dict.fromkeys(leaks.ROWS, ("2", "4")), {8: 8, 4: 8, 2: 8})
+    told.tell(
+        "leaks.read_sheet",
+        lambda session, by: leaks.read_sheet(session, by, made=one(session, LeakSheet), taps=taps) and None,
+    )
+
+
 def _conditions(session: Session, axis: str = "across") -> pitch.Conditions:
     known = session.execute(select(PitchOnRecord).order_by(PitchOnRecord.id)).scalars().first()
     assert known is not None
@@ -392,6 +410,7 @@ def _pitches(told: Story) -> None:
         "pitch.record_readings",
         lambda session, by: pitch.record_readings(session, by, made=one(session, PitchChart), counts=counts),
     )
+    _leaks(told)
     told.tell("pitch.accept_result", lambda session, by: pitch.accept_result(session, by, test=one(session, PitchTest)))
     told.tell(
         "pitch.carry_over",

@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from logbook.actions.leaving import failed_inspection
 from logbook.records.floor import Print, Run, Sheet
+from logbook.records.leaks import LeakSheet
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
 from logbook.records.opened import open_shop
@@ -54,6 +55,9 @@ NOT_PAGES = {
     "runs.strips",
     "runs.eye",
     "ghosting.drawn",
+    "leaks.sheet_file",
+    "leaks.sheet_json",
+    "leaks.sheet_pdf",
 }
 """Endpoints that answer a GET with a file, a picture, data or a redirect."""
 BEFORE_SIGN_IN = {"entry.found": "/found", "entry.sign_in": "/sign-in"}
@@ -175,6 +179,11 @@ def _pitches(session: Session) -> Faces:
         "pitch.carry": _one("/pitch/carry"),
         "pitch.test": {state: f"/pitch/test/{code}" for state, code in tests.items()},
         "pitch.on_record": {"": f"/pitch/{rows[0].code}", "withdrawn": f"/pitch/{withdrawn.code}"},
+        "leaks.listing": _one("/leaks"),
+        "leaks.sheet": {
+            "read": f"/leak-sheet/{_first(session, LeakSheet, LeakSheet.readings.any()).code}",
+            "to-read": f"/leak-sheet/{_first(session, LeakSheet, ~LeakSheet.readings.any()).code}",
+        },
         "pitch.over_time": _one(f"/pitch/{rows[0].code}/over-time"),
         "tracing.by_words": {"": "/trace", "lot": f"/trace?q={lot.code}", "nothing": "/trace?q=nothing-here"},
     }

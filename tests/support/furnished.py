@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 from logbook.actions import (
     backups,
     bench,
+    leaks,
     machines,
     materials,
     people,
@@ -55,6 +56,7 @@ def furnish(folder: Path, root: Path) -> None:
         with shop.database.writing() as session:
             work(session, _owner(session))
     _chart(shop)
+    _leak_sheets(shop)
     _backed_up(shop)
     shop.database.close()
 
@@ -147,6 +149,19 @@ def _chart(shop: Shop) -> None:
         # 19.5 to 20.5 over 190 mm, seen at 20.06: |difference| x 7.48 in, to the quarter
         counts = {1: "4 1/4", (last + 1) // 2: "1/2", last: "3 1/4"}
         pitch.record_readings(session, _owner(session), made=made, counts=counts)
+
+
+def _leak_sheets(shop: Shop) -> None:
+    """Two leak sheets at the oldest pitch that serves: one was read, one still waits."""
+    for is_read in (True, False):
+        with shop.database.reading() as session:
+            drawn = leaks.draw(shop.store, leaks.may_serve(session)[-1])
+        with shop.database.writing() as session:
+            by = _owner(session)
+            made = leaks.keep_sheet(session, by, pitch=leaks.may_serve(session)[-1], drawn=drawn)
+            if is_read:
+                rows = {"1": ("2", "4"), "2": ("2", "4"), "3": ("3", "5"), "4": ("1", "3")}
+                leaks.read_sheet(session, by, made=made, taps=leaks.Taps(rows, {8: 8, 4: 8, 2: 8}))
 
 
 def _backed_up(shop: Shop) -> None:

@@ -56,11 +56,13 @@ def for_job(code: str) -> tuple[str, int]:
 def _page(code: str, form: FiguresForm | None = None) -> tuple[str, int]:
     with reading() as session:
         job = by_code(session, Job, code)
+        materials = materials_of(session, job)
         looked = actions.looked_at(session, the_shop().store, job)
         return page(
             "ghosting.html",
             job=job,
-            materials=materials_of(session, job),
+            materials=materials,
+            measured=actions.measured_for(session, materials) if materials is not None else None,
             looked=looked,
             ghosts=actions.ghosts_of(looked) if looked else None,
             remedies=actions.remedies_of(looked) if looked else (),

@@ -20,6 +20,7 @@ from logbook.paper.shelf import read_shelf
 from logbook.paper.traveller import traveller_html
 from logbook.paper.wallcards import Size, cards_html, first_aid_html
 from logbook.records.floor import Print, Run, Sheet, TravellerIssue
+from logbook.records.leaks import LeakSheet
 from logbook.records.machines import Machine
 from logbook.records.orders import Job
 from logbook.refusals import Refused
@@ -36,6 +37,7 @@ _GO = (
     (Job, "jobs.job"),
     (Run, "runs.run"),
     (Machine, "machines.machine"),
+    (LeakSheet, "leaks.sheet"),
 )
 
 
