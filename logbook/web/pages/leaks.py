@@ -22,6 +22,7 @@ from logbook.web.papering import shop_address
 
 pages = Blueprint("leaks", __name__)
 _PATCH = {str(step): str(step) for step in range(PATCHES)}
+_CORRECTED = {step: step for step in _PATCH if step != "0"}
 _NO_PATCH = {actions.NONE: actions.NONE}
 _GREYS = {str(step): str(step) for step in range(1, WEDGE_STEPS + 1)}
 _PATTERNS = {8: "Top row of greys", 4: "Middle row of greys", 2: "Bottom row of greys"}
@@ -47,7 +48,7 @@ class TapsForm(BenchForm):
 
 for _row in actions.ROWS:
     _shows = RadioField("Last patch with the ghost", [NEEDED], choices=_NO_PATCH | _PATCH)
-    _turned = RadioField("First patch with it reversed", [NEEDED], choices=_PATCH | _NO_PATCH)
+    _turned = RadioField("First patch with it reversed", [NEEDED], choices=_CORRECTED | _NO_PATCH)
     setattr(TapsForm, f"row_{_row}_shows", _shows)
     setattr(TapsForm, f"row_{_row}_turned", _turned)
 for _share, _words in _PATTERNS.items():
