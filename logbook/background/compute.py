@@ -8,12 +8,13 @@ from pathlib import Path
 
 from sqlalchemy.exc import OperationalError
 
-from logbook.actions import recipes, runs
+from logbook.actions import flips, recipes, runs
 from logbook.actions.shop import largest_picture
 from logbook.engine.headers import allow_pixels
 from logbook.engine.interlace import Cancelled, Result, decoder_versions, interlace
 from logbook.faults import fault
 from logbook.records.audit import Actor
+from logbook.records.floor import Run
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
 
@@ -95,6 +96,18 @@ def _record(shop: Shop, claimed: runs.Claim, stored: tuple[str, int], result: Re
         runs.finish(session, by, claimed, stored=stored, result=told, engine_version=engine_version())
         fault("recording")
     fault("recorded")
+    _draw_ahead(shop, claimed)
+
+
+def _draw_ahead(shop: Shop, claimed: runs.Claim) -> None:
+    """Its views, so that nobody waits for them; what fails here is drawn when somebody looks."""
+    try:
+        with shop.database.reading() as session:
+            flip = flips.of_run(shop.store, session.get_one(Run, claimed.run_id))
+        if flip:
+            flip.image(shop.store)
+    except Exception:
+        _log.warning("run %s: no views were drawn ahead", claimed.code, exc_info=True)
 
 
 def _with_names(note: str, recipe: dict) -> str:

@@ -108,8 +108,11 @@ def _tidy(shop: "Shop") -> None:
 
     from logbook.actions.repairs import note_swept
     from logbook.background.compute import worker_actor
+    from logbook.records.drawn import clear
     from logbook.records.files import sweep_orphans
 
+    with suppress(OSError):
+        clear(shop.store)
     temporary = shop.store.sweep(idle=STILL_AT_WORK)
     with shop.database.reading() as session:
         unknown = sweep_orphans(session, shop.store)

@@ -1,18 +1,17 @@
 """Looking into an interlaced file: what an eye sees through the lens, and single dots enlarged."""
 
 from dataclasses import dataclass
-from decimal import Decimal
 from fractions import Fraction
 from io import BytesIO
 
 import numpy as np
-from flask import Response, abort
-from PIL import Image
+from flask import Response, abort, request
 
+from logbook.actions.flips import Flip
 from logbook.engine import eyes, proofing
 from logbook.engine.readback import Raster, read_raster
 from logbook.engine.ruler import ruled
-from logbook.engine.view import seen_from, view_of_raster
+from logbook.engine.viewstack import finished, through_lens
 from logbook.records.floor import Run
 from logbook.web.gate import the_shop
 
@@ -32,25 +31,17 @@ def seen(run: Run, place: str) -> Response:
         where = max(Fraction(-1), min(Fraction(1), Fraction(place)))
     except (ValueError, ZeroDivisionError):
         abort(404)
-    across = raster.story["flip"] == "left-right"
-    assert raster.dpi is not None
-    wide, high = raster.dots
-    dots = seen_from(
-        wide if across else high,
-        lpi=Decimal(raster.story["lpi"]),
-        dpi=raster.dpi[0 if across else 1],
-        pictures=int(raster.story["pictures"]),
-        place=where,
-    )
-    image = view_of_raster(raster, dots, across=across, long_side=LONG_SIDE).convert("RGB")
-    return _image(proofing.jpeg(_finished(image, raster)), "image/jpeg")
+    return _image(proofing.jpeg(through_lens(raster, where, long_side=LONG_SIDE)), "image/jpeg")
 
 
-def _finished(image: Image.Image, raster: Raster) -> Image.Image:
-    """Only what stays after trimming: the waste around it is for the bench, not for the eye."""
-    left, top, right, bottom = raster.story["trim_dots"]
-    across, down = image.width / raster.dots[0], image.height / raster.dots[1]
-    return image.crop((round(left * across), round(top * down), round(right * across), round(bottom * down)))
+def flip(found: Flip | None) -> Response:
+    """The stack of views that a page flips through; a browser may keep it, since its address names what is in it."""
+    if found is None:
+        abort(404)
+    response = _image(found.image(the_shop().store), "image/jpeg")
+    if request.args.get("of") == found.name:
+        response.headers["Cache-Control"] = "private, max-age=86400"
+    return response
 
 
 def strips(run: Run, *, left_mm: float, top_mm: float, length_mm: int) -> Response:
@@ -85,7 +76,7 @@ def eye(run: Run, which: str, *, distance_mm: float, beside_mm: float) -> Respon
         abort(404)
     seen = _both(run, raster, distance_mm, beside_mm)[which == "right"]
     image = eyes.view(raster, seen, long_side=LONG_SIDE).convert("RGB")
-    return _image(proofing.jpeg(_finished(image, raster)), "image/jpeg")
+    return _image(proofing.jpeg(finished(image, raster)), "image/jpeg")
 
 
 def _both(run: Run, raster: Raster, distance_mm: float, beside_mm: float) -> list[np.ndarray]:

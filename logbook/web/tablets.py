@@ -27,7 +27,7 @@ SHOWS = {
     "papers.go", "papers.asset", "papers.safety", "papers.first_aid", "papers.traveller", "papers.view",
     "papers.small", "papers.small_pdf", "papers.safety_pdf", "files.preview", "files.on_piece",
     "files.photo", "files.moving", "jobs.job", "runs.run", "runs.state",
-    "runs.strips", "runs.eye", "runs.seen", "runs.file",
+    "runs.strips", "runs.eye", "runs.seen", "runs.flip", "runs.file", "files.of_job", "files.of_proof",
     "papers.issued",
     "machines.listing", "stock.lot", "pitch.on_record", "pitch.over_time", "ghosting.for_job", "ghosting.drawn",
     "align.for_job", "align.blended", "align.fitted",

@@ -150,9 +150,16 @@ def _trim_inspect_and_let_go(page, keys):
 
 
 def _the_print_flips_under_the_arrow_keys(page, keys):
-    shown = page.locator(".ridged img:not(.hidden)")
-    first = shown.get_attribute("src")
+    shown = page.locator(".flipper[data-shown='0']").first
+    shown.wait_for()
+    first = _pixels(page)
     keys.to("the print, 2 pictures").press("ArrowRight")
-    assert shown.get_attribute("src") != first
+    page.locator(".flipper[data-shown='1']").wait_for()
+    assert _pixels(page) != first
     keys.press("ArrowLeft")
-    assert shown.get_attribute("src") == first
+    shown.wait_for()
+    assert _pixels(page) == first
+
+
+def _pixels(page):
+    return page.locator(".flipper canvas").first.evaluate("canvas => canvas.toDataURL()")

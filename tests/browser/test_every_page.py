@@ -11,8 +11,10 @@ from support.shop_walk import Person
 LOOKS = [(size, theme) for size in SIZES for theme in THEMES]
 MOST_BYTES = 150_000
 """Of a page without its pictures: what an old laptop in a shop's network shows at once (the project's own limit)."""
-LEAST_BENCH_TARGET = 44
-"""WCAG 2.2, 2.5.5 (target size, enhanced): 44 by 44 CSS pixels, for hands that are inky or gloved.
+LEAST_BENCH_TARGET = 48
+"""CSS pixels, for hands that are inky or gloved (the project's own limit).
+
+WCAG 2.2, 2.5.5 (target size, enhanced), asks for 44 by 44.
 
 The smaller one for every page, 2.5.8 (24 by 24), is among axe's own rules.
 """
@@ -126,7 +128,8 @@ _SHIFTS = """() => new Promise(done => {
 })"""
 # Buttons, fields and links in lists that a hand would miss; a box or round button counts with the label around it.
 _SMALL = """least => [...document.querySelectorAll(
-        'main :is(button, input, select, textarea, summary, .button), .todo a, nav a, header button')]
+        'main :is(button, input, select, textarea, summary, .button), :is(.todo, .back, .papers, nav) a, header button'
+    )]
     .filter(field => field.type !== 'hidden').map(field => field.closest('label') || field)
     .filter(field => field.checkVisibility())
     .map(field => [field.getBoundingClientRect(), field.outerHTML.slice(0, 120)])

@@ -9,6 +9,7 @@ from wtforms.validators import Length as TextLength
 from logbook.actions import erasing
 from logbook.actions.finding import by_code
 from logbook.records.audit import Actor
+from logbook.records.drawn import clear
 from logbook.records.orders import Customer, Job
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import NEEDED, BenchForm
@@ -80,4 +81,5 @@ def _forgotten(form: ForgetForm, work: object, then: str) -> Response | None:
     if done is not None:
         for sha256 in g.gone:
             the_shop().store.drop(sha256)
+        clear(the_shop().store)
     return done

@@ -5,12 +5,14 @@ from PIL import Image
 from sqlalchemy import select
 from werkzeug import Response
 
+from logbook.actions import flips
 from logbook.actions.alignment import shift_mm
 from logbook.actions.finding import by_code
 from logbook.engine import proofing
 from logbook.records.files import KeptFile
 from logbook.records.floor import StepRecord, Verdict
-from logbook.records.orders import Picture, Proof
+from logbook.records.orders import Job, Picture, Proof
+from logbook.web import peeking
 from logbook.web.acting import reading
 from logbook.web.gate import the_shop
 from logbook.web.uploads import opener
@@ -55,6 +57,20 @@ def on_piece(code: str) -> Response:
             shift=shift_mm(picture),
         )
     return Response(proofing.jpeg(image), mimetype="image/jpeg")
+
+
+@pages.get("/job/<code>/flip.jpg")
+def of_job(code: str) -> Response:
+    """A job's pictures on the finished piece, one below the other."""
+    with reading() as session:
+        return peeking.flip(flips.of_job(the_shop().store, by_code(session, Job, code)))
+
+
+@pages.get("/proof/<code>/flip.jpg")
+def of_proof(code: str) -> Response:
+    """A proof as it was shown, one view below the other."""
+    with reading() as session:
+        return peeking.flip(flips.of_proof(the_shop().store, by_code(session, Proof, code)))
 
 
 @pages.get("/picture/<code>/original")

@@ -11,7 +11,19 @@ from wtforms import HiddenField, IntegerField, MultipleFileField, RadioField, Se
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
-from logbook.actions import depthorder, forecasts, ghosting, jobs, orders, pictures, pitchfacts, proofs, runs, sheets
+from logbook.actions import (
+    depthorder,
+    flips,
+    forecasts,
+    ghosting,
+    jobs,
+    orders,
+    pictures,
+    pitchfacts,
+    proofs,
+    runs,
+    sheets,
+)
 from logbook.actions import pitch as pitch_actions
 from logbook.actions.finding import by_code, ref
 from logbook.records.audit import Actor
@@ -174,6 +186,8 @@ def job_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             links=link_view(session, found, actor().now),
             ghosting=seen_through,
             just_called=code in get_flashed_messages(category_filter=[CALLED_AFTER_PICTURES]),
+            flip=flips.of_job(the_shop().store, found),
+            proof_flip=flips.of_proof(the_shop().store, found.proofs[-1]) if found.proofs else None,
             inside_out=depthorder.is_inside_out(the_shop().store, found),
             **made,
         )

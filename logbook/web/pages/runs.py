@@ -10,7 +10,7 @@ from werkzeug import Response
 from wtforms import IntegerField, StringField
 from wtforms.validators import NumberRange
 
-from logbook.actions import outputs, overtaken, sheets
+from logbook.actions import flips, outputs, overtaken, sheets
 from logbook.actions import runs as actions
 from logbook.actions.finding import by_code, fact
 from logbook.actions.pictures import current
@@ -65,6 +65,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             form=form or Plain(formdata=None),
             sheets_form=sheets_form,
             overtaken=overtaken.overtaken(session, found) if found.state == "done" else "",
+            flip=flips.of_run(the_shop().store, found),
             folder=fact(session, "hand-over folder"),
             patch=_patch(),
             lengths=LENGTHS_MM,
@@ -203,6 +204,13 @@ def seen(code: str) -> Response:
     with reading() as session:
         found = by_code(session, Run, code)
         return peeking.seen(found, place)
+
+
+@pages.get("/run/<code>/flip.jpg")
+def flip(code: str) -> Response:
+    """What an eye sees from side to side, one view below the other."""
+    with reading() as session:
+        return peeking.flip(flips.of_run(the_shop().store, by_code(session, Run, code)))
 
 
 @pages.get("/run/<code>/eye-<which>.jpg")

@@ -3,25 +3,33 @@
 
 for (const flipper of document.querySelectorAll('.flipper')) {
   const stage = flipper.querySelector('.ridged');
-  const images = [...stage.querySelectorAll('img')];
-  const upDown = flipper.dataset.flip === 'up-down';
-  let shown = 0;
-  const show = (index) => {
-    shown = Math.max(0, Math.min(images.length - 1, index));
-    images.forEach((image, number) => image.classList.toggle('hidden', number !== shown));
+  const canvas = stage.querySelector('canvas');
+  const slider = flipper.querySelector('input');
+  const { stack, views, way } = flipper.dataset;
+  const calm = matchMedia('(prefers-reduced-motion: reduce)'); // then only what is held down or slid moves it
+  const image = new Image();
+  let drawn = -1;
+  const draw = () => {
+    const at = slider.valueAsNumber;
+    if (at === drawn || !image.naturalHeight) return;
+    const high = image.naturalHeight / views;
+    canvas.getContext('2d').drawImage(image, 0, at * high, image.naturalWidth, high, 0, 0, canvas.width, canvas.height);
+    slider.setAttribute('aria-valuetext', `view ${at + 1} of ${views}`);
+    flipper.dataset.shown = drawn = at;
   };
+  image.addEventListener('load', draw);
+  slider.addEventListener('input', draw);
   stage.addEventListener('pointermove', (event) => {
+    if (calm.matches && !event.buttons) return;
     const box = stage.getBoundingClientRect();
-    const part = upDown ? (event.clientY - box.top) / box.height : (event.clientX - box.left) / box.width;
-    show(Math.floor(part * images.length));
+    const part = way === 'up-down' ? (event.clientY - box.top) / box.height : (event.clientX - box.left) / box.width;
+    slider.value = Math.floor(part * views);
+    requestAnimationFrame(draw);
   });
-  stage.addEventListener('keydown', (event) => {
-    const way = { ArrowLeft: -1, ArrowUp: -1, ArrowRight: 1, ArrowDown: 1 }[event.key];
-    if (way) {
-      event.preventDefault();
-      show(shown + way);
-    }
-  });
+  const begin = () => { image.src = stack; };
+  const around = flipper.closest('details:not([open])'); // one that is folded away is fetched once it is opened
+  if (around) around.addEventListener('toggle', begin, { once: true });
+  else begin();
 }
 
 for (const drop of document.querySelectorAll('.drop')) {
