@@ -15,7 +15,9 @@ from logbook.actions.finding import fact, ref
 from logbook.actions.pictures import current
 from logbook.actions.sheets import MOUNT_ONLY, without_run
 from logbook.actions.shop import step_list
+from logbook.actions.travellernumbers import PLAIN
 from logbook.engine import proofing
+from logbook.manner import Manner
 from logbook.paper import views
 from logbook.paper.forms import ProofSheet
 from logbook.paper.rows import shown_cards
@@ -49,8 +51,13 @@ class Gathered:
     """The trail's head that the paper shows."""
 
 
-def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_safety: Path, address: str) -> Gathered:
-    """Everything a job's traveller shows, as it stands now. ``address`` is this logbook's address, for the QR codes."""
+def traveller(
+    session: Session, by: Actor, *, job: Job, store: FileStore, own_safety: Path, address: str, manner: Manner = PLAIN
+) -> Gathered:
+    """Everything a job's traveller shows, as it stands now.
+
+    ``address`` is this logbook's address, for the QR codes; ``manner`` is how whoever prints it reads numbers.
+    """
     shelf = read_shelf(own_safety)
     materials, run = jobs.materials_of(session, job), _newest_run(session, job)
     prints = list(
@@ -64,9 +71,9 @@ def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_sa
     assets = thumbnails(job, store)
     newest = head(session)
     pitch, numbers = (
-        travellernumbers.shared([travellernumbers.made(job, sheet) for sheet in sheets])
+        travellernumbers.shared([travellernumbers.made(job, sheet, manner=manner) for sheet in sheets])
         if sheets
-        else travellernumbers.planned(job, materials, jobs.pitch_of(session, job), run)
+        else travellernumbers.planned(job, materials, jobs.pitch_of(session, job), run, manner=manner)
     )
     view = views.Traveller(
         imprint=views.Imprint(
@@ -90,7 +97,7 @@ def traveller(session: Session, by: Actor, *, job: Job, store: FileStore, own_sa
         banners=_banners(job, prints),
         pictures=tuple(views.Thumbnail(number, name) for number, name in enumerate(assets, start=1)),
         numbers=numbers,
-        sheets=tuple(_sheet_columns(job, sheets, numbers, address)),
+        sheets=tuple(_sheet_columns(job, sheets, numbers, address, manner)),
         pieces=tuple(_piece_column(piece, address) for piece in prints),
         machines=tuple(_benches(session, materials)),
         entries=tuple(_entries(session, sheets, prints)),
@@ -162,9 +169,11 @@ def _banners(job: Job, prints: list[Print]) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _sheet_columns(job: Job, sheets: list[Sheet], common: views.Numbers, address: str) -> Iterator[views.Column]:
+def _sheet_columns(
+    job: Job, sheets: list[Sheet], common: views.Numbers, address: str, manner: Manner
+) -> Iterator[views.Column]:
     for sheet in sheets:
-        pitch, numbers = travellernumbers.made(job, sheet)
+        pitch, numbers = travellernumbers.made(job, sheet, manner=manner)
         yield views.Column(
             code=sheet.number,
             address=f"{address}go/{sheet.code}",
@@ -331,7 +340,7 @@ def issue_traveller(
     return issue
 
 
-def proof_sheet(session: Session, by: Actor, *, job: Job, address: str) -> ProofSheet:
+def proof_sheet(session: Session, by: Actor, *, job: Job, address: str, manner: Manner = PLAIN) -> ProofSheet:
     """The page for the customer's answer."""
     pictures = current(job)
     return ProofSheet(
@@ -347,8 +356,8 @@ def proof_sheet(session: Session, by: Actor, *, job: Job, address: str) -> Proof
         flip=job.flip,  # type: ignore[arg-type]
         pictures=tuple(views.Thumbnail(number, f"view-{number}") for number in range(1, len(pictures) + 1)),
         customer=job.order.customer.called if job.order.customer else "",
-        finished_size=f"{job.width} × {job.height}",
-        viewing_distance=str(job.distance),
+        finished_size=f"{manner.length(job.width)} × {manner.length(job.height)}",
+        viewing_distance=manner.length(job.distance),
         quantity=str(job.quantity),
         files=" ".join(picture.file.sha256[:8] for picture in pictures),
     )

@@ -12,6 +12,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
+from logbook.manner import COMMA, POINT, Manner
 from logbook.records.audit import Act, Actor, record
 from logbook.records.people import ROLES, Person, ShopFact, SignIn, Throttle
 from logbook.refusals import Refused
@@ -226,12 +227,26 @@ def touch(session: Session, token: str, now: datetime) -> None:
         found.seen_at = now
 
 
-def set_units(session: Session, by: Actor, *, person: Person, units: str) -> None:
-    """Millimetres or inches on this person's screens."""
-    if units not in ("mm", "in"):
+def set_manner(session: Session, by: Actor, *, person: Person, manner: Manner) -> None:
+    """How this person reads numbers, on screen and on what this person prints."""
+    if manner.units not in ("mm", "in"):
         raise Refused("Units are mm or in.", field="units")
-    person.units = units
-    record(session, by, Act("units chosen", [ref(person)], new={"units": units}))
+    if manner.mark not in (POINT, COMMA):
+        raise Refused("The decimal mark is a point or a comma.", field="mark")
+    person.units, person.decimal_mark = manner.units, manner.mark
+    record(session, by, Act("units chosen", [ref(person)], new={"units": manner.units, "decimal mark": manner.mark}))
+
+
+def manner_of(person: Person) -> Manner:
+    """How a person reads numbers."""
+    return Manner(person.units, person.decimal_mark or POINT)
+
+
+def manner_of_shop(session: Session) -> Manner:
+    """Where nobody is signed in: as the shop's first owner reads them."""
+    owners = select(Person).where(Person.role == "owner", Person.active).order_by(Person.id).limit(1)
+    owner = session.execute(owners).scalar_one_or_none()
+    return manner_of(owner) if owner else Manner()
 
 
 def everybody(session: Session) -> list[Person]:

@@ -7,6 +7,8 @@ from sqlalchemy.orm import Session
 from logbook.actions.finding import by_code, fact
 from logbook.actions.quotes import total
 from logbook.actions.smallpapers import Desk, imprint
+from logbook.actions.travellernumbers import PLAIN
+from logbook.manner import Manner
 from logbook.paper import customer
 from logbook.records.quotes import Quote, QuoteLine
 
@@ -24,35 +26,35 @@ def quote_paper(session: Session, desk: Desk, code: str) -> customer.Quote:
             customer.QuoteLine(
                 what=line.artwork,
                 quantity=str(line.quantity),
-                each=_amount(line.price, unit),
-                amount=_amount(line.price * line.quantity, unit),
-                detail=_detail(line),
+                each=_amount(line.price, unit, desk.manner),
+                amount=_amount(line.price * line.quantity, unit, desk.manner),
+                detail=_detail(line, desk.manner),
             )
             for line in quote.lines
         ),
-        totals=(("Total", _amount(total(quote), unit)),),
+        totals=(("Total", _amount(total(quote), unit, desk.manner)),),
         remarks=(quote.note,) if quote.note else (),
     )
 
 
-def quote_text(session: Session, quote: Quote) -> str:
+def quote_text(session: Session, quote: Quote, manner: Manner = PLAIN) -> str:
     """The same in plain words, for a letter or a message."""
     unit = fact(session, "money")
     lines = [
-        f"{line.quantity} × {line.artwork}, {_detail(line)}: {_amount(line.price, unit)} each, "
-        f"{_amount(line.price * line.quantity, unit)}"
+        f"{line.quantity} × {line.artwork}, {_detail(line, manner)}: {_amount(line.price, unit, manner)} each, "
+        f"{_amount(line.price * line.quantity, unit, manner)}"
         for line in quote.lines
     ]
     end = [quote.note] if quote.note else []
     head = f"Quote {quote.number}, valid until {quote.valid_until:%Y-%m-%d}"
     return "\n".join(
-        [head, "", *lines, f"Total: {_amount(total(quote), unit)}", *end, fact(session, "shop name")]
+        [head, "", *lines, f"Total: {_amount(total(quote), unit, manner)}", *end, fact(session, "shop name")]
     ).strip()
 
 
-def _detail(line: QuoteLine) -> str:
-    return f"{line.width} × {line.height}, {line.flip}, {line.lens_lot.material.name}"
+def _detail(line: QuoteLine, manner: Manner) -> str:
+    return f"{manner.length(line.width)} × {manner.length(line.height)}, {line.flip}, {line.lens_lot.material.name}"
 
 
-def _amount(value: Decimal, unit: str) -> str:
-    return f"{value:.2f} {unit}".strip()
+def _amount(value: Decimal, unit: str, manner: Manner) -> str:
+    return f"{manner.number(f'{value:.2f}')} {unit}".strip()

@@ -14,11 +14,13 @@ from logbook.actions.finding import by_code, fact
 from logbook.actions.papers import bench_view
 from logbook.actions.pitch import bands_of, file_name
 from logbook.actions.sheets import without_run
+from logbook.actions.travellernumbers import PLAIN
 from logbook.engine.chart import middle_numbers
+from logbook.manner import Manner
 from logbook.paper import customer, forms, views
 from logbook.paper.shelf import read_shelf
 from logbook.records.audit import Actor, AuditEntry, entries_for, head
-from logbook.records.floor import Departure, Print, Sheet
+from logbook.records.floor import Departure, Print, Run, Sheet
 from logbook.records.machines import Machine
 from logbook.records.orders import Job, Order
 from logbook.records.pitch import PitchChart
@@ -37,6 +39,7 @@ class Desk:
     by: Actor
     own_safety: Path
     address: str
+    manner: Manner = PLAIN
 
 
 def imprint(session: Session, desk: Desk) -> views.Imprint:
@@ -54,8 +57,8 @@ def _link(desk: Desk, code: str) -> str:
     return f"{desk.address}go/{code}"
 
 
-def _size(job: Job) -> str:
-    return f"{job.width} × {job.height}"
+def _size(job: Job, desk: Desk) -> str:
+    return f"{desk.manner.length(job.width)} × {desk.manner.length(job.height)}"
 
 
 def labels(session: Session, desk: Desk, code: str) -> forms.LabelSheet:
@@ -69,7 +72,7 @@ def labels(session: Session, desk: Desk, code: str) -> forms.LabelSheet:
             serial=piece.serial,
             address=_link(desk, piece.code),
             title=job.artwork,
-            detail=f"{_size(job)}{', SAMPLE' if piece.sample else ''}",
+            detail=f"{_size(job, desk)}{', SAMPLE' if piece.sample else ''}",
         )
         for piece in rows
     )
@@ -87,8 +90,8 @@ def chart_note(session: Session, desk: Desk, code: str) -> forms.ChartNote:
         code=made.code,
         address=f"{desk.address}pitch/test/{test.code}",
         kind="coarse" if made is test.charts[0] else "fine",
-        bands=tuple((number, str(lpi)) for number, lpi in bands_of(made).items()),
-        scale=", ".join(f"{axis} {length} mm" for axis, length in chartscales.drawn(made).items()),
+        bands=tuple((number, desk.manner.number(lpi)) for number, lpi in bands_of(made).items()),
+        scale=", ".join(f"{axis} {desk.manner.number(length)} mm" for axis, length in chartscales.drawn(made).items()),
         middle=middle_numbers(made.bands) if made.kind == "bands" else (),
         flip="left-right" if test.axis == "across" else "up-down",
         dots_per_inch=f"{test.mode.dpi_across} × {test.mode.dpi_down}",
@@ -96,7 +99,7 @@ def chart_note(session: Session, desk: Desk, code: str) -> forms.ChartNote:
         printer=test.mode.machine.name,
         mode=test.mode.name,
         paper=test.paper.name,
-        viewing_distance=str(test.distance) if test.distance else "",
+        viewing_distance=desk.manner.length(test.distance) if test.distance else "",
         file_name=file_name(made),
         file_hash=made.raster.sha256[:8],
     )
@@ -173,7 +176,7 @@ def shipping_note(session: Session, desk: Desk, code: str) -> customer.ShippingN
         imprint=imprint(session, desk),
         order=order.number,
         customer=_addressed(order),
-        items=tuple(customer.Item(piece.serial, piece.job.artwork, _size(piece.job)) for piece in going),
+        items=tuple(customer.Item(piece.serial, piece.job.artwork, _size(piece.job, desk)) for piece in going),
         how=last.how if last else "",
         carrier=last.carrier if last else "",
         tracking=last.tracking if last else "",
@@ -216,8 +219,8 @@ def inspection(session: Session, desk: Desk, code: str) -> customer.InspectionRe
         findings=found,
         inspector=signed.person.name,
         at=f"{signed.at.astimezone():%Y-%m-%d %H:%M}",
-        viewing_distance=str(piece.job.distance),
-        pitch=f"{run.lpi} lines per inch, {run.pitch.origin} {run.pitch.code}" if run else without_run(piece.job),
+        viewing_distance=desk.manner.length(piece.job.distance),
+        pitch=_printed_at(run, desk) if run else without_run(piece.job),
         remarks=(
             *([signed.notes.partition(".")[0] + "."] if signed.source == "paper" else []),
             *([signed.reason] if signed.reason else []),
@@ -235,6 +238,10 @@ def _outcome(step: Step, value: str) -> str:
     return "within" if inside else "outside"
 
 
+def _printed_at(run: Run, desk: Desk) -> str:
+    return f"{desk.manner.number(run.lpi)} lines per inch, {run.pitch.origin} {run.pitch.code}"
+
+
 def quote(session: Session, desk: Desk, code: str) -> customer.Quote:
     """The jobs of an order with their prices."""
     order = by_code(session, Order, code)
@@ -245,9 +252,9 @@ def quote(session: Session, desk: Desk, code: str) -> customer.Quote:
         customer.QuoteLine(
             what=job.artwork,
             quantity=str(job.quantity),
-            each=f"{price:f}",
-            amount=f"{price * job.quantity:f}",
-            detail=f"{_size(job)}, {job.flip}",
+            each=desk.manner.number(price),
+            amount=desk.manner.number(price * job.quantity),
+            detail=f"{_size(job, desk)}, {job.flip}",
         )
         for job, price in priced
     )
@@ -258,7 +265,7 @@ def quote(session: Session, desk: Desk, code: str) -> customer.Quote:
         customer=_addressed(order),
         valid_until=f"{(desk.by.now + QUOTE_HOLDS).astimezone():%Y-%m-%d}",
         lines=lines,
-        totals=(("Total", f"{total:f}"),),
+        totals=(("Total", desk.manner.number(total)),),
     )
 
 

@@ -5,10 +5,12 @@ large; what differs is never given one value for all, but stands beside each she
 """
 
 from dataclasses import fields
+from decimal import Decimal
 
 from logbook.actions import outputs
 from logbook.actions.pitchfacts import as_used
 from logbook.actions.sheets import without_run
+from logbook.manner import Manner
 from logbook.paper import views
 from logbook.records.floor import JobMaterials, JobPitch, Run, Sheet
 from logbook.records.machines import PrinterMode
@@ -16,22 +18,24 @@ from logbook.records.materials import Lot
 from logbook.records.orders import Job
 from logbook.records.pitch import PitchOnRecord
 
+PLAIN = Manner()
 DIFFERS = "see each sheet"
 
 
 def planned(
-    job: Job, materials: JobMaterials | None, chosen: JobPitch | None, run: Run | None
+    job: Job, materials: JobMaterials | None, chosen: JobPitch | None, run: Run | None, *, manner: Manner = PLAIN
 ) -> tuple[views.Pitch, views.Numbers]:
     """What the next sheet will be made with: the run's own values once there is one, else what is chosen."""
     if run is not None:
-        pitch = _pitch(run.pitch, str(run.lpi), f"{run.u_lpi:.4f}" if run.u_lpi is not None else "")
+        pitch = _pitch(run.pitch, run.lpi, run.u_lpi, manner)
     elif chosen is not None:
         used = as_used(job, chosen.pitch)
-        pitch = _pitch(chosen.pitch, str(used.lpi), f"{used.u_lpi:.4f}" if used.u_lpi is not None else "")
+        pitch = _pitch(chosen.pitch, used.lpi, used.u_lpi, manner)
     else:
         pitch = views.Pitch(value="", origin="nominal", detail="no pitch chosen yet")
     if materials is None:
-        return pitch, _numbers(job, run, lens_lot=None, mode=run.mode if run else None, paper="", adhesive=None)
+        mode = run.mode if run else None
+        return pitch, _numbers(job, run, lens_lot=None, mode=mode, paper="", adhesive=None, manner=manner)
     paper = run.paper if run else materials.paper
     return pitch, _numbers(
         job,
@@ -40,16 +44,17 @@ def planned(
         mode=run.mode if run else materials.mode,
         paper=_paper(paper.name, materials.paper_lot if materials.paper is paper else None),
         adhesive=materials.adhesive_lot,
+        manner=manner,
     )
 
 
-def made(job: Job, sheet: Sheet) -> tuple[views.Pitch, views.Numbers]:
+def made(job: Job, sheet: Sheet, *, manner: Manner = PLAIN) -> tuple[views.Pitch, views.Numbers]:
     """What one sheet was made with; nothing of it is taken from what was chosen later."""
     run = sheet.run
     if run is None:
         pitch = views.Pitch(value="not on record", origin=without_run(job))
     else:
-        pitch = _pitch(run.pitch, str(run.lpi), f"{run.u_lpi:.4f}" if run.u_lpi is not None else "")
+        pitch = _pitch(run.pitch, run.lpi, run.u_lpi, manner)
     name = run.paper.name if run else sheet.paper_lot.material.name if sheet.paper_lot else ""
     return pitch, _numbers(
         job,
@@ -58,10 +63,12 @@ def made(job: Job, sheet: Sheet) -> tuple[views.Pitch, views.Numbers]:
         mode=sheet.mode,
         paper=_paper(name, sheet.paper_lot),
         adhesive=sheet.adhesive_lot,
+        manner=manner,
     )
 
 
-def _pitch(found: PitchOnRecord, value: str, uncertainty: str) -> views.Pitch:
+def _pitch(found: PitchOnRecord, lpi: Decimal, u_lpi: Decimal | float | None, manner: Manner) -> views.Pitch:
+    value, uncertainty = manner.number(lpi), manner.number(f"{u_lpi:.4f}") if u_lpi is not None else ""
     lens = f"{found.lens_lot.material.name} lot {found.lens_lot.label}"
     where = f"{found.code}, {found.known_since.astimezone():%Y-%m-%d}, {lens}, {found.mode.machine.name}"
     return views.Pitch(value=value, uncertainty=uncertainty, origin=found.origin, detail=where)
@@ -72,14 +79,21 @@ def _paper(name: str, lot: Lot | None) -> str:
 
 
 def _numbers(
-    job: Job, run: Run | None, *, lens_lot: Lot | None, mode: PrinterMode | None, paper: str, adhesive: Lot | None
+    job: Job,
+    run: Run | None,
+    *,
+    lens_lot: Lot | None,
+    mode: PrinterMode | None,
+    paper: str,
+    adhesive: Lot | None,
+    manner: Manner,
 ) -> views.Numbers:
     return views.Numbers(
         dots_per_inch=f"{mode.dpi_across} × {mode.dpi_down}" if mode else "",
-        printed_size=f"{float(job.width.mm + 2 * job.bleed.mm):.1f} × {float(job.height.mm + 2 * job.bleed.mm):.1f} mm",
-        finished_size=f"{float(job.width.mm):.1f} × {float(job.height.mm):.1f} mm",
-        bleed=f"{float(job.bleed.mm):.1f} mm",
-        viewing_distance=f"{float(job.distance.mm):.0f} mm",
+        printed_size=manner.on_paper(job.width.mm + 2 * job.bleed.mm, job.height.mm + 2 * job.bleed.mm),
+        finished_size=manner.on_paper(job.width.mm, job.height.mm),
+        bleed=manner.on_paper(job.bleed.mm),
+        viewing_distance=manner.on_paper(job.distance.mm, fine=False),
         lens_lot=f"{lens_lot.material.name}, lot {lens_lot.label}" if lens_lot else "",
         paper=paper,
         adhesive=f"{adhesive.material.name}, lot {adhesive.label}" if adhesive else "",

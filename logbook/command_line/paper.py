@@ -17,17 +17,16 @@ from logbook.refusals import Refused
 @click.option("--address", default="http://127.0.0.1:8420/", show_default=True, help="What the QR codes open.")
 def travellers(out: Path, data: Path, page: str, address: str) -> None:
     """Write the travellers of all open jobs into OUT, one after the other."""
-    from logbook.actions import papers
+    from logbook.actions import papers, people
     from logbook.paper.traveller import traveller_html
     from logbook.paper.writer import PdfWriter, pdf_of_many
     from logbook.records.audit import Actor
 
     shop, by = existing(data), Actor(None, "command line", "owner", datetime.now(UTC))
     with shop.database.reading() as session:
+        own, manner = shop.settings.own_safety_path, people.manner_of_shop(session)
         gathered = [
-            papers.traveller(
-                session, by, job=job, store=shop.store, own_safety=shop.settings.own_safety_path, address=address
-            )
+            papers.traveller(session, by, job=job, store=shop.store, own_safety=own, address=address, manner=manner)
             for job in papers.open_jobs(session)
         ]
     if not gathered:
@@ -35,7 +34,7 @@ def travellers(out: Path, data: Path, page: str, address: str) -> None:
     written = [(traveller_html(one.view, page=page), one.assets) for one in gathered]
     with PdfWriter() as writer:
         out.write_bytes(pdf_of_many(written, writer=writer, progress=_told))
-    click.echo(f"{len(written)} travellers in {out}")
+    click.echo(f"{len(written)} {'traveller' if len(written) == 1 else 'travellers'} in {out}")
 
 
 def _told(done: int, of: int) -> None:

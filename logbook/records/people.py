@@ -22,6 +22,8 @@ class Person(Coded, Base):
     password_hash: Mapped[str] = mapped_column(String(200))
     under_18_until: Mapped[date | None]
     units: Mapped[str] = mapped_column(String(4), default="mm")
+    decimal_mark: Mapped[str | None] = mapped_column(String(1))
+    """None: nobody chose one, which is a point."""
     active: Mapped[bool] = mapped_column(default=True)
 
 

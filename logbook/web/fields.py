@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from flask import g
 from flask_wtf import FlaskForm
 from wtforms import Field, HiddenField, ValidationError
 from wtforms.validators import InputRequired, Optional
@@ -12,6 +11,7 @@ from wtforms.widgets import TextInput
 
 from logbook.lengths import parse_length
 from logbook.refusals import Refused
+from logbook.web.gate import own_manner
 
 NEEDED = InputRequired(message="This is needed.")
 MAYBE = Optional()
@@ -58,12 +58,14 @@ class LengthField(Field):
 
     def _value(self) -> str:
         raw = getattr(self, "raw", None)
-        return raw if raw is not None else f"{self.data.value} {self.data.unit}" if self.data else ""
+        if raw is not None or not self.data:
+            return raw or ""
+        return f"{own_manner().number(self.data.value)} {self.data.unit}"
 
 
 def own_units() -> str:
     """The signed-in person's units."""
-    return g.me.units if g.get("me") else "mm"
+    return own_manner().units
 
 
 class NumberField(Field):
@@ -107,4 +109,4 @@ class NumberField(Field):
 
     def _value(self) -> str:
         raw = getattr(self, "raw", None)
-        return raw if raw is not None else str(self.data) if self.data is not None else ""
+        return raw if raw is not None else own_manner().number(self.data) if self.data is not None else ""

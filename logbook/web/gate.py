@@ -12,6 +12,7 @@ from sqlalchemy.exc import OperationalError
 from werkzeug import Response
 
 from logbook.actions import people
+from logbook.manner import Manner
 from logbook.records.audit import Actor
 from logbook.records.opened import Shop
 from logbook.web import keptforms, tablets
@@ -45,7 +46,12 @@ class Me:
     code: str
     name: str
     role: str
-    units: str
+    manner: Manner
+
+    @property
+    def units(self) -> str:
+        """The person's own units: mm or in."""
+        return self.manner.units
 
     @property
     def owner(self) -> bool:
@@ -56,6 +62,11 @@ class Me:
     def may_write(self) -> bool:
         """Viewers look, they do not write."""
         return self.role != "viewer"
+
+
+def own_manner() -> Manner:
+    """How whoever looks reads numbers; before anybody signed in, in mm with a point."""
+    return g.me.manner if g.get("me") else Manner()
 
 
 def the_shop() -> Shop:
@@ -117,7 +128,7 @@ def _at_a_tablet() -> bool:
     g.place, person = found
     if person is not None:
         role = tablets.role_at(request.endpoint or "", person)
-        g.me = Me(person.id, person.code, person.name, role, person.units)
+        g.me = Me(person.id, person.code, person.name, role, people.manner_of(person))
     return True
 
 
@@ -151,7 +162,8 @@ def _whoever() -> Me | None:
         found = people.signed_in(session, token, now)
         if found is None:
             return None
-        me = Me(found.person.id, found.person.code, found.person.name, found.person.role, found.person.units)
+        who = found.person
+        me = Me(who.id, who.code, who.name, who.role, people.manner_of(who))
         stale = now - found.seen_at > _TOUCH_EVERY and request.endpoint not in BY_ITSELF
     if stale:
         # a folder that takes no writes still shows its pages

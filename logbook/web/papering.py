@@ -15,7 +15,7 @@ from logbook.paper.writer import PdfWriter
 from logbook.records.machines import Machine
 from logbook.records.orders import Job
 from logbook.rules.traits import machine_traits
-from logbook.web.gate import actor, the_shop
+from logbook.web.gate import actor, own_manner, the_shop
 
 
 def shop_address(session: Session) -> str:
@@ -51,7 +51,7 @@ def shared_traits(session: Session, kind: str) -> frozenset[str]:
 
 def proof_page(session: Session, job: Job) -> Callable[[list[bytes]], bytes]:
     """How to turn a proof's views into its one-page PDF; gathered now, drawn later."""
-    view = papers.proof_sheet(session, actor(), job=job, address=shop_address(session))
+    view = papers.proof_sheet(session, actor(), job=job, address=shop_address(session), manner=own_manner())
 
     def drawn(views: list[bytes]) -> bytes:
         return pdf(proof_sheet_html(view), {f"view-{number}": one for number, one in enumerate(views, start=1)})

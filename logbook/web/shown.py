@@ -1,22 +1,24 @@
 """How values look on screen: times, lengths, pitches, waits, strengths."""
 
 import json
+import re
 import secrets
 from datetime import UTC, date, datetime
 from decimal import Decimal
-from fractions import Fraction
 
 from flask import Flask, g, render_template
 from markupsafe import Markup
 
-from logbook.lengths import INCH_IN_MM, Length
+from logbook.lengths import Length
+from logbook.manner import plain as without_zeros
 from logbook.records.audit import AuditEntry
 from logbook.rules.signing import limits
 from logbook.web import pinned
 from logbook.web.condition import condition
-from logbook.web.gate import the_shop
+from logbook.web.gate import own_manner, the_shop
 from logbook.web.wayback import from_here, way_back
 
+_LETTERING = re.compile(r">[^<]*<")
 STAGE_WORDS = {
     "print": "to print",
     "dry": "drying",
@@ -41,6 +43,9 @@ def teach(app: Flask) -> None:
     app.add_template_filter(day)
     app.add_template_filter(length)
     app.add_template_filter(plain)
+    app.add_template_filter(formatted, "format")
+    app.add_template_filter(marked)
+    app.jinja_env.finalize = _written
     app.add_template_filter(short)
     app.add_template_filter(size_words, "bytes")
     app.add_template_filter(limits)
@@ -92,20 +97,24 @@ def day(moment: date | datetime | None) -> str:
 
 def length(value: Length | None) -> str:
     """A length in the reader's units, rounded for reading; the stored value keeps what was typed."""
-    if value is None:
-        return ""
-    units = g.me.units if g.get("me") else "mm"
-    if value.unit == units:
-        return f"{plain(value.value)} {units}"
-    if units == "in":
-        return f"{plain(_rounded(value.mm / INCH_IN_MM, 2))} in"
-    if value.mm >= 1000:
-        return f"{plain(_rounded(value.mm / 1000, 2))} m"
-    return f"{plain(_rounded(value.mm, 1))} mm"
+    return own_manner().length(value) if value is not None else ""
 
 
-def _rounded(value: Fraction, places: int) -> Decimal:
-    return Decimal(round(value * 10**places)).scaleb(-places)
+def formatted(pattern: str, *values: object) -> str:
+    """A pattern with its values, with the reader's decimal mark."""
+    return own_manner().number(pattern % values)
+
+
+def marked(words: str) -> str:
+    """A sentence, or a drawing's lettering, with the reader's decimal mark in its numbers."""
+    if isinstance(words, Markup):
+        return Markup(_LETTERING.sub(lambda found: own_manner().sentence(found[0]), words))  # noqa: S704, its own drawing
+    return own_manner().sentence(words)
+
+
+def _written(value: object) -> object:
+    """What every page does to a bare number."""
+    return own_manner().number(value) if isinstance(value, Decimal | float) else value
 
 
 def plain(value: Decimal | str | None) -> str:
@@ -114,15 +123,14 @@ def plain(value: Decimal | str | None) -> str:
         return ""
     if not isinstance(value, Decimal):
         return str(value)
-    text = format(value, "f")
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return own_manner().number(without_zeros(value))
 
 
 def size_words(size: float) -> str:
     """Bytes as people read them: powers of ten, as disks are sold."""
     for unit, width in (("GB", 1e9), ("MB", 1e6), ("kB", 1e3)):
         if size >= width:
-            return f"{size / width:.1f} {unit}"
+            return own_manner().number(f"{size / width:.1f} {unit}")
     return f"{int(size)} bytes"
 
 

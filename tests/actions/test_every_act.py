@@ -70,6 +70,7 @@ from logbook.actions.finding import ref
 from logbook.actions.heirlooms import Shelves
 from logbook.background.compute import work_on
 from logbook.lengths import parse_length
+from logbook.manner import Manner
 from logbook.records.audit import Actor, AuditEntry, AuditObject
 from logbook.records.backup import BackupWish, back_up
 from logbook.records.base import Coded
@@ -273,8 +274,8 @@ def _people_and_shop(told: Story) -> None:
     )
     told.tell("people.end_sign_in", lambda session, by: people.end_sign_in(session, by, token=token))
     told.tell(
-        "people.set_units",
-        lambda session, by: people.set_units(session, by, person=_person(session, "Nell"), units="in"),
+        "people.set_manner",
+        lambda session, by: people.set_manner(session, by, person=_person(session, "Nell"), manner=Manner("in")),
     )
     told.tell("shop.set_facts", lambda session, by: shop.set_facts(session, by, {"dressings": "beside the door"}))
     told.tell("texts.set_wordings", lambda session, by: texts.set_wordings(session, by, {"late": "Later, {customer}."}))

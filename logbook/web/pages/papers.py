@@ -27,7 +27,7 @@ from logbook.refusals import Refused
 from logbook.web import papering
 from logbook.web.acting import act, reading
 from logbook.web.fields import BenchForm
-from logbook.web.gate import actor, the_shop
+from logbook.web.gate import actor, own_manner, the_shop
 from logbook.web.papering import asset_link, shop_address
 
 pages = Blueprint("papers", __name__)
@@ -90,6 +90,7 @@ def _gathered(session: Session, found: Job) -> actions.Gathered:
         store=shop.store,
         own_safety=shop.settings.own_safety_path,
         address=shop_address(session),
+        manner=own_manner(),
     )
 
 
@@ -208,7 +209,7 @@ def _small(kind: str, code: str) -> Callable[..., str]:
         abort(404)
     gather, html = _SMALL[kind]
     with reading() as session:
-        desk = smallpapers.Desk(actor(), the_shop().settings.own_safety_path, shop_address(session))
+        desk = smallpapers.Desk(actor(), the_shop().settings.own_safety_path, shop_address(session), own_manner())
         view = gather(session, desk, code)
     return partial(html, view, page=_page_size())
 

@@ -23,7 +23,7 @@ from logbook.records.quotes import Quote, QuoteLine
 from logbook.web import choices
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
-from logbook.web.gate import actor, the_shop
+from logbook.web.gate import actor, own_manner, the_shop
 from logbook.web.pages.orders import FLIP_WORDS, known_names
 
 pages = Blueprint("quotes", __name__)
@@ -155,7 +155,7 @@ def _page(code: str, **forms: Any) -> tuple[str, int]:
             quote=found,
             state=actions.state(found, actor().day),
             total=actions.total(found),
-            text=quote_text(session, found),
+            text=quote_text(session, found, own_manner()),
             accept_form=accept,
             line_form=line,
             prolong_form=forms.get("prolong_form") or ProlongForm(formdata=None, valid_until=actor().day + HOLDS),

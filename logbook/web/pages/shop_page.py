@@ -7,6 +7,7 @@ from wtforms.validators import Length as TextLength
 
 from logbook.actions import people, pins, staff, strengths, verifying
 from logbook.actions import shop as actions
+from logbook.manner import COMMA, POINT, Manner
 from logbook.paper.codes import qr
 from logbook.paper.shelf import read_shelf
 from logbook.records import audit
@@ -52,9 +53,10 @@ class PersonForm(BenchForm):
 
 
 class UnitsForm(BenchForm):
-    """Own units."""
+    """Own units and decimal mark."""
 
     units = RadioField("Lengths in", choices={"mm": "millimetres", "in": "inches"}, default="mm")
+    mark = RadioField("Decimals with", choices={POINT: "a point: 20.1", COMMA: "a comma: 20,1"}, default=POINT)
 
 
 class PasswordForm(BenchForm):
@@ -99,7 +101,8 @@ def _page(**forms: BenchForm) -> tuple[str, int]:
             typed=request.form,
             facts_form=facts_form,
             person_form=forms.get("person_form") or PersonForm(formdata=None),
-            units_form=forms.get("units_form") or UnitsForm(formdata=None, units=g.me.units),
+            units_form=forms.get("units_form")
+            or UnitsForm(formdata=None, units=g.me.units, mark=g.me.manner.mark),
             password_form=forms.get("password_form") or PasswordForm(formdata=None),
             address=current_app.extensions["network_address"],
             today=actor().now.astimezone().date(),
@@ -161,13 +164,13 @@ def add_person() -> Response | tuple[str, int]:
 
 @pages.post("/shop/my-units")
 def units() -> Response | tuple[str, int]:
-    """Millimetres or inches for oneself."""
+    """Millimetres or inches, point or comma, for oneself."""
     form = UnitsForm()
     if form.validate_on_submit() and (
         done := act(
             form,
-            lambda session, by: people.set_units(
-                session, by, person=people.by_id(session, g.me.id), units=form.units.data
+            lambda session, by: people.set_manner(
+                session, by, person=people.by_id(session, g.me.id), manner=Manner(form.units.data, form.mark.data)
             ),
             lambda _: url_for("shop.shop"),
         )

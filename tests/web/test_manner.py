@@ -1,0 +1,71 @@
+"""Inches and a decimal comma for whoever chose them: on screens and papers, never in what is kept or in a CSV."""
+
+from decimal import Decimal
+
+import pytest
+
+from logbook.actions import people
+from logbook.lengths import parse_length
+from logbook.manner import COMMA, Manner
+from logbook.records.floor import Run
+from logbook.records.people import Person
+from support.small_shop import job, one
+
+
+def _reads_inches_with_a_comma(desk):
+    """Olga's form, sent as a browser would."""
+    sent = desk.post("/shop/my-units", data={"units": "in", "mark": COMMA, "request_id": "m1"})
+    assert sent.status_code == 303
+
+
+def test_screens_and_papers_follow_the_reader_and_what_is_kept_does_not(office, desk):
+    code = office.ready()
+    tables = [desk.get(f"/shop/numbers/{kind}.csv") for kind in ("months", "losses")]
+    _reads_inches_with_a_comma(desk)
+    run = office.read(lambda session: one(session, Run))
+    pitch = str(run.lpi).replace(".", COMMA)
+    assert COMMA in pitch
+    screen, paper = (desk.get(path).get_data(as_text=True) for path in (f"/job/{code}", f"/job/{code}/traveller"))
+    # 70 mm and 80 mm by the international inch of 25.4 mm: 2.7559 in and 3.1496 in
+    assert "2,756 in × 3,15 in" in screen
+    assert "2,756 × 3,150 in" in paper
+    assert pitch in screen
+    assert pitch in paper
+    made = office.read(lambda session: (job(session, code).width, one(session, Run).lpi))
+    assert made == (parse_length("70mm"), run.lpi)
+    for before, kind in zip(tables, ("months", "losses"), strict=True):
+        assert before.status_code == 200
+        assert desk.get(f"/shop/numbers/{kind}.csv").data == before.data
+
+
+def test_a_comma_is_read_from_everybody_and_what_was_typed_is_kept(office, desk):
+    code = office.order()
+    wish = {"artwork": "Kite", "width": "7,05 cm", "height": "80.5", "flip": "left-right", "quantity": "1",
+            "bleed": "3 mm", "distance": "0,6 m", "fit": "crop", "use": "hand", "request_id": "c1"}  # fmt: skip
+    sent = desk.post(f"/job/{code}/change", data=wish)
+    assert sent.status_code == 303, sent.get_data(as_text=True)
+    kept = office.read(lambda session: (job(session, code).width, job(session, code).height))
+    assert tuple(map(str, kept)) == ("7.05cm", "80.5mm")
+
+
+@pytest.mark.parametrize(
+    ("said", "read"),
+    [
+        ("0.42 lenticule at 20.0650.", "0,42 lenticule at 20,0650."),
+        ("26-0001_20.0650lpi.tif, 127.0.0.1, version 0.1.0", "26-0001_20.0650lpi.tif, 127.0.0.1, version 0.1.0"),
+        ("a rest of 24 h. 3 prints", "a rest of 24 h. 3 prints"),
+    ],
+)
+def test_a_sentence_changes_its_numbers_alone(said, read):
+    assert Manner("mm", COMMA).sentence(said) == read
+    assert Manner().sentence(said) == said
+
+
+def test_every_digit_of_a_pitch_stays():
+    assert Manner("in", COMMA).number(Decimal("20.0650")) == "20,0650"
+
+
+def test_a_manner_that_does_not_exist_is_refused(office, desk):
+    assert desk.post("/shop/my-units", data={"units": "ell", "mark": ".", "request_id": "m2"}).status_code == 422
+    manner = office.read(lambda session: people.manner_of(one(session, Person, name="Olga")))
+    assert manner == Manner()
