@@ -169,26 +169,45 @@ def begin(session: Session, by: Actor) -> KeepingRun | None:
 
 
 def tell(session: Session, run_id: int, percent: int) -> None:
-    """How far a run is."""
-    session.get_one(KeepingRun, run_id).progress = percent
+    """How far a run is. Raises Refused where somebody stopped it."""
+    run = session.get_one(KeepingRun, run_id)
+    if run.state != "running":
+        raise Refused(run.sentence)
+    run.progress = percent
+
+
+def stop(session: Session, by: Actor, *, run: KeepingRun) -> None:
+    """Stop a backup, trial or check: at once for everybody who looks; the worker leaves off at its next step.
+
+    What it wrote so far is thrown away; one that is due by the clock is tried again later, like one that failed.
+    """
+    if run.state not in ("waiting", "running"):
+        raise Refused("It has ended already.")
+    run.state, run.ended_at, run.sentence = "failed", by.now, "Stopped by hand."
+    record(session, by, Act(_STOPPED[run.kind], [ref(run)], new={"folder": run.folder}))
 
 
 def end(session: Session, by: Actor, run_id: int, *, size: int, entries: int, sentence: str) -> None:
-    """A run ended well."""
+    """A run ended well; nothing, where it was stopped in its last moment."""
     run = session.get_one(KeepingRun, run_id)
+    if run.ended_at is not None:
+        return
     run.state, run.progress, run.ended_at = "done", 100, by.now
     run.size, run.entries, run.sentence = size, entries, sentence
     record(session, by, Act(_DONE[run.kind], [ref(run)], new={"folder": run.folder, "entries": entries}))
 
 
 def fail(session: Session, by: Actor, run_id: int, sentence: str) -> None:
-    """A run ended with a sentence that says why."""
+    """A run ended with a sentence that says why; nothing, where it was stopped meanwhile."""
     run = session.get_one(KeepingRun, run_id)
+    if run.ended_at is not None:
+        return
     run.state, run.ended_at, run.sentence = "failed", by.now, sentence
     record(session, by, Act(_FAILED[run.kind], [ref(run)], reason=sentence, new={"folder": run.folder}))
 
 
 _DONE = {"backup": "backup made", "trial": "restore tried", "check": "record checked"}
+_STOPPED = {"backup": "backup stopped", "trial": "restore trial stopped", "check": "check of the record stopped"}
 _FAILED = {"backup": "backup failed", "trial": "restore trial failed", "check": "record found damaged"}
 
 

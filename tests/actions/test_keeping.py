@@ -9,6 +9,7 @@ from logbook.actions import backups, diskuse
 from logbook.actions.restoring import bring_back
 from logbook.background import keeping
 from logbook.background.keeping import keep_safe
+from logbook.records.backup import back_up
 from logbook.records.keeping import KeepingRun
 from logbook.records.manifest import backups_in
 from logbook.refusals import Refused
@@ -218,3 +219,30 @@ def test_the_command_lines_backup_counts_too(shop, stick, tmp_path):
     tried, found, _ = bring_back(made.backup, tmp_path / "new", keeping.worker_actor())
     tried.database.close()
     assert found.anchor.entries == made.manifest.anchor.entries
+
+
+def test_a_backup_that_is_stopped_leaves_nothing_and_the_next_one_is_whole(shop, stick, monkeypatch):
+    shop.ready()
+    _set_up(shop, stick)
+    stopped = []
+
+    def work_and_stop(started, wish, *, now, progress):
+        def tell(part):
+            if not stopped:
+                shop.act(lambda session, by: backups.stop(session, by, run=backups.at_work(session)))
+                stopped.append(part)
+            progress(part)
+
+        return back_up(started, wish, now=now, progress=tell)
+
+    monkeypatch.setattr(keeping, "back_up", work_and_stop)
+    for _ in range(2):
+        shop.act(lambda session, by: backups.ask_for(session, by))
+        keep_safe(shop.shop)
+    runs = shop.read(lambda session: [(run.state, run.sentence) for run in backups.newest(session, 2)])
+    assert runs[1] == ("failed", "Stopped by hand.")
+    assert runs[0][0] == "done"
+    assert len(backups_in(stick)) == 1
+    assert stopped[0] < 1
+    with pytest.raises(Refused, match="ended already"):
+        shop.act(lambda session, by: backups.stop(session, by, run=backups.newest(session, 1)[0]))

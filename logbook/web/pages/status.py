@@ -86,6 +86,21 @@ def back_up() -> Response | tuple[str, int]:
     return _page(now_form=form)
 
 
+@pages.post("/shop/status/<code>/stop")
+def stop(code: str) -> Response | tuple[str, int]:
+    """Stop what is at work."""
+    form = BackupNow()
+    if form.validate_on_submit() and (
+        done := act(
+            form,
+            lambda session, by: backups.stop(session, by, run=by_code(session, KeepingRun, code)),
+            lambda _: url_for("status.status"),
+        )
+    ):
+        return done
+    return _page(now_form=form)
+
+
 @pages.post("/shop/status/set-up")
 @owner_only
 def set_up() -> Response | tuple[str, int]:
