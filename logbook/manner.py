@@ -57,5 +57,11 @@ def plain(value: Decimal) -> str:
     return text.rstrip("0").rstrip(POINT) if POINT in text else text
 
 
+def counted(count: int, word: str) -> str:
+    """A number and its noun, one or many: 1 piece, 2 pieces, 1 entry, 3 entries."""
+    many = f"{word[:-1]}ies" if word.endswith("y") else f"{word}s"
+    return f"{count} {word if count == 1 else many}"
+
+
 def _rounded(value: Fraction, places: int) -> Decimal:
     return Decimal(round(value * 10**places)).scaleb(-places)

@@ -16,6 +16,7 @@ from logbook.actions import materials
 from logbook.actions.finding import ref
 from logbook.actions.orders import hashed
 from logbook.lengths import Length, parse_length
+from logbook.manner import counted
 from logbook.records.audit import Act, Actor, record
 from logbook.records.materials import MATERIAL_KINDS, Lot, Material
 from logbook.records.orders import Customer
@@ -175,7 +176,7 @@ def _stock(known: _Known, row: Row) -> Line:
         materials.check_lens(values["lines per inch"])
     known.materials[name] = kind
     known.lots.add((name, label.lower()))
-    many = "not counted" if values["count"] is None else f"{values['count']} sheets"
+    many = "not counted" if values["count"] is None else counted(int(values['count']), 'sheet')
     words = f"{'new ' + kind + ' ' if new else ''}{name}, lot {label}: {many}"
     return Line(
         0, words, take=lambda session, by: _add_lot(session, by, (kind, name, label), row.get("place", ""), values)

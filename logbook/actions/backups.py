@@ -8,6 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import fact, ref
+from logbook.manner import counted
 from logbook.records.audit import Act, Actor, record
 from logbook.records.backup import KEEP, Made
 from logbook.records.keeping import KeepingRun
@@ -230,7 +231,7 @@ def made_words(made: Made) -> str:
     if made.same_disk:
         lines.append("On the same disk as the shop's data: it helps against mistakes, not against a dead disk.")
     if made.manifest.absent:
-        lines.append(f"The shop itself has lost {len(made.manifest.absent)} files; run 'logbook verify'.")
+        lines.append(f"The shop itself has lost {counted(len(made.manifest.absent), 'file')}; run 'logbook verify'.")
     return " ".join(lines)
 
 

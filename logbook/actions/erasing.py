@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from logbook.actions.backups import setup
 from logbook.actions.finding import ref
+from logbook.manner import counted
 from logbook.records.audit import Act, Actor, canonical, record
 from logbook.records.files import KeptFile
 from logbook.records.floor import CustomersWord, Print, Run, RunPiece, StepRecord, TravellerIssue, Verdict
@@ -158,7 +159,7 @@ def of_pictures(session: Session, job: Job) -> Going:
     counts = {words: len(ids & set(standing) - needed) for words, ids in groups.items()}
     words = [words.format(count) for words, count in counts.items() if count]
     if job.pictures:
-        words.append(f"the file names of {len(job.pictures)} pictures")
+        words.append(f"the file names of {counted(len(job.pictures), 'picture')}")
     return Going(tuple(words), tuple(going), len(set(standing) & needed))
 
 

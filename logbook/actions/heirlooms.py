@@ -17,6 +17,7 @@ from logbook.actions.pictures import current
 from logbook.actions.pitchfacts import facts_and_needs
 from logbook.actions.shop import standing_step_list
 from logbook.actions.strengths import weigh
+from logbook.manner import counted
 from logbook.records.audit import Actor
 from logbook.records.files import FileStore
 from logbook.records.floor import JobPitch, Print, Run, RunPiece, Sheet
@@ -149,7 +150,8 @@ def _printer_trouble(then: MaterialChoice) -> str | None:
 def _scarce(session: Session, job: Job, lot: Lot) -> Iterator[str]:
     count = left(session, lot)
     if count is not None and count < job.quantity:
-        yield f"Lens lot {lot.label} has {count} left; {job.quantity} pieces were made then."
+        were = "was" if job.quantity == 1 else "were"
+        yield f"Lens lot {lot.label} has {count} left; {counted(job.quantity, 'piece')} {were} made then."
 
 
 def _pitch(

@@ -10,6 +10,7 @@ import click
 from logbook.actions import backups, exporting
 from logbook.actions.restoring import bring_back
 from logbook.command_line.shop import data_option, existing
+from logbook.manner import counted
 from logbook.records.audit import Actor
 from logbook.records.backup import KEEP, BackupWish, Made, Progress, back_up
 from logbook.records.backup_check import STAGES, check_backup
@@ -89,8 +90,9 @@ def sentence(made: Made) -> str:
     """A finished backup in words."""
     found = made.manifest
     lines = [
-        f"{made.backup}: {len(found.items)} files, {made.size / 1e6:.1f} MB; "
-        f"{made.copied_bytes / 1e6:.1f} MB of it are new. {found.anchor.entries} entries, head {found.anchor.head}"
+        f"{made.backup}: {counted(len(found.items), 'file')}, {made.size / 1e6:.1f} MB; "
+        f"{made.copied_bytes / 1e6:.1f} MB of it are new. "
+        f"{counted(found.anchor.entries, 'entry')}, head {found.anchor.head}"
     ]
     if found.left_out:
         lines.append(f"{len(found.left_out)} interlaced files were left out; they can be made anew.")

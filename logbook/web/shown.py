@@ -10,6 +10,7 @@ from flask import Flask, g, render_template
 from markupsafe import Markup
 
 from logbook.lengths import Length
+from logbook.manner import counted
 from logbook.manner import plain as without_zeros
 from logbook.records.audit import AuditEntry
 from logbook.rules.signing import limits
@@ -132,12 +133,6 @@ def size_words(size: float) -> str:
         if size >= width:
             return own_manner().number(f"{size / width:.1f} {unit}")
     return f"{int(size)} bytes"
-
-
-def counted(count: int, word: str) -> str:
-    """A number and its noun, one or many: 1 piece, 2 pieces, 1 entry, 3 entries."""
-    many = f"{word[:-1]}ies" if word.endswith("y") else f"{word}s"
-    return f"{count} {word if count == 1 else many}"
 
 
 def short(sha256: str | None) -> str:

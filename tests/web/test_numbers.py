@@ -59,7 +59,7 @@ def test_a_customer_s_name_that_looks_like_a_formula_stays_words(client):
 def test_the_page_shows_what_was_good_and_leads_to_every_file(client):
     asked, span = client
     page = asked.get(f"/shop/numbers?{span}").get_data(as_text=True)
-    assert "<b>100.0 %</b> of 1 prints" in page
+    assert "<b>100.0 %</b> of 1 print was good" in page
     assert all(f"/shop/numbers/{table}.csv" in page for table in TABLES)
 
 
