@@ -9,6 +9,7 @@ import pytest
 from sqlalchemy import select
 
 from logbook.actions import people
+from logbook.manner import Manner
 from logbook.records.audit import AuditEntry
 from logbook.records.orders import Job, Order
 from logbook.records.people import SignIn
@@ -208,7 +209,7 @@ def _shown(browser, path, form):
 
         from logbook.web.gate import Me
 
-        g.me = Me(1, "", "Olga", "owner", "mm")
+        g.me = Me(1, "", "Olga", "owner", Manner())
         kept = keptforms.KeptForm(path, [list(one) for one in form.items()], [], "Olga", "")
         assert session.get("csrf_token")
         return keptforms.show(kept)
