@@ -43,6 +43,8 @@ def last_tap(session: Session, by: Actor, *, on: Subject | None = None) -> Tap |
     """The newest signature that this person may take back now, on one sheet or print or on any; None for none."""
     newest = select(AuditEntry).where(AuditEntry.action == _SIGNED).order_by(AuditEntry.id.desc()).limit(_LOOK_BACK)
     for entry in session.execute(newest).scalars():
+        if by.now - entry.at > WITHIN:
+            continue  # the page of the bench asks this each time: nothing is looked up for what stands anyway
         told = json.loads(entry.body)
         concerned = on is None or ref(on) in told["objects"]
         if concerned and _objection(session, by, entry, told) is None:
