@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logbook.command_line.forecast import forecast
+from logbook.command_line.photo import read_photo
 from logbook.engine import chart as charts
 from logbook.engine import sliding
 from logbook.engine.chart_pages import charts_on_paper, page_sidecar
@@ -174,6 +175,7 @@ def at(*, lpi: str | None, u_lpi: float, from_distance: str, to_distance: str, t
 
 
 pitch.add_command(forecast)
+pitch.add_command(read_photo)
 
 
 def write_together(files: dict[Path, bytes]) -> None:

@@ -166,6 +166,7 @@ def sidecar(plan: ChartPlan) -> dict[str, object]:
     def entry(band: Band) -> dict[str, object]:
         return {"number": band.number, "lpi": number(band.lpi), "box_dots": list(band.box_dots)}
 
+    code = chart_panel.code_size(plan.code, plan.dpi)
     return {
         "dpi": [number(plan.dpi[0]), number(plan.dpi[1])], "flip": plan.flip, "reversed": plan.mirrored,
         "tests_axis": plan.axis, "lpi": number(plan.lpi), "step_lpi": number(plan.step),
@@ -175,6 +176,7 @@ def sidecar(plan: ChartPlan) -> dict[str, object]:
         "guides": [{"lpi": number(guide.lpi), "box_dots": list(guide.box_dots)} for guide in plan.guides],
         "corner_marks": [list(mark) for panel in (plan.head, plan.foot) for mark in panel.corner_marks],
         "scale_bars": [*plan.head.scale_bars, *plan.foot.scale_bars], "code": plan.code,
+        "code_boxes": [[*panel.code_at, *np.add(panel.code_at, code).tolist()] for panel in (plan.head, plan.foot)],
     }
 
 

@@ -75,7 +75,7 @@ class _Ruler:
 
 def least_width(words: PanelWords) -> int:
     """The narrowest raster, in dots, that holds the panels."""
-    return max(_code_size(words.code, words.dpi)[0], _Ruler(words.dpi).x(_LEAST_WIDTH_MM))
+    return max(code_size(words.code, words.dpi)[0], _Ruler(words.dpi).x(_LEAST_WIDTH_MM))
 
 
 def head_panel(words: PanelWords, *, width: int, labels: Labels) -> Panel:
@@ -130,7 +130,7 @@ def _text_block(paragraphs: tuple[str, ...], words: PanelWords, *, width: int, t
         -> tuple[tuple[tuple[int, int, str], ...], int]:
     """Lines beside the QR code, or under it where the column is too narrow; and the first free row below both."""
     ruler = _Ruler(words.dpi)
-    code_width, code_height = _code_size(words.code, words.dpi)
+    code_width, code_height = code_size(words.code, words.dpi)
     beside = width - code_width >= ruler.x(_LEAST_TEXT_COLUMN_MM)
     left, start = (code_width, top + ruler.y(1)) if beside else (0, top + code_height)
     column_mm = 0.94 * (width - left) / ruler.x(1000) * 1000
@@ -172,7 +172,8 @@ def _module_dots(dpi: Resolution) -> tuple[int, int]:
     return max(_LEAST_MODULE_DOTS, ruler.x(_MODULE_MM)), max(_LEAST_MODULE_DOTS, ruler.y(_MODULE_MM))
 
 
-def _code_size(code: str, dpi: Resolution) -> tuple[int, int]:
+def code_size(code: str, dpi: Resolution) -> tuple[int, int]:
+    """The QR code's size in dots, across and down, with its quiet zone."""
     modules = int(segno.make_qr(code, error="m").symbol_size(border=_QUIET_MODULES)[0])
     wide, high = _module_dots(dpi)
     return modules * wide, modules * high
