@@ -116,7 +116,7 @@ def _interlace_and_download(page, keys):
 
 def _describe_the_laminator(page, keys):
     keys.follow("Machines", leads_to="Machines")
-    keys.follow("Add a machine", leads_to="A new machine")
+    keys.follow("Add a machine", leads_to="A new roller laminator")
     keys.to("Name").type("Rosa")
     keys.follow("Add it", leads_to="Rosa")
     for label, words in MACHINE_FACTS.items():
