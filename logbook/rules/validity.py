@@ -117,7 +117,7 @@ def printer_history(event: str | None, *, ended: bool) -> Iterator[Finding]:
     """What happened to the printer since a pitch was found, in words: asked about, or a stop where it ended it."""
     told = f"Since it was found the printer had this: {event}"
     if event is not None and ended:
-        yield stop("printer history", f"{told}; no pitch found before that serves any more. Test again.")
+        yield stop("pitch ended", f"{told}; no pitch found before that serves any more. Test again.")
     elif event is not None:
         yield ask("printer history", f"{told}; its scale may have changed.")
 

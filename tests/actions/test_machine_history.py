@@ -39,7 +39,7 @@ def _against(shop, code):
         wanted = one(session, PitchOnRecord, origin="carried over")
         by = machines.Actor(None, "x", "owner", shop.now)
         found = pitch.findings_for(session, by, job=job(session, code), pitch=wanted)
-        return {one.strength.word for one in found if one.rule == "printer history"}
+        return {one.strength.word for one in found if one.rule in ("printer history", "pitch ended")}
 
     return shop.read(work)
 

@@ -193,7 +193,7 @@ def test_the_customer_reads_prices_and_never_what_it_costs_the_shop(priced):
         text = quotepapers.quote_text(session, _quote(session, code))
         desk = smallpapers.Desk(_nobody(priced), priced.shop.settings.own_safety_path, "http://127.0.0.1/")
         paper = quotepapers.quote_paper(session, desk, code)
-    assert "4 × Two Gulls, 70mm × 8in, up-down" in text
+    assert "4 × Two Gulls, 70 mm × 203.2 mm, up-down" in text
     assert "25.00 EUR each, 100.00 EUR" in text
     assert "Total: 100.00 EUR" in text
     assert paper.totals == (("Total", "100.00 EUR"),)
