@@ -1,4 +1,4 @@
-"""Print how well nulling finds a leak, and what correcting it leaves: python tests/benchmarks/leak.py [--seed 9].
+"""Print how well nulling finds a leak: python tests/benchmarks/leak.py [--seed 9].
 
 Invented benches read a leak sheet through a lens of a known leak (tests/simulated_bench/nulling.py imports nothing
 from the project).
