@@ -1,5 +1,6 @@
 """Inches and a decimal comma for whoever chose them: on screens and papers, never in what is kept or in a CSV."""
 
+import re
 from decimal import Decimal
 
 import pytest
@@ -36,6 +37,16 @@ def test_screens_and_papers_follow_the_reader_and_what_is_kept_does_not(office, 
     for before, kind in zip(tables, ("months", "losses"), strict=True):
         assert before.status_code == 200
         assert desk.get(f"/shop/numbers/{kind}.csv").data == before.data
+
+
+def test_a_script_is_told_numbers_as_scripts_read_them(office, desk):
+    """A picture is dragged by dots of the print: with a comma in it the page's script would read no number."""
+    code = office.order()
+    _reads_inches_with_a_comma(desk)
+    page = desk.get(f"/job/{code}/pictures-on-print").get_data(as_text=True)
+    across, down = (float(re.search(rf'data-{axis}="([^"]+)"', page)[1]) for axis in ("across", "down"))
+    assert across > 0
+    assert down > 0
 
 
 def test_a_comma_is_read_from_everybody_and_what_was_typed_is_kept(office, desk):
