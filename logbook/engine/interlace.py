@@ -20,10 +20,11 @@ from logbook import __version__
 from logbook.engine.painting import Bands, painted
 from logbook.engine.pixelstore import PixelStore
 from logbook.engine.plan import Plan, number_text
-from logbook.engine.rasterfile import Form, Hashes, TiffWriter, WholeFile, Writer, check_format, writer
+from logbook.engine.rasterfile import Form, Hashes, TiffWriter, Writer, check_format, writer
 from logbook.engine.sheet import Piece, paste, pieces
 from logbook.engine.sources import Ground, Source, common_ground, decode, inspect
 from logbook.engine.weave import Weave
+from logbook.engine.wholefile import WholeFile
 from logbook.refusals import Refused
 
 BAND_BYTES, MOST_BAND_BYTES = 2**21, 6 * 2**20

@@ -5,7 +5,6 @@ The compressed pixels are held in memory.
 """
 
 import hashlib
-import zlib
 from decimal import Decimal
 from fractions import Fraction
 from io import BytesIO
@@ -13,11 +12,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pikepdf
+from isal import isal_zlib
 
 from logbook.refusals import Refused
 
 if TYPE_CHECKING:
-    from logbook.engine.rasterfile import Form, Hashes, WholeFile
+    from logbook.engine.rasterfile import Form, Hashes
+    from logbook.engine.wholefile import WholeFile
 
 _SPACES = {1: "/DeviceGray", 3: "/DeviceRGB", 4: "/DeviceCMYK"}
 _LARGEST_POINTS = 14_400
@@ -37,7 +38,7 @@ class PdfWriter:
         if max(self._size) > _LARGEST_POINTS:
             raise Refused("A PDF page is at most 200 inches (5.08 m) long: write a TIFF.", field="out")
         self._whole, self._form, self._pixels = whole, form, hashlib.sha256()
-        self._packer, self._packed = zlib.compressobj(1), BytesIO()
+        self._packer, self._packed = isal_zlib.compressobj(1), BytesIO()
 
     def encode(self, band: np.ndarray) -> list[bytes | np.ndarray]:
         """Nothing to prepare: one stream holds all bands."""
@@ -60,7 +61,7 @@ class PdfWriter:
             pdf.save(kept, deterministic_id=True)
         self._whole.write(kept.getbuffer())
         self._whole.commit()
-        return Hashes(self._pixels.hexdigest(), hashlib.sha256(kept.getbuffer()).hexdigest())
+        return Hashes(self._pixels.hexdigest(), self._whole.sha256())
 
     def _page(self, pdf: pikepdf.Pdf) -> pikepdf.Page:
         (wide, high), form = self._size, self._form

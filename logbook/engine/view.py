@@ -17,10 +17,10 @@ from PIL import Image, ImageCms
 
 from logbook.engine.pixelstore import PixelStore
 from logbook.engine.plan import Plan
-from logbook.engine.rasterfile import WholeFile
 from logbook.engine.readback import Raster
 from logbook.engine.sources import common_ground, decode, inspect
 from logbook.engine.weave import Weave
+from logbook.engine.wholefile import WholeFile
 from logbook.refusals import Refused
 
 MM_PER_INCH = 25.4
@@ -178,7 +178,7 @@ def save_moving(frames: Sequence[Image.Image], out: Path | str) -> None:
     way[0].save(kept, "GIF", save_all=True, append_images=way[1:], loop=0, disposal=1,
                 duration=[END_MS, *steps, END_MS, *steps])
     with WholeFile(out) as whole:
-        whole.file.write(kept.getvalue())
+        whole.write(kept.getbuffer())
         whole.commit()
 
 
@@ -192,7 +192,7 @@ def save_view(image: Image.Image, out: Path | str) -> None:
     info = {"icc_profile": image.info["icc_profile"]} if image.info.get("icc_profile") else {}
     image.save(kept, kind, **info)
     with WholeFile(out) as whole:
-        whole.file.write(kept.getvalue())
+        whole.write(kept.getbuffer())
         whole.commit()
 
 

@@ -69,7 +69,7 @@ mask.case(resized).tiffsave(out, bigtiff=wide * high * 3 > 2**32 - 2**20)
 # Ours as it would be without the two SHA-256 hashes and without waiting for the disk, which no peer does.
 BARE = """
 import os
-from logbook.engine import rasterfile
+from logbook.engine import rasterfile, wholefile
 
 class Unhashed:
     def update(self, data): pass
@@ -82,7 +82,7 @@ class Unsynced:
 class Hashes:
     sha256 = staticmethod(Unhashed)
 
-rasterfile.hashlib, rasterfile.os = Hashes, Unsynced()
+rasterfile.hashlib, wholefile.hashlib, wholefile.os = Hashes, Hashes, Unsynced()
 from logbook.command_line import main
 main()
 """

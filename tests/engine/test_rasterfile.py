@@ -13,10 +13,11 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms
 
-from logbook.engine import rasterfile
+from logbook.engine import rasterfile, wholefile
 from logbook.engine.interlace import Cancelled, interlace
 from logbook.engine.plan import make_plan
 from logbook.engine.readback import read_provenance, read_raster
+from logbook.engine.wholefile import WholeFile
 from logbook.lengths import parse_length
 from logbook.refusals import Refused
 
@@ -75,10 +76,11 @@ def test_past_four_gibibytes_the_file_becomes_a_bigtiff_by_itself(tmp_path):
     # BigTIFF: version 43, offsets of 8 bytes. The pixels are written sparse: only the first and last band are real.
     form = rasterfile.Form(dots=(40_000, 36_000), channels=3, bits=8, dpi=(Fraction(720), Fraction(9054, 25)))
     out = tmp_path / "big.tif"
-    with rasterfile.WholeFile(out) as whole:
+    with WholeFile(out) as whole:
         writer = rasterfile.TiffWriter(whole, form)
         band = np.full((1, 40_000, 3), 7, dtype=np.uint8)
         writer.append(band, writer.encode(band))
+        whole.settle()
         whole.file.seek(form.row_bytes * (form.dots[1] - 2), 1)
         writer.append(band, writer.encode(band))
         writer.finish()
@@ -145,7 +147,7 @@ def test_a_pdf_keeps_grey_colour_and_ink_in_eight_and_sixteen_bits(tmp_path, mod
     channels = {"L": 1, "RGB": 3, "CMYK": 4}[mode]
     band = np.random.default_rng(1).integers(0, np.iinfo(kind).max, (4, 6, channels), dtype=kind)
     form = rasterfile.Form(dots=(6, 4), channels=channels, bits=band.itemsize * 8, dpi=(Fraction(72), Fraction(72)))
-    with rasterfile.WholeFile(tmp_path / "out.pdf") as whole:
+    with WholeFile(tmp_path / "out.pdf") as whole:
         writer = rasterfile.writer(whole, form)
         writer.append(band, writer.encode(band))
         writer.finish()
@@ -209,7 +211,7 @@ def test_a_disk_that_fails_half_way_leaves_one_sentence_and_nothing_else(
 
 def test_the_disk_is_asked_to_keep_the_bytes_before_the_name_appears(pictures, tmp_path, monkeypatch):
     order = []
-    monkeypatch.setattr(rasterfile.os, "fsync", lambda _: order.append((tmp_path / "out.tif").exists()))
+    monkeypatch.setattr(wholefile.os, "fsync", lambda _: order.append((tmp_path / "out.tif").exists()))
     interlace(planned(), pictures, tmp_path / "out.tif")
     assert order == [False, True]  # the file before the rename, the folder after it
 
