@@ -27,6 +27,8 @@ _ALONG_SPAN, _DOWN_SPAN, _ACROSS_SPAN = 40, 10, 32
 """Source pixels that one small product reaches over; with the sizes below the quickest of those measured."""
 
 _CHUNK, _TALL, _RUN = 5760, 128, 6
+_SMALL = 950_000
+"""Multiplications of one product, at most: OpenBLAS packs its matrices from a million on, which doubles the time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +64,7 @@ class Weave:
     paper: np.ndarray
     bits: int
 
-    @property
+    @cached_property
     def channels(self) -> int:
         """Samples per dot."""
         return len(self.paper)
@@ -225,10 +227,11 @@ class Weave:
         products = [(block, np.ascontiguousarray(matrix(part, block).T))
                     for block in blocks(part, span=max(_DOWN_SPAN, part.taps * 3 // 2))]
         tallest = max(len(weights) for _, weights in products)
-        buffer = self._scratch.take("product", (tallest * _CHUNK,), np.float64)
-        whole = self._scratch.take("levels", (tallest * _CHUNK,), _WHOLE[self.bits])
-        for left in range(0, middle.shape[1], _CHUNK):
-            piece = middle[:, left:left + _CHUNK]
+        wide = max(64, min(_CHUNK, _SMALL // max(weights.size for _, weights in products)))
+        buffer = self._scratch.take("product", (tallest * wide,), np.float64)
+        whole = self._scratch.take("levels", (tallest * wide,), _WHOLE[self.bits])
+        for left in range(0, middle.shape[1], wide):
+            piece = middle[:, left:left + wide]
             chunk = self._scratch.take("chunk", piece.shape, np.float64)
             np.add(piece, 0.5, out=chunk)  # weights sum to one: halves round up
             for block, weights in products:
@@ -236,8 +239,12 @@ class Weave:
                 np.matmul(weights, chunk[block.low - low:block.high - low], out=buffer[:size].reshape(shape))
                 levels = whole[:size]
                 np.copyto(levels, buffer[:size], casting="unsafe")
-                np.clip(levels, 0, 2**self.bits - 1, out=levels)
-                np.copyto(out[block.first:block.stop, left:left + _CHUNK], levels.reshape(shape), casting="unsafe")
+                self._clip(levels)
+                np.copyto(out[block.first:block.stop, left:left + wide], levels.reshape(shape), casting="unsafe")
+
+    def _clip(self, levels: np.ndarray) -> None:
+        kind = levels.dtype.type  # with plain numbers numpy looks up the limits of the kind anew each time
+        levels.clip(kind(0), kind(2**self.bits - 1), out=levels)
 
     # -- up-down: rows are owned, columns are resampled last --------------------------------------
 
@@ -302,7 +309,7 @@ class Weave:
                     result = np.matmul(plane[:, block.low:block.high], weights,
                                        out=buffer[:shape[0] * shape[1]].reshape(shape))
                     np.copyto(levels[:, block.first:block.stop], result, casting="unsafe")
-                np.clip(levels, 0, 2**self.bits - 1, out=levels)
+                self._clip(levels)
                 np.copyto(out[top:top + tall, :, channel], levels, casting="unsafe")
 
 
