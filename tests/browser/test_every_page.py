@@ -1,9 +1,11 @@
 """Every page of the URL map, at three sizes and in both themes: usable, nothing sticks out, nothing cries."""
 
+from itertools import islice
+
 import pytest
 from playwright.sync_api import Error, expect
 
-from support.browser import opened
+from support.browser import OF_COLOUR, accessibility_findings, opened
 from support.every_page import BEFORE_SIGN_IN, BENCH_PAGES, PAPERS, SIZES, THEMES, every_page
 from support.furnished import sign_in_as
 from support.shop_walk import Person
@@ -20,16 +22,20 @@ The smaller one for every page, 2.5.8 (24 by 24), is among axe's own rules.
 """
 
 
-@pytest.mark.parametrize(("size", "theme"), LOOKS)
-def test_every_page_is_usable(furnished, serve_logbook, new_page, assert_accessible, size, theme):
+@pytest.mark.parametrize("half", [0, 1])
+@pytest.mark.parametrize("size", SIZES)
+def test_every_page_is_usable(furnished, serve_logbook, new_page, assert_accessible, size, half):
+    """Each page is loaded once at each size, in the light; what may be different in the dark is looked at again."""
     shop = serve_logbook(data=furnished)
-    page = _page(new_page, size=size, theme=theme)
+    page = _page(new_page, size=size, theme="light")
     owner, faults = Person(page, shop.address), []
     owner.sign_in(*sign_in_as(furnished, "owner"))
-    for name, path in every_page(furnished).items():
+    for name, path in islice(every_page(furnished).items(), half, None, 2):
         status = owner.visit(path)
         assert status == 200, f"{name}: {status}"
         faults += [f"{name}: {fault}" for fault in _faults(page, name, assert_accessible)]
+        if not name.startswith(PAPERS):
+            faults += [f"{name}, dark: {fault}" for fault in _faults_in_the_dark(page)]
     assert not faults, "\n".join(faults)
 
 
@@ -89,6 +95,17 @@ def _faults(page, name, assert_accessible):
         return list(_found(page, name, assert_accessible))
 
 
+def _faults_in_the_dark(page):
+    """A theme sets colours, nothing else: so only what depends on colours can be another fault there."""
+    set_there = page.evaluate(_SET_IN_THE_DARK)
+    yield from (f"sets {name}" for name in set_there if not name.startswith("--") and name != "color-scheme")
+    if not set_there:
+        yield "is as light as ever"
+    page.emulate_media(color_scheme="dark")
+    yield from accessibility_findings(page, rules=OF_COLOUR)
+    page.emulate_media(color_scheme="light")
+
+
 def _found(page, name, assert_accessible):
     try:
         assert_accessible(page)
@@ -113,6 +130,14 @@ def _found(page, name, assert_accessible):
         yield from page.evaluate(_SMALL, LEAST_BENCH_TARGET)
 
 
+# The properties that the page's style sheets set for the dark alone.
+_SET_IN_THE_DARK = """() => {
+    const rules = list => [...list].flatMap(rule => rule.cssRules ? rules(rule.cssRules) : [rule]);
+    const dark = list => [...list].flatMap(rule =>
+        (rule.conditionText || '').includes('dark') ? [...rules(rule.cssRules), ...rule.cssRules]
+            : rule.cssRules ? dark(rule.cssRules) : []);
+    return [...document.styleSheets].flatMap(sheet => dark(sheet.cssRules)).flatMap(rule => [...(rule.style || [])]);
+}"""
 # The page as it was sent, and in full what it links to besides pictures (a cached file counts as well).
 _WEIGHT = """async () => {
     const linked = [...document.querySelectorAll('script[src], link[href]')].map(one => one.src || one.href);

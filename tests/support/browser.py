@@ -25,6 +25,9 @@ CHROMIUM_ARGUMENTS = [
 # Web Content Accessibility Guidelines 2.0, 2.1 and 2.2, levels A and AA, as axe-core names them.
 WCAG_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
+# The rules of these levels whose answer depends on colours: all that another theme can change.
+OF_COLOUR = ["color-contrast", "link-in-text-block"]
+
 # A page that is left while it still asks for something, and a link that turns out
 # to be a download, end a request on purpose.
 _LEFT_ON_PURPOSE = "net::ERR_ABORTED"
@@ -84,16 +87,16 @@ def _axe_source() -> str:
     return (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
 
 
-def accessibility_findings(page: Page, *, tags: list[str] | None = None) -> list[str]:
-    """What axe-core finds on the page as it stands, one line for each element.
+def accessibility_findings(page: Page, *, rules: list[str] | None = None) -> list[str]:
+    """What axe-core finds on the page as it stands, one line for each element; by some rules alone, or by all.
 
     The check runs in the page's own world by evaluation, which a strict content
     security policy allows.
     """
-    page.evaluate(_axe_source())
-    result = page.evaluate(
-        "tags => axe.run({runOnly: {type: 'tag', values: tags}, resultTypes: ['violations']})", tags or WCAG_TAGS
-    )
+    if not page.evaluate("() => 'axe' in window"):
+        page.evaluate(_axe_source())
+    only = {"type": "rule", "values": rules} if rules else {"type": "tag", "values": WCAG_TAGS}
+    result = page.evaluate("only => axe.run({runOnly: only, resultTypes: ['violations']})", only)
     return [
         f"{rule['id']} ({rule['impact']}): {rule['help']}: {node['html'][:200]}"
         for rule in result["violations"]
