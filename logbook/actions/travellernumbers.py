@@ -32,7 +32,7 @@ def planned(
         used = as_used(job, chosen.pitch)
         pitch = _pitch(chosen.pitch, used.lpi, used.u_lpi, manner)
     else:
-        pitch = views.Pitch(value="", origin="nominal", detail="no pitch chosen yet")
+        pitch = _no_pitch(job)
     if materials is None:
         mode = run.mode if run else None
         return pitch, _numbers(job, run, lens_lot=None, mode=mode, paper="", adhesive=None, manner=manner)
@@ -46,6 +46,13 @@ def planned(
         adhesive=materials.adhesive_lot,
         manner=manner,
     )
+
+
+def _no_pitch(job: Job) -> views.Pitch:
+    """Before one is chosen; a print that the customer brings never has one."""
+    if job.kind == "mount-only":
+        return views.Pitch(value="not on record", origin=without_run(job))
+    return views.Pitch(value="", origin=views.NOT_CHOSEN)
 
 
 def made(job: Job, sheet: Sheet, *, manner: Manner = PLAIN) -> tuple[views.Pitch, views.Numbers]:

@@ -2,7 +2,7 @@
 
 from logbook.paper.render import Address, asset_address, render
 from logbook.paper.rows import blocks
-from logbook.paper.views import Imprint, Thumbnail, Traveller
+from logbook.paper.views import NOT_CHOSEN, Imprint, Thumbnail, Traveller
 
 SEVERAL = "several"
 """The origin of a job's pitch where its sheets do not share one."""
@@ -39,8 +39,10 @@ def flip_words(flip: str, pictures: tuple[Thumbnail, ...]) -> str:
 
 def _banners(view: Traveller) -> tuple[str, ...]:
     own = {sheet.pitch.origin for sheet in view.sheets if sheet.pitch} or {view.pitch.origin}
-    untested = " and ".join(sorted(own - {"test"}))
+    untested = " and ".join(sorted(own - {"test", NOT_CHOSEN}))
     told = [*view.banners]
+    if NOT_CHOSEN in own:
+        told.append("No pitch is chosen: nothing may be interlaced or printed from this paper")
     if view.pitch.origin == SEVERAL:
         told.append("Several runs: pitch and file stand at each sheet")
     if untested:

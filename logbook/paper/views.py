@@ -27,12 +27,16 @@ class Thumbnail:
     name: str = ""
 
 
+NOT_CHOSEN = "not chosen"
+"""The origin of a pitch that nobody has chosen yet: no number stands there, and no paper may call it one."""
+
+
 @dataclass(frozen=True, slots=True)
 class Pitch:
     """The pitch that is used: value and uncertainty in lines per inch, and where it comes from.
 
-    ``origin`` is test, carried over, forecast, nominal or before the logbook, and
-    several where a job's sheets do not share one; ``detail`` says which
+    ``origin`` is test, carried over, forecast, nominal, not chosen or before the logbook,
+    and several where a job's sheets do not share one; ``detail`` says which
     test, day and pairing.
     """
 

@@ -10,7 +10,7 @@ import pytest
 from logbook.paper import render
 from logbook.paper.rows import Caution, blocks, limits, shown_cards
 from logbook.paper.traveller import traveller_html
-from logbook.paper.views import Bench, Column, Entry, Numbers, Pitch
+from logbook.paper.views import NOT_CHOSEN, Bench, Column, Entry, Numbers, Pitch
 from logbook.refusals import Refused
 from logbook.rules.steplist import Step
 from support.example_papers import ADDRESS, KNIFE, LAMINATOR, PRINTER, traveller
@@ -174,6 +174,13 @@ def test_a_pitch_that_was_not_tested_prints_large(write, origin):
     pdf = write(pitch=Pitch("20.0", origin=origin))
     assert f"PITCH {origin.upper()} – NOT TESTED" in texts(pdf)[0].upper()
     assert max(font_sizes(pdf, f"PITCH {origin.upper()}")) >= 14
+
+
+def test_a_pitch_that_nobody_chose_is_called_nothing_else(write):
+    first = texts(write(pitch=Pitch("", origin=NOT_CHOSEN)))[0].upper()
+    assert "NO PITCH IS CHOSEN" in first
+    assert "NOT TESTED" not in first
+    assert "NOMINAL" not in first
 
 
 def test_a_tested_pitch_has_no_banner(a4):
