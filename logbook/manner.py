@@ -8,11 +8,17 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from logbook.lengths import INCH_IN_MM, Length
+from logbook.lengths import INCH_IN_MM, Length, parse_length
+from logbook.refusals import Refused
 
 POINT, COMMA = ".", ","
 _DECIMAL = re.compile(r"(?<![\w.,])(\d+)\.(\d+)(?!\.?\w)")
 """A number of a sentence: no date, version, address or name of a file."""
+_PLAIN = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)", re.ASCII)
+"""Digits with at most one mark: Decimal alone would read 0_5 as 5, and 1e5."""
+_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}(?:([.,])\d{3})(?:\1\d{3})*(?:[.,]\d*)?", re.ASCII)
+"""Digits in threes, as thousands are written; 0,125 is none."""
+_LENGTH = re.compile(r"([-+]?[\d.,]*\d)\s*([^\d\s.,]*)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +32,38 @@ class Manner:
         """A number as it stands, with this person's mark."""
         text = f"{value:f}" if isinstance(value, Decimal) else str(value)
         return text.replace(POINT, COMMA) if self.mark == COMMA else text
+
+    def read(self, text: str) -> Decimal | None:
+        """A number as it was typed, with either mark; None for anything else.
+
+        Raises Refused where the other mark stands before three digits: 1,234 may be a thousand, and nobody guesses.
+        """
+        text = text.strip()
+        if (found := _GROUPED.fullmatch(text)) and (found[1] != self.mark or not _PLAIN.fullmatch(text)):
+            raise Refused(self._doubtful(text))
+        return Decimal(text.replace(COMMA, POINT)) if _PLAIN.fullmatch(text) else None
+
+    def read_length(self, text: str, *, bare: str = "") -> Length:
+        """A length as it was typed; ``bare`` is the unit of a number without one, which is refused where it is empty.
+
+        Raises Refused as ``read`` and ``parse_length`` do.
+        """
+        found = _LENGTH.fullmatch(text.strip())
+        if found is None:
+            return parse_length(text)
+        self.read(found[1])
+        whole = f"{found[1]}{found[2] or bare}"
+        try:
+            return parse_length(whole)
+        except Refused as refusal:
+            raise Refused(refusal.sentence.replace(repr(whole), repr(text.strip()))) from None
+
+    def _doubtful(self, text: str) -> str:
+        if not _PLAIN.fullmatch(text):
+            return f"{text!r} has marks between its thousands; leave them out."
+        joined = text.replace(COMMA, "").replace(POINT, "")
+        as_decimal = self.number(text.replace(COMMA, POINT))
+        return f"{text!r} can be read in two ways; write {as_decimal} or {joined}."
 
     def sentence(self, text: str) -> str:
         """A sentence with its numbers marked so; what only looks like a number is left alone."""
@@ -49,6 +87,11 @@ class Manner:
         places = (1 if fine else 0) if self.units == "mm" else (3 if fine else 1)
         shown = (side if self.units == "mm" else side / INCH_IN_MM for side in sides)
         return " × ".join(self.number(f"{float(side):.{places}f}") for side in shown) + f" {self.units}"
+
+
+def may_be_thousands(text: str) -> bool:
+    """Whether digits stand in threes behind a mark, so that 1,440 may be 1.44 or a thousand and more."""
+    return _GROUPED.fullmatch(text.strip()) is not None
 
 
 def plain(value: Decimal) -> str:

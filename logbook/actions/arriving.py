@@ -6,7 +6,7 @@ import io
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import select
@@ -15,8 +15,8 @@ from sqlalchemy.orm import Session
 from logbook.actions import materials
 from logbook.actions.finding import ref
 from logbook.actions.orders import hashed
-from logbook.lengths import Length, parse_length
-from logbook.manner import counted
+from logbook.lengths import Length
+from logbook.manner import Manner, counted
 from logbook.records.audit import Act, Actor, record
 from logbook.records.materials import MATERIAL_KINDS, Lot, Material
 from logbook.records.orders import Customer
@@ -124,7 +124,9 @@ class _Known:
         self.customers = {
             row.name: row for row in session.execute(select(Customer).where(Customer.name.is_not(None))).scalars()
         }
-        self.materials = {row.name: row.kind for row in session.execute(select(Material)).scalars()}
+        here = session.execute(select(Material)).scalars().all()
+        self.materials = {row.name: row.kind for row in here}
+        self.lpi = {row.name: row.nominal_lpi for row in here}
         labels = select(Material.name, Lot.label).join(Lot, Lot.material_id == Material.id)
         self.lots = {(name, label.lower()) for name, label in session.execute(labels)}
         self.names: set[str] = set()
@@ -172,8 +174,8 @@ def _stock(known: _Known, row: Row) -> Line:
         raise Refused(f"lot: {name} has a lot {label} already.")
     values = {key: read(key, row.get(key, "")) for key, read in _CELLS.items()}
     new = name not in known.materials
-    if new and kind == "lens":
-        materials.check_lens(values["lines per inch"])
+    if kind == "lens":
+        _check_lpi(known, name, values["lines per inch"], new)
     known.materials[name] = kind
     known.lots.add((name, label.lower()))
     many = "not counted" if values["count"] is None else counted(int(values['count']), 'sheet')
@@ -181,6 +183,15 @@ def _stock(known: _Known, row: Row) -> Line:
     return Line(
         0, words, take=lambda session, by: _add_lot(session, by, (kind, name, label), row.get("place", ""), values)
     )
+
+
+def _check_lpi(known: _Known, name: str, lpi: Decimal | None, new: bool) -> None:
+    """A lens has its lines per inch once: another number is another lens, or a slip of the pen."""
+    if new:
+        materials.check_lens(lpi)
+        known.lpi[name] = lpi
+    elif lpi is not None and lpi != known.lpi[name]:
+        raise Refused(f"lines per inch: {name} has {known.lpi[name]}, not {lpi}; another lens needs another name.")
 
 
 def _add_lot(session: Session, by: Actor, named: tuple[str, str, str], place: str, values: dict) -> list[str]:
@@ -216,17 +227,17 @@ def _number(name: str, text: str) -> Decimal | None:
     if not text:
         return None
     try:
-        value = Decimal(text.replace(",", "."))
-    except InvalidOperation:
-        value = Decimal(-1)
-    if not value.is_finite() or not 0 <= value < 10**9 or "_" in text:
+        value = Manner().read(text[:40])
+    except Refused as refusal:
+        raise Refused(f"{name}: {refusal.sentence}") from None
+    if value is None or not 0 <= value < 10**9:
         raise Refused(f"{name}: {text[:40]!r} is no number from 0 on.")
     return value
 
 
 def _length(name: str, text: str) -> Length | None:
     try:
-        return parse_length(text) if text else None
+        return Manner().read_length(text) if text else None
     except Refused as refusal:
         raise Refused(f"{name}: {refusal.sentence.removeprefix('a length: ')}") from None
 

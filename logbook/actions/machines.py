@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session, object_session
 
 from logbook.actions.finding import ref
 from logbook.lengths import Length
+from logbook.manner import may_be_thousands
 from logbook.records.audit import Act, Actor, record
 from logbook.records.machines import Authorisation, Machine, MachineCheck, MachineEvent, PrinterMode, RollerSession
 from logbook.records.people import Person
@@ -58,6 +59,8 @@ def _new_mode(session: Session, machine: Machine, *, dpi: str, name: str) -> Pri
 
 
 def _check_dpi(text: str) -> None:
+    if may_be_thousands(text):
+        raise Refused(f"{text!r} can be read in two ways; write 1440, without a mark between thousands.", field="dpi")
     try:
         good = Fraction(text.replace(",", ".")) > 0
     except (ValueError, ZeroDivisionError):

@@ -1,7 +1,7 @@
 """Form fields that read what people type at a bench: decimal commas, lengths with or without a unit."""
 
 from collections.abc import Mapping, Sequence
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Any
 
 from flask_wtf import FlaskForm
@@ -9,7 +9,6 @@ from wtforms import Field, HiddenField, ValidationError
 from wtforms.validators import InputRequired, Optional
 from wtforms.widgets import TextInput
 
-from logbook.lengths import parse_length
 from logbook.refusals import Refused
 from logbook.web.gate import own_manner
 
@@ -50,9 +49,8 @@ class LengthField(Field):
         self.data = None
         if not self.raw:
             return
-        text = f"{self.raw}{own_units()}" if self.raw[-1].isdigit() else self.raw
         try:
-            self.data = parse_length(text)
+            self.data = own_manner().read_length(self.raw, bare=own_units())
         except Refused as refusal:
             raise ValidationError(refusal.sentence.removeprefix("a length: ")) from None
 
@@ -93,20 +91,22 @@ class NumberField(Field):
         if not self.raw:
             return
         try:
-            value = Decimal(self.raw.replace(",", "."))
-        except InvalidOperation:
-            raise ValidationError(f"{self.raw!r} is not a number.") from None
-        if (
-            not value.is_finite()
-            or (self.low is not None and value < self.low)
-            or (self.high is not None and value > self.high)
-        ):
-            raise ValidationError(
-                f"{self.raw} is outside {self.low if self.low is not None else '…'} to "
-                f"{self.high if self.high is not None else '…'}."
-            )
+            value = own_manner().read(self.raw)
+        except Refused as refusal:
+            raise ValidationError(refusal.sentence) from None
+        if value is None:
+            raise ValidationError(f"{self.raw!r} is not a number.")
+        if (self.low is not None and value < self.low) or (self.high is not None and value > self.high):
+            raise ValidationError(f"{self.raw}: {_limits(self.low, self.high)}.")
         self.data = value
 
     def _value(self) -> str:
         raw = getattr(self, "raw", None)
         return raw if raw is not None else own_manner().number(self.data) if self.data is not None else ""
+
+
+def _limits(low: Decimal | None, high: Decimal | None) -> str:
+    write = own_manner().number
+    if low is None or high is None:
+        return f"at most {write(high)}" if low is None else f"at least {write(low)}"
+    return f"between {write(low)} and {write(high)}"

@@ -117,6 +117,14 @@ FAULTS = {
 }
 
 
+def test_a_lens_that_is_here_with_other_lines_per_inch_is_a_fault(shop):
+    _take(shop, "stock", STOCK)
+    text = "kind,material,lines per inch,lot\nlens,40 fine,41,F-8\nlens,40 fine,40.0,F-9\nlens,40 fine,,F-10\n"
+    lines = _look(shop, "stock", text)
+    assert [line.number for line in lines if line.fault] == [2]
+    assert lines[0].words.startswith("lines per inch: 40 fine has 40, not 41")
+
+
 @pytest.mark.parametrize(("sentence", "line"), FAULTS.items())
 def test_a_fault_is_named_by_its_line_and_nothing_of_the_file_is_taken_in(shop, sentence, line):
     text = f"kind,material,lot,count\npaper,paper,good,5\n{line}\n"
@@ -137,6 +145,8 @@ def test_a_fault_is_named_by_its_line_and_nothing_of_the_file_is_taken_in(shop, 
         ("width", "wide"),
         ("use before", "31.1.27"),
         ("price", "NaN"),
+        ("price", '"1,234"'),
+        ("width", '"1,234 mm"'),
     ],
 )
 def test_a_cell_that_cannot_be_read_names_its_column(shop, column, value):

@@ -7,9 +7,10 @@ import pytest
 
 from logbook.actions import people
 from logbook.lengths import parse_length
-from logbook.manner import COMMA, Manner
+from logbook.manner import COMMA, POINT, Manner
 from logbook.records.floor import Run
 from logbook.records.people import Person
+from logbook.refusals import Refused
 from support.small_shop import job, one
 
 
@@ -57,6 +58,35 @@ def test_a_comma_is_read_from_everybody_and_what_was_typed_is_kept(office, desk)
     assert sent.status_code == 303, sent.get_data(as_text=True)
     kept = office.read(lambda session: (job(session, code).width, job(session, code).height))
     assert tuple(map(str, kept)) == ("7.05cm", "80.5mm")
+
+
+@pytest.mark.parametrize("typed", ["1,234", "1,234 mm", "12,345,678"])
+def test_what_may_be_a_thousand_is_asked_about_at_its_field(office, desk, typed):
+    code = office.order()
+    wish = {"artwork": "Kite", "width": typed, "height": "80", "flip": "left-right", "quantity": "1",
+            "fit": "crop", "use": "hand", "request_id": "t1"}  # fmt: skip
+    sent = desk.post(f"/job/{code}/change", data=wish)
+    page = sent.get_data(as_text=True)
+    assert sent.status_code == 422
+    assert f'value="{typed}"' in page
+    assert ("write 1.234 or 1234" in page) or ("leave them out" in page)
+
+
+@pytest.mark.parametrize(
+    ("mark", "typed", "number"),
+    [
+        (POINT, "20.081", "20.081"), (COMMA, "20,081", "20.081"), (POINT, "0,125", "0.125"), (POINT, "12,5", "12.5"),
+        (COMMA, "20.0645", "20.0645"), (POINT, "1234", "1234"), (POINT, "-.5", "-0.5"), (POINT, "1e3", None),
+        (COMMA, "1_0", None), (POINT, "", None), (POINT, "1,234", Refused), (COMMA, "20.081", Refused),
+        (POINT, "1,234.5", Refused), (COMMA, "1.234,5", Refused), (POINT, "1.234.567", Refused),
+    ],
+)  # fmt: skip
+def test_a_number_is_read_with_either_mark_and_never_guessed(mark, typed, number):
+    if number is Refused:
+        with pytest.raises(Refused):
+            Manner("mm", mark).read(typed)
+    else:
+        assert Manner("mm", mark).read(typed) == (None if number is None else Decimal(number))
 
 
 @pytest.mark.parametrize(
