@@ -1,7 +1,8 @@
 """Numbers for the owner: what passed and what was lost, what material and failures cost. Reads only."""
 
+import json
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import ROUND_HALF_UP, Decimal
@@ -165,12 +166,30 @@ NOTHING = Cost(Decimal(0))
 
 
 def print_costs(session: Session, prints: Iterable[int]) -> dict[int, Cost]:
-    """What the material of these prints cost: each its part of its sheet, of what was used up by its stage so far."""
+    """What the material of these prints cost: each its part of its sheet, of what was used up by its stage so far.
+
+    A lost print costs what was written off with it, whatever the lot's price became since.
+    """
     wanted = sorted(set(prints))
     found: dict[int, Cost] = {}
     for start in range(0, len(wanted), 5000):
-        found |= _print_costs(session, wanted[start : start + 5000])
+        part = wanted[start : start + 5000]
+        found |= _print_costs(session, part) | _written_off(session, part)
     return found
+
+
+def _written_off(session: Session, wanted: list[int]) -> dict[int, Cost]:
+    rows = session.execute(
+        select(Verdict.print_id, Verdict.written_off)
+        .where(Verdict.print_id.in_(wanted), Verdict.written_off != "")
+        .order_by(Verdict.id)
+    )
+    return {one: _sum_of(json.loads(off)) for one, off in rows}
+
+
+def _sum_of(off: Mapping[str, str | None]) -> Cost:
+    amounts = [Decimal(money) for money in off.values() if money is not None]
+    return Cost(sum(amounts, Decimal(0)), unpriced=len(amounts) < len(off))
 
 
 def _print_costs(session: Session, wanted: list[int]) -> dict[int, Cost]:

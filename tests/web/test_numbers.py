@@ -2,13 +2,16 @@
 
 import csv
 import io
+import re
+from datetime import date
+from decimal import Decimal
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from logbook.actions import people
-from logbook.web import csvs
+from logbook.web import csvs, plots
 from logbook.web.app import create_app
 from logbook.web.gate import COOKIE
 from logbook.web.pages.numbers import TABLES
@@ -84,6 +87,16 @@ def test_no_cell_begins_as_a_formula_and_what_it_said_comes_back(text, lead):
         (found,) = list(csv.reader(io.StringIO(csvs.told([], [[value, "x"]]), newline="")))[1:]
         assert found[0] in (value, f"'{value}")
         assert not found[0].startswith(("=", "+", "@", "\t", "\r"))
+
+
+@pytest.mark.parametrize(("least", "most"), [("20.0000", "20.0810"), ("9.5", "123456.78")])
+def test_no_number_beside_a_plot_loses_a_digit(least, most):
+    day, tick = date(2026, 3, 1), re.compile(r'<text x="([0-9.]+)"[^>]*text-anchor="end" class="tick">([0-9.]+)<')
+    drawn = [plots.dots([(day, Decimal(one), one) for one in (least, most)], label="pitches")]
+    drawn.append(plots.bars([("2026-03", Decimal(most))], label="money"))
+    for x, words in tick.findall("".join(map(str, drawn))):
+        # 13 px on a screen, 22 px on a telephone (style.css); a digit is at most 0.64 of that wide (DejaVu Sans, 0.636)
+        assert float(x) >= 0.64 * 22 * len(words)
 
 
 @pytest.mark.parametrize("value", ["-1.5", "-3", "12.00"])

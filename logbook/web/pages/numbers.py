@@ -82,6 +82,8 @@ def overview() -> tuple[str, int]:
             jobs=numbers.job_costs(session, asked.span, most=MOST_JOBS),
             pitches=sorted(newest, key=lambda row: row.id, reverse=True)[:MOST_PITCHES],
             plots=_plots(by_month, pitches),
+            left=yearend.shipped_totals(session, asked.span, tax=asked.tax),
+            lying=yearend.stock_totals(yearend.stock_on(session, asked.span.last)),
             money=fact(session, "money"),
         )
     return shown, 422 if asked.wrong else 200
@@ -103,7 +105,7 @@ def _plots(by_month: list[numbers.Month], pitches: dict[str, list]) -> dict[str,
         "cost": plots.bars(costs, label="Material lost with failed prints, by month"),
         "pitches": {
             name: plots.dots(
-                [(day_of(row.accepted_at), row.lpi, f"{row.lens_lot.label}: {row.lpi}") for row in rows],
+                [(day_of(row.known_since), row.lpi, f"{row.lens_lot.label}: {row.lpi}") for row in rows],
                 label=f"Pitches on record for {name}, lines per inch by day",
             )
             for name, rows in pitches.items()
@@ -145,8 +147,9 @@ def _jobs(session: Session, asked: Asked) -> Rows:
 def _pitches(session: Session, asked: Asked) -> Rows:
     for name, rows in yearend.pitches(session, asked.span).items():
         for row in rows:
-            printer = f"{row.mode.machine.name}, {row.mode.name}"
-            yield day_of(row.accepted_at), name, row.lens_lot.label, printer, row.axis, row.lpi, row.u_lpi, row.origin
+            printer, end = f"{row.mode.machine.name}, {row.mode.name}", row.withdrawal
+            made = (day_of(row.known_since), name, row.lens_lot.label, printer, row.axis, row.lpi, row.u_lpi)
+            yield *made, row.origin, day_of(end.at) if end else None
 
 
 def _shipped(session: Session, asked: Asked) -> Rows:
@@ -170,7 +173,10 @@ TABLES: dict[str, tuple[tuple[str, ...], Callable[[Session, Asked], Rows]]] = {
     "lots": (("lens lot", "good", "lost", "percent good"), _shares(_lot)),
     "printers": (("printer", "good", "lost", "percent good"), _shares(_printer)),
     "jobs": (("job", "artwork", "pieces", "material", "price", "remark"), _jobs),
-    "pitches": (("day", "lens", "lot", "printer", "axis", "lines per inch", "uncertainty", "origin"), _pitches),
+    "pitches": (
+        ("day", "lens", "lot", "printer", "axis", "lines per inch", "uncertainty", "origin", "withdrawn on"),
+        _pitches,
+    ),
     "shipped": (("day", "order", "job", "customer", "pieces", "net", "tax", "gross"), _shipped),
     "stock": (("kind", "material", "lot", "count", "price of one", "value"), _stock),
 }
