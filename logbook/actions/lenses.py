@@ -41,6 +41,7 @@ def use_of(job: Job) -> Use:
         distance_mm=float(job.distance.mm),
         flip=job.flip,
         use=job.use,
+        effect=job.effect,
         pictures=max(2, len(current(job))),
     )
 

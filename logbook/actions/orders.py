@@ -14,12 +14,12 @@ from logbook.actions.shop import current_step_list
 from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, keyed_hash, record
 from logbook.records.floor import Departure, Print, RunPiece
-from logbook.records.orders import JOB_KINDS, Customer, Job, Order
+from logbook.records.orders import EFFECTS, JOB_KINDS, Customer, Job, Order
 from logbook.refusals import Refused
 
 DEFAULT_BLEED = Length(Decimal(5), "mm")
 DEFAULT_DISTANCE = Length(Decimal("0.6"), "m")
-NOT_IN_THE_FILE = {"artwork", "use", "quantity", "price"}
+NOT_IN_THE_FILE = {"artwork", "use", "effect", "quantity", "price"}
 """What may still change of a job when its file was made."""
 
 
@@ -34,6 +34,7 @@ class JobWish:
     distance: Length = DEFAULT_DISTANCE
     bleed: Length = DEFAULT_BLEED
     use: str = "wall"
+    effect: str = ""
     fit: str = "crop"
     kind: str = "print"
     quantity: int = 1
@@ -121,6 +122,7 @@ def new_job(session: Session, by: Actor, own_safety: Path, order: Order, wish: J
     _check_quantity(wish.quantity)
     if wish.kind not in JOB_KINDS:
         raise Refused(f"{wish.kind!r} is no kind of job.", field="kind")
+    _check_effect(wish.effect)
     count = session.execute(select(func.count(Job.id)).where(Job.order_id == order.id)).scalar_one()
     job = Job(
         order=order,
@@ -133,6 +135,7 @@ def new_job(session: Session, by: Actor, own_safety: Path, order: Order, wish: J
         bleed=wish.bleed,
         distance=wish.distance,
         use=wish.use,
+        effect=wish.effect,
         fit=wish.fit,
         quantity=wish.quantity,
         price=wish.price,
@@ -147,6 +150,11 @@ def new_job(session: Session, by: Actor, own_safety: Path, order: Order, wish: J
 def _check_quantity(quantity: object) -> None:
     if not isinstance(quantity, int) or quantity < 1:
         raise Refused("At least one piece.", field="quantity")
+
+
+def _check_effect(effect: object) -> None:
+    if effect not in ("", *EFFECTS):
+        raise Refused(f"{effect!r} is no effect.", field="effect")
 
 
 def letters(index: int) -> str:
@@ -166,6 +174,7 @@ def _plain(wish: JobWish) -> dict[str, str]:
 def change_job(session: Session, by: Actor, *, job: Job, changes: dict[str, object]) -> None:
     """Change what a job is to become; once something was interlaced for it, only what the file does not show."""
     _check_quantity(changes.get("quantity", job.quantity))
+    _check_effect(changes.get("effect", job.effect))
     allowed = set(JobWish.__slots__)
     old = {
         name: str(getattr(job, name))

@@ -16,11 +16,16 @@ FINEST_HAND, COARSEST_HAND, FINEST_FAR = 75.0, 50.0, 20.0
 FEW_DOTS = 2.0
 """Below this an edge, which lies on a whole dot, may be off by more than a quarter of its strip."""
 HAND_FIT, FAR_FIT = "hand", "wall"
+DEPTH = "depth"
+"""The effect for which each eye must see a picture of its own."""
 
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """What the print is to do: sizes in inches with bleed, eye to print in mm, "hand" or "wall"."""
+    """What the print is to do: sizes in inches with bleed, eye to print in mm, "hand" or "wall".
+
+    ``effect`` is "depth" where each eye is to see a picture of its own; any other wants one picture for both.
+    """
 
     width_in: float
     height_in: float
@@ -28,6 +33,7 @@ class Use:
     flip: str
     use: str
     pictures: int
+    effect: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +57,8 @@ class Looks:
     dots_per_strip: Mapping[str, float]
     sheet_fits: bool | None
     thumb: bool | None
+    eyes_wrong: bool = False
+    """Both in one picture where depth needs two, or apart where one picture should fill the view of both."""
 
     @property
     def best_dots(self) -> float | None:
@@ -66,7 +74,7 @@ class Looks:
     def against(self) -> int:
         """How many of the reasons speak against it."""
         few = self.best_dots is not None and self.best_dots < FEW_DOTS
-        return sum((self.eyes_together is False, few, self.thumb is False))
+        return sum((self.eyes_wrong, few, self.thumb is False))
 
 
 def line_arcmin(lpi: float, distance_mm: float) -> float:
@@ -84,15 +92,17 @@ def rule_of_thumb(lpi: float, use: str) -> bool | None:
 def looks(lens: LensType, use: Use, *, printers: Mapping[str, tuple[float, float]]) -> Looks:
     """The numbers of a lens type. ``printers``: name to dots per inch, across and down."""
     zone = _picture_zone(lens, use)
+    together = _together(zone, use.flip)
     axis = 0 if use.flip == "left-right" else 1
     return Looks(
         line_arcmin=line_arcmin(lens.lpi, use.distance_mm),
         view_deg=_view(lens),
         picture_zone_mm=zone,
-        eyes_together=_together(zone, use.flip),
+        eyes_together=together,
         dots_per_strip={name: dpi[axis] / (lens.lpi * use.pictures) for name, dpi in printers.items()},
         sheet_fits=_fits(lens, use),
         thumb=rule_of_thumb(lens.lpi, use.use),
+        eyes_wrong=together is (use.effect == DEPTH),
     )
 
 

@@ -15,6 +15,8 @@ from logbook.records.people import Person
 FLIPS = ("left-right", "up-down")
 FITS = ("crop", "pad", "stretch")
 USES = ("wall", "hand")
+EFFECTS = ("flip", "depth", "sequence")
+"""What the pictures do for the eyes: one then another, one for each eye, or step by step (movement, zoom, morph)."""
 JOB_KINDS = ("print", "mount-only")
 
 
@@ -90,6 +92,8 @@ class Job(Coded, Base):
     bleed: Mapped[Length] = mapped_column(LengthText)
     distance: Mapped[Length] = mapped_column(LengthText)
     use: Mapped[str] = mapped_column(String(20))
+    effect: Mapped[str] = mapped_column(String(20), default="", server_default="")
+    """One of ``EFFECTS``; empty where nobody said."""
     fit: Mapped[str] = mapped_column(String(20), default="crop")
     quantity: Mapped[int]
     price: Mapped[Decimal | None] = mapped_column(DecimalText)

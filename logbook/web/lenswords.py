@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from logbook.engine.choosing import COARSEST_HAND, EYES_MM, FEW_DOTS, FINEST_FAR, FINEST_HAND, Looks, Use
+from logbook.engine.choosing import COARSEST_HAND, DEPTH, EYES_MM, FEW_DOTS, FINEST_FAR, FINEST_HAND, Looks, Use
 
 GEOMETRY, THUMB = "geometry", "rule of thumb"
 
@@ -40,12 +40,15 @@ def _angle(found: Looks) -> Iterator[Said]:
 
 
 def _eyes(found: Looks, use: Use) -> Iterator[Said]:
+    wanted = ", and depth needs two" if found.eyes_wrong and use.effect == DEPTH else ""
     if use.flip != "left-right":
-        yield Said(GEOMETRY, False, "Both eyes always see the same picture: its ridges run across.")
+        along = "Both eyes always see the same picture: its ridges run across"
+        yield Said(GEOMETRY, found.eyes_wrong, f"{along}{wanted}.")
     elif found.picture_zone_mm is not None:
         both = "both eyes fit into one" if found.eyes_together else "both eyes never see the same one"
         width = f"One picture is seen over {found.picture_zone_mm:.0f} mm at that distance"
-        yield Said(GEOMETRY, found.eyes_together is False, f"{width}; eyes are {EYES_MM:.0f} mm apart: {both}.")
+        apart = f"eyes are {EYES_MM:.0f} mm apart"
+        yield Said(GEOMETRY, found.eyes_wrong, f"{width}; {apart}: {both}{wanted}.")
 
 
 def _dots(found: Looks, use: Use) -> Iterator[Said]:

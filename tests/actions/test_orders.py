@@ -237,7 +237,9 @@ def test_an_answer_is_no_longer_about_what_stands_when_the_wish_changes(shop, co
     assert _about_now(shop, code) == ("approved", True)
 
 
-@pytest.mark.parametrize("change", [{"price": Decimal(9)}, {"distance": parse_length("2m")}, {"use": "hand"}])
+@pytest.mark.parametrize(
+    "change", [{"price": Decimal(9)}, {"distance": parse_length("2m")}, {"use": "hand"}, {"effect": "depth"}]
+)
 def test_what_the_customer_did_not_look_at_may_change_after_the_answer(shop, code, change):
     shop.approve(code)
     _change(shop, code, **change)

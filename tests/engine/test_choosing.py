@@ -39,6 +39,18 @@ def test_eyes_that_lie_along_the_ridges_always_see_one_picture():
     assert looks(PUBLISHED, _use(pictures=40, flip="up-down"), printers={}).eyes_together is True
 
 
+@pytest.mark.parametrize(
+    ("effect", "pictures", "flip", "against"),
+    [("flip", 2, "left-right", 0), ("flip", 6, "left-right", 1), ("", 6, "left-right", 1),
+     ("depth", 2, "left-right", 1), ("depth", 6, "left-right", 0), ("depth", 6, "up-down", 1),
+     ("sequence", 6, "left-right", 1)],
+)  # fmt: skip
+def test_depth_wants_the_eyes_apart_and_everything_else_together(effect, pictures, flip, against):
+    # five pictures and fewer are wider than eyes are apart, see above; with ridges across both eyes see one picture
+    use = _use(effect=effect, pictures=pictures, flip=flip, use="hand")
+    assert looks(PUBLISHED, use, printers={}).against - (rule_of_thumb(PUBLISHED.lpi, "hand") is False) == against
+
+
 def test_dots_per_strip_run_along_the_pitch_axis():
     # common practice, no source: 9 + 9 dots for two pictures at 20.12 lines and 362.16 dots per inch
     found = looks(LensType(20.12), _use(), printers={"whole": (362.16, 100.0)})

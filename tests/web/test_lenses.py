@@ -38,6 +38,13 @@ def test_what_speaks_against_it_is_marked():
     assert "In the hand 50 to 75 lines per inch: the trade would take another." in against
 
 
+def test_depth_on_ridges_that_run_across_is_advised_against():
+    words = _words(LensType(60, 0.62, 1.57), flip="up-down", effect="depth")
+    (flat,) = [one for one in words if "eyes" in one.sentence]
+    assert flat.against
+    assert "depth needs two" in flat.sentence
+
+
 def test_what_is_not_known_is_said():
     sentences = " ".join(one.sentence for one in _words(LensType(60)))
     assert "thickness or index is not on record" in sentences

@@ -19,7 +19,7 @@ from logbook.records.orders import Job
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField
 from logbook.web.lenswords import Said, said
-from logbook.web.pages.orders import FLIP_WORDS
+from logbook.web.pages.orders import EFFECT_WORDS, FLIP_WORDS
 
 pages = Blueprint("lenses", __name__)
 
@@ -33,6 +33,7 @@ class UseForm(BenchForm):
     pictures = IntegerField("Pictures", [NEEDED, NumberRange(min=2, max=60)], default=2)
     use = RadioField("Use", choices={"wall": "on a wall", "hand": "in the hand"}, default="wall")
     flip = RadioField("Flip", choices=dict(FLIP_WORDS), default="left-right")
+    effect = RadioField("Effect", choices=EFFECT_WORDS, default="flip", validate_choice=False)
 
     def asked(self) -> Use:
         """As the engine takes it, with the usual bleed."""
@@ -43,6 +44,7 @@ class UseForm(BenchForm):
             distance_mm=float(self.distance.data.mm),
             flip=self.flip.data,
             use=self.use.data,
+            effect=self.effect.data or "",
             pictures=self.pictures.data,
         )
 

@@ -37,6 +37,13 @@ FLIP_WORDS = [
 ]
 
 
+EFFECT_WORDS = {
+    "flip": "flip: one picture, then another",
+    "depth": "depth: a picture of its own for each eye",
+    "sequence": "step by step: movement, zoom, one turning into another",
+}
+
+
 class JobFields(BenchForm):
     """What a job is to become; everything but the size has a usual value."""
 
@@ -61,12 +68,13 @@ class JobFields(BenchForm):
     )
     bleed = LengthField("Bleed", [MAYBE], default=actions.DEFAULT_BLEED, description="On every side; 5 mm is usual.")
     use = RadioField("Use", choices={"wall": "on a wall", "hand": "in the hand"}, default="wall")
+    effect = RadioField("Effect", choices=EFFECT_WORDS, default="flip", validate_choice=False)
     fit = RadioField(
         "Pictures of another shape",
         default="crop",
         choices={"crop": "cut to fill", "pad": "white border", "stretch": "stretched"},
     )
-    price = NumberField("Price", [MAYBE], low=Decimal(0))
+    price = NumberField("Price of one piece", [MAYBE], low=Decimal(0), description="Without tax.")
     kind = RadioField(
         "What is made",
         default="print",
@@ -84,6 +92,7 @@ class JobFields(BenchForm):
             distance=self.distance.data or actions.DEFAULT_DISTANCE,
             bleed=actions.DEFAULT_BLEED if self.bleed.data is None else self.bleed.data,
             use=self.use.data,
+            effect=self.effect.data or "",
             fit=self.fit.data,
             kind=self.kind.data or "print",
             quantity=self.quantity.data,

@@ -51,7 +51,9 @@ class LineForm(BenchForm):
     minutes = NumberField(
         "Minutes of work", [MAYBE], low=Decimal(0), high=Decimal(100000), description="For all pieces of this line."
     )
-    price = NumberField("Price of one piece", [MAYBE], low=Decimal(0), description="Empty: what it costs to make.")
+    price = NumberField(
+        "Price of one piece", [MAYBE], low=Decimal(0), description="Without tax. Empty: what it costs to make."
+    )
 
     def wish(self, session: Session) -> actions.LineWish:
         """As the action takes it."""
