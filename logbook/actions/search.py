@@ -15,7 +15,7 @@ from logbook.records.materials import Lot
 from logbook.records.orders import Customer, Job, Order
 from logbook.records.pitch import PitchOnRecord
 from logbook.records.quotes import Quote, QuoteLine
-from logbook.records.search import KINDS, Kind
+from logbook.records.search import KINDS, Kind, plain_letters
 
 MOST = 8
 """Hits of one kind; whoever needs more writes more."""
@@ -73,7 +73,7 @@ def _ids(session: Session, kind: Kind, words: str) -> list[int]:
 
 def _matches(kind: Kind, words: str) -> Iterator[tuple[str, str]]:
     """Table and match expression; everything that was typed stands in quotes, so nothing of it is a command."""
-    typed = re.findall(r"\w+", words)[:_MOST_WORDS]
+    typed = re.findall(r"\w+", plain_letters(words))[:_MOST_WORDS]
     if typed:
         yield "search_words", " AND ".join(f'"{word}"{"*" if len(word) >= _SHORTEST_START else ""}' for word in typed)
     whole = words.strip().replace('"', "")

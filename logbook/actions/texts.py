@@ -10,6 +10,8 @@ from logbook.actions.finding import fact
 from logbook.actions.jobs import materials_of
 from logbook.actions.pictureneeds import needs_of
 from logbook.actions.pictures import current
+from logbook.actions.travellernumbers import PLAIN
+from logbook.manner import Manner
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import Departure, Print
 from logbook.records.orders import Job
@@ -23,8 +25,8 @@ PLACES = {
     "size": "the finished size",
     "pieces": "how many pieces",
     "pictures": "how many pictures",
-    "pixels": "the least size of each picture in pixels",
-    "small": "the pictures that are smaller, with their sizes",
+    "pixels": "the least size of a picture in the print's shape, in pixels",
+    "small": "the pictures that are smaller, with their sizes and those they need",
     "due": "the day on which it is due",
     "way": "how it was sent, with its number",
     "shop": "the shop's name",
@@ -46,7 +48,8 @@ KINDS = {
     "small": Kind(
         "A picture is too small",
         "Dear {customer},\n\nfor {artwork} ({size}, {pictures} pictures, order {order}) each picture needs at least "
-        "{pixels} pixels, so that the print shows all that the lens can. Smaller than that:\n{small}\n\n"
+        "{pixels} pixels, so that the print shows all that the lens can. These are too small, each with what "
+        "it needs:\n{small}\n\n"
         "Do you have larger ones, as they came from the camera? We can also print what we have; it will look softer."
         "\n\n{shop}",
     ),
@@ -113,20 +116,24 @@ def _checked(kind: str, words: str) -> str:
     return words
 
 
-def texts_for(session: Session, job: Job) -> dict[str, str]:
+def texts_for(session: Session, job: Job, manner: Manner = PLAIN) -> dict[str, str]:
     """Every kind of text, filled with what is on record about this job."""
-    facts = _facts(session, job)
+    facts = _facts(session, job, manner)
     return {
         kind: _ONE.sub(r"\1", _PLACE.sub(lambda place: facts.get(place[1], place[0]), words))
         for kind, words in wordings(session).items()
     }
 
 
-def _facts(session: Session, job: Job) -> dict[str, str]:
+def _facts(session: Session, job: Job, manner: Manner) -> dict[str, str]:
     order = job.order
     needs = needs_of(job, materials_of(session, job))
     small = (
-        [f"{one.picture.original_name} ({one.picture.width_px} × {one.picture.height_px})" for one in needs.small]
+        [
+            f"{one.picture.original_name} ({one.picture.width_px} × {one.picture.height_px}): "
+            f"{one.wanted[0]} × {one.wanted[1]} in its own shape"
+            for one in needs.small
+        ]
         if needs
         else []
     )
@@ -134,7 +141,7 @@ def _facts(session: Session, job: Job) -> dict[str, str]:
         "customer": (order.customer.name if order.customer else None) or "…",
         "artwork": job.artwork,
         "order": order.number,
-        "size": f"{job.width} × {job.height}",
+        "size": f"{manner.length(job.width)} × {manner.length(job.height)}",
         "pieces": str(job.quantity),
         "pictures": str(len(current(job))),
         "pixels": " × ".join(map(str, needs.pixels)) if needs else "…",

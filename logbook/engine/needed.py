@@ -27,9 +27,13 @@ class Threshold:
     down: float
 
     def pixels(self, printed_in: tuple[float, float]) -> tuple[int, int]:
-        """Least width and height of a picture that covers ``printed_in`` inches (bleed included)."""
+        """Least width and height of a picture in the shape of ``printed_in`` inches (bleed included).
+
+        A camera's pixels are square: whoever asks for a picture asks for the finer of both axes on both.
+        """
         wide, high = printed_in
-        return math.ceil(self.across * wide - 1e-9), math.ceil(self.down * high - 1e-9)
+        dense = max(self.across, self.down)
+        return math.ceil(dense * wide - 1e-9), math.ceil(dense * high - 1e-9)
 
     def met_by(self, density: tuple[float, float]) -> bool:
         """Whether a picture's own pixels per inch reach it on both axes."""

@@ -1,5 +1,7 @@
 """The index behind the search box: SQLite's own full-text search, kept by triggers.
 
+Letters that are no accent but another letter (ø, ł, ß) are written as people type them who lack the key.
+
 Triggers and not the acts: whatever writes a row, in whatever transaction, has written the index
 with it, and what is erased is erased here by the same statement. Two tables: ``search_words`` finds
 beginnings of words whatever their accents (unicode61), ``search_names`` finds any three characters
@@ -13,6 +15,12 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, text
 
 _SHIFT = 1 << 40
+_TYPED_AS = {
+    "ø": "o", "Ø": "o", "ł": "l", "Ł": "l", "đ": "d", "Đ": "d", "ð": "d", "Ð": "d", "ı": "i",
+    "ß": "ss", "æ": "ae", "Æ": "ae", "œ": "oe", "Œ": "oe", "þ": "th", "Þ": "th",
+}  # fmt: skip
+"""Letters without a Unicode decomposition, which unicode61 takes for letters of their own."""
+_PLAIN = str.maketrans(_TYPED_AS)
 _TABLES = {
     "search_words": "words, tokenize = 'unicode61 remove_diacritics 2', prefix = '2 3'",
     "search_names": "names, tokenize = 'trigram'",
@@ -42,6 +50,17 @@ class Kind:
     def row_id(self, place: int) -> int:
         """The row of a place."""
         return place - self.first
+
+
+def plain_letters(words: str) -> str:
+    """Words as the index holds them: what is sought must be written the same way."""
+    return words.translate(_PLAIN)
+
+
+def _plain_sql(words: str) -> str:
+    for letter, typed in _TYPED_AS.items():
+        words = f"replace({words}, '{letter}', '{typed}')"
+    return words
 
 
 def _both(column: str) -> str:
@@ -107,7 +126,8 @@ def _run(connection: Connection, statement: str) -> None:
 
 def _into(kind: Kind, row: str, source: str = "") -> list[str]:
     """Statements that put a row into the index, or every row of ``source``."""
-    made = [f"INSERT INTO search_words(rowid, words) SELECT {kind.first} + {row}.id, {kind.words.format(row)}{source}"]
+    words = _plain_sql(kind.words.format(row))
+    made = [f"INSERT INTO search_words(rowid, words) SELECT {kind.first} + {row}.id, {words}{source}"]
     if kind.names:
         names = kind.names.format(row)
         made.append(f"INSERT INTO search_names(rowid, names) SELECT {kind.first} + {row}.id, {names}{source}")

@@ -45,6 +45,14 @@ def test_a_name_is_found_whatever_its_accents_and_capitals(shop, words):
     }
 
 
+def test_letters_of_their_own_are_found_as_people_type_them_who_lack_the_key(shop):
+    code = _order(shop, customer="Łódź & Nørrebro", artwork="Bjørk an der Straße")
+    wanted = _ref(shop, lambda session: job(session, code).order)
+    for words in ("lodz", "Łódź", "norrebro", "NØRREBRO"):
+        assert _found(shop, words) == {"Customers and their newest orders": [wanted]}, words
+    assert all("Jobs" in _found(shop, words) for words in ("bjork", "strasse", "Straße"))
+
+
 @pytest.mark.parametrize("words", ["471", "4471", "20-44", "r204", "R20-4471", "R20 4471"])
 def test_a_lot_is_found_by_its_last_characters_or_any_three(shop, words):
     shop.act(

@@ -30,7 +30,7 @@ def test_a_picture_that_is_too_small_is_told_which_size_is_needed(shop, small_pi
     told = _texts(shop, code)["small"]
     # 70 and 80 mm with 5 mm bleed on every side are 80 and 90 mm: 20 lines an inch over 945 dots of 300 (80 mm),
     # and one minute of arc at 0.6 m, 145.53 an inch, over 1063 dots (90 mm): 63 x 515.7
-    assert "at least 63 × 516 pixels" in told
+    assert "at least 459 × 516 pixels" in told
     assert "- one.png (70 × 80)" in told
     assert "two.png" not in told
     assert "2 pictures" in told

@@ -23,9 +23,9 @@ def test_the_printer_shows_no_more_than_its_own_dots():
     assert threshold(lpi=60, distance_mm=100, flip="left-right", dpi=(720, 360)).down == 360
 
 
-def test_pixels_are_rounded_up_and_a_whole_number_stays():
-    assert Threshold(60, 100).pixels((4, 5)) == (240, 500)
-    assert Threshold(60, 100).pixels((4.001, 5.001)) == (241, 501)
+def test_a_picture_is_asked_for_with_square_pixels_rounded_up_and_a_whole_number_stays():
+    assert Threshold(60, 100).pixels((4, 5)) == (400, 500)
+    assert Threshold(100, 60).pixels((4.001, 5.001)) == (401, 501)
 
 
 def _plan(fit):

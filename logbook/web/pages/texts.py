@@ -12,7 +12,7 @@ from logbook.records.orders import Job
 from logbook.web import meanwhile
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import BenchForm
-from logbook.web.gate import owner_only
+from logbook.web.gate import own_manner, owner_only
 
 pages = Blueprint("texts", __name__)
 
@@ -34,7 +34,7 @@ def for_job(code: str) -> tuple[str, int]:
             "texts.html",
             job=job,
             kinds=actions.KINDS,
-            texts=actions.texts_for(session, job),
+            texts=actions.texts_for(session, job, own_manner()),
             needs=needs_of(job, materials_of(session, job)),
         )
 
