@@ -9,14 +9,15 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from PIL import Image
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions import proofs
 from logbook.actions.finding import fact, ref
 from logbook.actions.people import token_hash
-from logbook.engine import proofing
+from logbook.actions.travellernumbers import PLAIN
+from logbook.engine import proofing, viewstack
+from logbook.lengths import parse_length
 from logbook.records.audit import Act, Actor, record
 from logbook.records.files import FileStore
 from logbook.records.orders import Answer, Job, Order, Proof
@@ -168,7 +169,7 @@ def facts(session: Session, store: FileStore, proof: Proof) -> Facts:
         shop=fact(session, "shop name"),
         title=told["artwork"],
         code=proof.job.number,
-        size=f"{told['width']} × {told['height']}",
+        size=" × ".join(PLAIN.length(parse_length(told[side])) for side in ("width", "height")),
         quantity=str(told["quantity"]),
         way=told["flip"],
         revision=proof.revision,
@@ -179,15 +180,15 @@ def facts(session: Session, store: FileStore, proof: Proof) -> Facts:
 
 
 def _count(proof: Proof) -> int:
-    return min(proofing.MOST_VIEWS, len(proof.picture_hashes.split()))
+    return len(viewstack.chosen(len(proof.picture_hashes.split())))
 
 
 def strip(path: Path, proof: Proof) -> bytes:
     """All views below each other as one JPEG, from the pixels of the moving proof."""
-    return proofing.jpeg(proofing.below_each_other(proofing.views_of_moving(path, _count(proof))))
+    return viewstack.of_moving(path, _count(proof))
 
 
 def still(path: Path, proof: Proof, number: int) -> bytes | None:
     """One view as JPEG, counted from 1; None where there is none with that number."""
-    views: list[Image.Image] = proofing.views_of_moving(path, _count(proof))
+    views = viewstack.views_of_moving(path, _count(proof))
     return proofing.jpeg(views[number - 1]) if 1 <= number <= len(views) else None

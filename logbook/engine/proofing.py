@@ -10,7 +10,7 @@ from io import BytesIO
 from pathlib import Path
 
 import numpy as np
-from PIL import Image, ImageOps, ImageSequence
+from PIL import Image, ImageOps
 
 from logbook.engine.plan import NO_SHIFT, Shift, placed
 from logbook.engine.sources import Ground, Source, common_ground, decode
@@ -22,8 +22,6 @@ PROOF_HOLD_MS = 1100
 MAILED_BYTES = 5_000_000
 """The largest moving proof: what mailboxes take as a rule (common practice, no source)."""
 SMALLEST_LONG_SIDE = 96
-MOST_VIEWS = 25
-"""Views that a page flips through: a whole strip of them stays below a few megabytes."""
 _SCREEN = "RGB"
 _BAND_ROWS = 256
 
@@ -131,21 +129,3 @@ def size_of_moving(path: Path) -> tuple[int, int]:
     """Dots of a moving proof, wide and high."""
     with Image.open(path, formats=("GIF",)) as moving:
         return moving.size
-
-
-def views_of_moving(path: Path, count: int) -> list[Image.Image]:
-    """``count`` views out of a moving proof, from its first to its last."""
-    with Image.open(path, formats=("GIF",)) as moving:
-        frames = [frame.convert(_SCREEN) for frame in ImageSequence.Iterator(moving)]
-    last = max(1, count - 1)
-    # frames that are alike are one in the file: what is left is spread evenly
-    return [frames[round(at * (len(frames) - 1) / last)] for at in range(count)]
-
-
-def below_each_other(views: Sequence[Image.Image]) -> Image.Image:
-    """Views of one size as one image, the first on top."""
-    wide, high = views[0].size
-    whole = Image.new(_SCREEN, (wide, high * len(views)))
-    for at, view in enumerate(views):
-        whole.paste(view, (0, at * high))
-    return whole

@@ -47,13 +47,19 @@ def stacked(views: Sequence[Image.Image], size: tuple[int, int]) -> bytes:
     return out.getvalue()
 
 
-def of_moving(path: Path, count: int, size: tuple[int, int]) -> bytes:
-    """``count`` views out of a moving picture, first to last."""
+def of_moving(path: Path, count: int, size: tuple[int, int] | None = None) -> bytes:
+    """``count`` views out of a moving picture, first to last; in its own size where none is given."""
+    views = views_of_moving(path, count)
+    return stacked(views, size or views[0].size)
+
+
+def views_of_moving(path: Path, count: int) -> list[Image.Image]:
+    """``count`` views out of a moving picture, from its first to its last."""
     with Image.open(path, formats=("GIF",)) as moving:
         frames = [frame.convert("RGB") for frame in ImageSequence.Iterator(moving)]
     last = max(1, count - 1)
     # frames that are alike are one in the file: what is left is spread evenly
-    return stacked([frames[round(at * (len(frames) - 1) / last)] for at in range(count)], size)
+    return [frames[round(at * (len(frames) - 1) / last)] for at in range(count)]
 
 
 def of_raster(raster: Raster, size: tuple[int, int]) -> bytes:

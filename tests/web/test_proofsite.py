@@ -11,6 +11,7 @@ from sqlalchemy import event, select
 from sqlalchemy.exc import OperationalError
 
 from logbook.actions import prooflinks
+from logbook.actions.travellernumbers import PLAIN
 from logbook.records.prooflinks import ProofLink
 from logbook.web import proofsite
 from logbook.web.headers import HEADERS
@@ -63,7 +64,7 @@ def _answers(shop):
 
 
 def _told(found):
-    return f"{found.width} × {found.height}", found.number
+    return f"{PLAIN.length(found.width)} × {PLAIN.length(found.height)}", found.number
 
 
 def _newest(session):
