@@ -1,11 +1,9 @@
 """A quote for the customer: on paper, and as a text to copy. What it costs the shop stays in the shop."""
 
-from decimal import Decimal
-
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import by_code, fact
-from logbook.actions.quotes import total
+from logbook.actions.quotes import amount, total, totals
 from logbook.actions.smallpapers import Desk, imprint
 from logbook.actions.travellernumbers import PLAIN
 from logbook.manner import Manner
@@ -16,7 +14,6 @@ from logbook.records.quotes import Quote, QuoteLine
 def quote_paper(session: Session, desk: Desk, code: str) -> customer.Quote:
     """The paper of a quote."""
     quote = by_code(session, Quote, code)
-    unit = fact(session, "money")
     return customer.Quote(
         imprint=imprint(session, desk),
         number=quote.number,
@@ -26,35 +23,29 @@ def quote_paper(session: Session, desk: Desk, code: str) -> customer.Quote:
             customer.QuoteLine(
                 what=line.artwork,
                 quantity=str(line.quantity),
-                each=_amount(line.price, unit, desk.manner),
-                amount=_amount(line.price * line.quantity, unit, desk.manner),
+                each=amount(session, line.price, desk.manner),
+                amount=amount(session, line.price * line.quantity, desk.manner),
                 detail=_detail(line, desk.manner),
             )
             for line in quote.lines
         ),
-        totals=(("Total", _amount(total(quote), unit, desk.manner)),),
+        totals=totals(session, total(quote), desk.manner),
         remarks=(quote.note,) if quote.note else (),
     )
 
 
 def quote_text(session: Session, quote: Quote, manner: Manner = PLAIN) -> str:
     """The same in plain words, for a letter or a message."""
-    unit = fact(session, "money")
     lines = [
-        f"{line.quantity} × {line.artwork}, {_detail(line, manner)}: {_amount(line.price, unit, manner)} each, "
-        f"{_amount(line.price * line.quantity, unit, manner)}"
+        f"{line.quantity} × {line.artwork}, {_detail(line, manner)}: {amount(session, line.price, manner)} each, "
+        f"{amount(session, line.price * line.quantity, manner)}"
         for line in quote.lines
     ]
     end = [quote.note] if quote.note else []
     head = f"Quote {quote.number}, valid until {quote.valid_until:%Y-%m-%d}"
-    return "\n".join(
-        [head, "", *lines, f"Total: {_amount(total(quote), unit, manner)}", *end, fact(session, "shop name")]
-    ).strip()
+    below = [f"{words}: {money}" for words, money in totals(session, total(quote), manner)]
+    return "\n".join([head, "", *lines, *below, *end, fact(session, "shop name")]).strip()
 
 
 def _detail(line: QuoteLine, manner: Manner) -> str:
     return f"{manner.length(line.width)} × {manner.length(line.height)}, {line.flip}, {line.lens_lot.material.name}"
-
-
-def _amount(value: Decimal, unit: str, manner: Manner) -> str:
-    return f"{manner.number(f'{value:.2f}')} {unit}".strip()

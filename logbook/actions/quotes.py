@@ -11,8 +11,11 @@ from sqlalchemy.orm import Session
 
 from logbook.actions.finding import fact, ref
 from logbook.actions.jobs import MaterialChoice, keep_materials
-from logbook.actions.orders import JobWish, customer_named, hashed, new_job, new_order
+from logbook.actions.numbers import cents
+from logbook.actions.orders import DEFAULT_BLEED, JobWish, customer_named, hashed, new_job, new_order
+from logbook.actions.yearend import tax_percent
 from logbook.lengths import Length
+from logbook.manner import Manner, plain
 from logbook.records.audit import Act, Actor, record
 from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
@@ -169,6 +172,35 @@ def state(quote: Quote, today: date) -> str:
 def total(quote: Quote) -> Decimal:
     """What the customer is told in all."""
     return sum((line.price * line.quantity for line in quote.lines), Decimal(0))
+
+
+def totals(session: Session, net: Decimal, manner: Manner) -> tuple[tuple[str, str], ...]:
+    """Words and amounts below a quote: with the shop's tax where it has one, since prices here are without it."""
+    try:
+        rate = tax_percent(fact(session, "tax"))
+    except Refused:
+        rate = Decimal(0)
+    due = cents(net * rate / 100)
+    rows = (("Total", net + due),)
+    if rate:
+        rows = (("Without tax", net), (f"Tax {manner.number(plain(rate))} %", due), *rows)
+    return tuple((words, amount(session, value, manner)) for words, value in rows)
+
+
+def amount(session: Session, value: Decimal, manner: Manner) -> str:
+    """Money as a customer reads it."""
+    return f"{manner.number(f'{value:.2f}')} {fact(session, 'money')}".strip()
+
+
+def uncovered(line: QuoteLine) -> str:
+    """A sentence where no lens sheet of the line's lot covers a piece with its bleed; empty where one does."""
+    lot = line.lens_lot
+    if lot.sheet_width is None or lot.sheet_height is None:
+        return ""
+    bleed = 2 * DEFAULT_BLEED.mm
+    if lot.sheet_width.mm >= line.width.mm + bleed and lot.sheet_height.mm >= line.height.mm + bleed:
+        return ""
+    return f"a lens sheet of {lot.label}, {lot.sheet_width} × {lot.sheet_height}, does not cover it with its bleed"
 
 
 def _expect_open(quote: Quote) -> None:

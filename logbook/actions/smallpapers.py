@@ -9,7 +9,7 @@ from pathlib import Path
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, chartscales, leaving
+from logbook.actions import bench, chartscales, leaving, quotes
 from logbook.actions.finding import by_code, fact
 from logbook.actions.papers import bench_view
 from logbook.actions.pitch import bands_of, file_name
@@ -252,8 +252,8 @@ def quote(session: Session, desk: Desk, code: str) -> customer.Quote:
         customer.QuoteLine(
             what=job.artwork,
             quantity=str(job.quantity),
-            each=desk.manner.number(price),
-            amount=desk.manner.number(price * job.quantity),
+            each=quotes.amount(session, price, desk.manner),
+            amount=quotes.amount(session, price * job.quantity, desk.manner),
             detail=f"{_size(job, desk)}, {job.flip}",
         )
         for job, price in priced
@@ -265,7 +265,7 @@ def quote(session: Session, desk: Desk, code: str) -> customer.Quote:
         customer=_addressed(order),
         valid_until=f"{(desk.by.now + QUOTE_HOLDS).astimezone():%Y-%m-%d}",
         lines=lines,
-        totals=(("Total", desk.manner.number(total)),),
+        totals=quotes.totals(session, total, desk.manner),
     )
 
 

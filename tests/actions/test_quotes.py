@@ -202,6 +202,24 @@ def test_the_customer_reads_prices_and_never_what_it_costs_the_shop(priced):
         assert inside not in text + str(paper)
 
 
+def test_a_shop_with_a_tax_states_it_below_the_prices(priced):
+    code = _give(priced)
+    priced.act(lambda session, by: shops.set_facts(session, by, {"money": "EUR", "tax": "7,7"}))
+    text = priced.read(lambda session: quotepapers.quote_text(session, _quote(session, code)))
+    # 7.7 % of 100.00
+    assert "Without tax: 100.00 EUR\nTax 7.7 %: 7.70 EUR\nTotal: 107.70 EUR" in text
+
+
+@pytest.mark.parametrize(("sheet", "covers"), [("80mm", True), ("79mm", False), (None, True)])
+def test_a_size_that_no_sheet_of_the_lot_covers_with_its_bleed_is_named(priced, sheet, covers):
+    with priced.shop.database.writing() as session:
+        lot = one(session, Lot, label="L-1")
+        lot.sheet_width, lot.sheet_height = (parse_length(sheet), parse_length("300mm")) if sheet else (None, None)
+    code = _give(priced, height=parse_length("80mm"))
+    said = priced.read(lambda session: [quotes.uncovered(line) for line in _quote(session, code).lines])
+    assert all(("does not cover" in one) is not covers for one in said)
+
+
 def _nobody(shop):
     from logbook.records.audit import Actor
 

@@ -39,7 +39,7 @@ class LineForm(BenchForm):
     height = LengthField("Finished height", [NEEDED])
     flip = RadioField("Flip", choices=dict(FLIP_WORDS), default="left-right")
     quantity = IntegerField("Pieces", [NEEDED, NumberRange(min=1, max=1000)], default=1)
-    lens_lot = SelectField("Lens", [NEEDED])
+    lens_lot = SelectField("Lens", [NEEDED], description="One sheet for each piece, whatever its size.")
     waste_percent = NumberField(
         "Waste, %",
         [MAYBE],
@@ -157,6 +157,7 @@ def _page(code: str, **forms: Any) -> tuple[str, int]:
             quote=found,
             state=actions.state(found, actor().day),
             total=actions.total(found),
+            uncovered=actions.uncovered,
             text=quote_text(session, found, own_manner()),
             accept_form=accept,
             line_form=line,
