@@ -6,6 +6,7 @@ files go; their hashes, sizes and what was done with them stay.
 """
 
 import json
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -49,18 +50,26 @@ def of_customer(session: Session, customer: Customer) -> Going:
     """What forgetting a customer takes away."""
     orders, answers, quotes = _orders(session, customer), _answers(session, customer), _quotes(session, customer)
     papers = _papers(session, customer)
-    counted = {
+    going = {
         "the name": bool(customer.name),
         "how to reach them": bool(customer.contact),
-        "notes of {} orders": sum(bool(order.note) for order in orders),
-        "notes of {} quotes": sum(bool(quote.note) for quote in quotes),
-        "who answered and in which words, of {} answers": sum(bool(one.given_by or one.words) for one in answers),
-        "what they said to {} prints that went as they were": len(_words(session, customer)),
-        "{} printed travellers and proof pages that carry the name": len(papers),
-        "{} links to proofs, which serve no more": len(_open_links(session, customer)),
+        "notes of {order}": sum(bool(order.note) for order in orders),
+        "notes of {quote}": sum(bool(quote.note) for quote in quotes),
+        "who answered and in which words, of {answer}": sum(bool(one.given_by or one.words) for one in answers),
+        "what they said to {print} let go as made": len(_words(session, customer)),
+        "{printed paper} with the name on (travellers, proof pages)": len(papers),
+        "{link} to proofs, of no more use then": len(_open_links(session, customer)),
         "the keys of what the trail holds of them": bool(customer.hash_key),
     }
-    return Going(tuple(words.format(count) for words, count in counted.items() if count), tuple(papers))
+    return Going(tuple(_many(words, count) for words, count in going.items() if count), tuple(papers))
+
+
+def _many(words: str, count: int) -> str:
+    """Words with their number: the noun stands in braces, one of them or many."""
+    return _NOUN.sub(lambda noun: counted(count, noun[1]), words)
+
+
+_NOUN = re.compile(r"\{([^}]+)\}")
 
 
 def _orders(session: Session, customer: Customer) -> list[Order]:
@@ -143,10 +152,10 @@ def of_pictures(session: Session, job: Job) -> Going:
     """What forgetting a job's pictures takes away: originals, previews, proofs, interlaced files."""
     runs = _runs(session, job)
     groups = {
-        "{} originals": {picture.file_id for picture in job.pictures},
-        "{} previews": {picture.preview_id for picture in job.pictures},
-        "{} proofs": {one for proof in job.proofs for one in (proof.animation_id, proof.page_id) if one},
-        "{} interlaced files": {run.output_id for run in runs if run.output_id},
+        "{original}": {picture.file_id for picture in job.pictures},
+        "{preview}": {picture.preview_id for picture in job.pictures},
+        "{proof}": {one for proof in job.proofs for one in (proof.animation_id, proof.page_id) if one},
+        "{interlaced file}": {run.output_id for run in runs if run.output_id},
     }
     needed = _needed_elsewhere(session, job)
     standing = {
@@ -157,7 +166,7 @@ def of_pictures(session: Session, job: Job) -> Going:
     }
     going = [standing[one] for one in sorted(set(standing) - needed)]
     counts = {words: len(ids & set(standing) - needed) for words, ids in groups.items()}
-    words = [words.format(count) for words, count in counts.items() if count]
+    words = [_many(words, count) for words, count in counts.items() if count]
     if job.pictures:
         words.append(f"the file names of {counted(len(job.pictures), 'picture')}")
     return Going(tuple(words), tuple(going), len(set(standing) & needed))

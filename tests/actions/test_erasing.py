@@ -100,7 +100,7 @@ def test_what_was_done_for_a_forgotten_customer_is_still_told(shop, served):
 def test_what_will_go_is_told_first(shop, served):
     going = shop.read(lambda session: erasing.of_customer(session, one(session, Customer, name=CUSTOMER)))
     told = " ".join(going.words)
-    for words in ("the name", "how to reach them", "notes of 1 orders", "2 answers", "keys", "1 printed"):
+    for words in ("the name", "how to reach them", "notes of 1 order", "2 answers", "keys", "1 printed"):
         assert words in told
     assert shop.read(lambda session: job(session, served).order.customer.name) == CUSTOMER, "nothing went yet"
 
