@@ -7,8 +7,9 @@ from typing import Literal
 
 from logbook.paper.shelf import Sign, signs
 from logbook.paper.views import Bench, Column, Entry, Traveller
-from logbook.rules.cards import Card
+from logbook.rules.cards import Card, in_force
 from logbook.rules.steplist import Stage, Step
+from logbook.rules.traits import ways_of_working
 
 MOST_COLUMNS = 4
 """Columns side by side; more sheets continue in a block of their own below."""
@@ -144,12 +145,13 @@ def _standstill(stage: Stage, machine: Bench | None) -> str:
 
 def _rows(stage: Stage, columns: tuple[Column, ...], view: Traveller, machine: Bench | None, *,
           again: bool) -> Iterator[Caution | Marker | StepRow]:
-    traits = machine.traits(view.people) if machine else frozenset()
-    cards = {code: view.cards[code] for code in stage.cards if code in view.cards and view.cards[code].applies(traits)}
+    ways = ways_of_working(stage.machine, machine.traits(view.people) if machine else ())
+    known = {code: in_force(view.cards[code], ways) for code in stage.cards if code in view.cards}
+    cards = {code: (view.cards[code], traits) for code, traits in known.items() if traits is not None}
     entries = {(entry.step, entry.column): entry for entry in view.entries}
     for place, step in enumerate(stage.steps, start=1):
         fresh = () if again else tuple(code for code in stage.cards_before(step.key) if code in cards)
-        yield from (caution(cards[code], traits) for code in fresh)
+        yield from (caution(*cards[code]) for code in fresh)
         if step.marker == "rollers-start":
             yield Marker(step.marker, "ROLLERS START")
         yield StepRow(
@@ -157,7 +159,7 @@ def _rows(stage: Stage, columns: tuple[Column, ...], view: Traveller, machine: B
             step=step,
             text=step.wording(view.people),
             limits=view.limits.get(step.key) or limits(step),
-            reminders=tuple(_reminder(cards[code], traits)
+            reminders=tuple(_reminder(*cards[code])
                             for code in step.guards if code in cards and code not in fresh),
             cells=tuple(Cell(step.record, entries.get((step.key, column.code))) for column in columns),
         )

@@ -159,6 +159,11 @@ def read_card(mapping: Mapping) -> Card:
     return card
 
 
+def in_force(card: Card, ways: Iterable[frozenset[str]]) -> frozenset[str] | None:
+    """The first way of working to which a card applies; None where it applies to none."""
+    return next((traits for traits in ways if card.applies(traits)), None)
+
+
 def read_first_aid(mapping: Mapping) -> FirstAid:
     """Check the already-loaded first-aid card and freeze it."""
     where = "First-aid card"

@@ -17,6 +17,14 @@ GROUPS = (
 """Of each group at most one holds; ``rotary`` is a trimmer whose cutting wheel runs in an enclosed head."""
 ALL = frozenset().union(*GROUPS)
 
+BY_HAND = frozenset({"hand-driven", "knife"})
+"""A knife along a rule: in reach of every trimmer, whatever its head."""
+
+
+def ways_of_working(kind: str, traits: Iterable[str]) -> tuple[frozenset[str], ...]:
+    """Every way in which the work of a kind of machine may be done: with it, and of a trimmer by hand as well."""
+    return (frozenset(traits), BY_HAND) if kind == "trimmer" else (frozenset(traits),)
+
 
 def check_traits(traits: Iterable[str], *, where: str) -> tuple[str, ...]:
     """The traits as a tuple; Refused where one is not known."""

@@ -1,6 +1,6 @@
 """Papers for the web: the same HTML on screen and as PDF, with links that a browser can follow."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from flask import current_app, request, url_for
 from sqlalchemy import select
@@ -14,6 +14,7 @@ from logbook.paper.shelf import read_shelf
 from logbook.paper.writer import PdfWriter
 from logbook.records.machines import Machine
 from logbook.records.orders import Job
+from logbook.rules.cards import in_force
 from logbook.rules.traits import machine_traits
 from logbook.web.gate import actor, own_manner, the_shop
 
@@ -35,11 +36,11 @@ def asset_link(name: str) -> str:
     return url_for("papers.asset", name=name)
 
 
-def cards(codes: Sequence[str], traits: Iterable[str] = ()) -> list[Caution]:
-    """The shop's cautions with these codes that fit the machine's traits, ready for a page."""
-    shelf, traits = read_shelf(the_shop().settings.own_safety_path), frozenset(traits)
-    found = [shelf.cards[code] for code in codes if code in shelf.cards]
-    return [caution(card, traits) for card in found if card.applies(traits)]
+def cards(codes: Sequence[str], ways: Sequence[frozenset[str]] = (frozenset(),)) -> list[Caution]:
+    """The shop's cautions with these codes that fit one of the ways of working (traits each), ready for a page."""
+    shelf = read_shelf(the_shop().settings.own_safety_path)
+    found = [(shelf.cards[code], in_force(shelf.cards[code], ways)) for code in codes if code in shelf.cards]
+    return [caution(card, traits) for card, traits in found if traits is not None]
 
 
 def shared_traits(session: Session, kind: str) -> frozenset[str]:

@@ -5,16 +5,15 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from flask import url_for
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions import bench
 from logbook.records.audit import Actor
 from logbook.records.floor import Print, Sheet
 from logbook.records.machines import Machine
-from logbook.rules.findings import Strength, strongest
 from logbook.rules.stages import ROLLER_STAGES
 from logbook.rules.waits import Wait
+from logbook.web import atmachines
 from logbook.web.shown import when
 
 
@@ -51,14 +50,16 @@ def at(session: Session, by: Actor, stages: Sequence[str]) -> Work:
     """Everything that stands at these stages; lines keep the due order of the bench."""
     standing = bench.standing(session)
     rollers = [stage for stage in stages if stage in ROLLER_STAGES and standing[stage]]
-    stopped = _stopped(session, by) if rollers else []
+    stopped = _stopped(session, by, "laminator") if rollers else []
+    cutters = _stopped(session, by, "trimmer") if "trim" in stages and standing["trim"] else []
     here = [one for stage in stages for one in standing[stage]]
     waits = bench.waits_for(session, here)
     lines = [_line(session, by, one, wait) for one, wait in zip(here, waits, strict=True)]
     lines.sort(key=lambda line: (line.due is None, line.due or date.max))
     if stopped:
         lines = [_at_stopped_rollers(line) for line in lines]
-    return Work([line for line in lines if not line.held], [line for line in lines if line.held], stopped)
+    # what is to be cut goes on without a trimmer: by hand
+    return Work([line for line in lines if not line.held], [line for line in lines if line.held], [*stopped, *cutters])
 
 
 def _at_stopped_rollers(line: Line) -> Line:
@@ -87,16 +88,12 @@ def _why_held(session: Session, by: Actor, one: Sheet | Print, wait: Wait | None
     return f"{wait.what.lower()} until {when(wait.until)}" if wait is not None and wait.left(by.now) else ""
 
 
-def _stopped(session: Session, by: Actor) -> list[Held]:
-    """The laminators that may not run for this person now; none where one of them may."""
-    rows = session.execute(select(Machine).where(Machine.kind == "laminator").order_by(Machine.name)).scalars().all()
-    found = {row: bench.machine_findings(session, by, machine=row) for row in rows}
-    if any(strongest(each) is not Strength.STOP for each in found.values()):
+def _stopped(session: Session, by: Actor, kind: str) -> list[Held]:
+    """The machines of a kind that may not run for this person now; none where one of them may."""
+    found = atmachines.of_kind(session, by, kind)
+    if atmachines.runnable(found):
         return []
-    return [
-        Held(" ".join(one.sentence for one in each if one.strength is Strength.STOP), _page_of(row))
-        for row, each in found.items()
-    ]
+    return [Held(atmachines.stops(each), _page_of(row)) for row, each in found.values()]
 
 
 def _page_of(machine: Machine) -> str:

@@ -153,6 +153,13 @@ def test_a_hand_crank_shows_its_own_caution_and_a_motor_its_own():
     assert "C02" not in motor
 
 
+def test_the_knife_keeps_its_caution_beside_a_trimmer_of_another_kind():
+    wheel = Bench("trimmer", "Wheel", drive="hand", cutting="rotary")
+    found = {row.card.id: row.word for row in _cautions(traveller(machines=(LAMINATOR, PRINTER, wheel)))}
+    assert (found["C07"], found["C08"]) == ("WARNING", "CAUTION")
+    assert "C08" not in {row.card.id for row in _cautions(traveller())}
+
+
 def test_two_people_at_a_crank_read_a_warning_and_one_reads_a_caution():
     for people, word in ((2, "WARNING"), (1, "CAUTION"), (0, "WARNING")):
         found = {row.word for row in _cautions(traveller(people=people)) if row.card.id == "C02"}

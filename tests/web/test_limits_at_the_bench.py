@@ -1,8 +1,10 @@
 """Measured numbers at the bench: the page says what is wanted, and each thing that is asked takes its own reason."""
 
+import html
+import re
 from datetime import UTC, datetime
 
-from logbook.actions import runs, sheets
+from logbook.actions import machines, runs, sheets
 from logbook.background.compute import work_on
 from logbook.records.floor import Print, Run, Sheet
 from support.small_shop import job, one, prints
@@ -38,7 +40,17 @@ def test_trimming_knows_the_finished_size_and_asks_outside_it(desk, office):
     office.mount(code)
     piece = _piece(office, code)
     office.act(lambda session, _: setattr(one(session, Print, code=piece), "stage", "trim"))
-    page = desk.get(f"/print/{piece}").get_data(as_text=True)
+    office.act(
+        lambda session, by: machines.add_machine(
+            session, by, kind="trimmer", name="Wheel", drive="hand", cutting="rotary"
+        )
+    )
+    page = html.unescape(desk.get(f"/print/{piece}").get_data(as_text=True))
+    assert re.findall(r'class="signal">(\w+) <span>(C0[78])<', page) == [("CAUTION", "C08"), ("WARNING", "C07")], (
+        "a wheel in its head, and the knife that is in reach as well"
+    )
+    assert "Wheel: today's machine check has not been signed." in page
+    assert page.index("by hand: knife and rule") < page.index(">Wheel</option>"), "what may be used stands first"
     assert "70 mm ordered, ± 1.0 mm: 69.0 to 71.0 mm." in page
     assert "80 mm ordered, ± 1.0 mm: 79.0 to 81.0 mm." in page
     answer = desk.post(f"/print/{piece}/sign/trim", data={"trim-width": "70.4", "trim-height": "77"})

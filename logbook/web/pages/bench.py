@@ -3,7 +3,6 @@
 from collections.abc import Callable, Sequence
 
 from flask import Blueprint, redirect, request, url_for
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug import Response
 from wtforms import DateField, RadioField, SelectField, StringField
@@ -22,10 +21,11 @@ from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules.defects import cause_words
-from logbook.rules.findings import REASON_FIELD, Strength, strongest
+from logbook.rules.findings import REASON_FIELD, Strength
 from logbook.rules.stages import ROLLER_STAGES, undoing
 from logbook.rules.steplist import Stage
-from logbook.web import choices, keptforms, papering, pinned, tablets, verdictforms
+from logbook.rules.traits import ways_of_working
+from logbook.web import atmachines, choices, keptforms, papering, pinned, tablets, verdictforms
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import actor, the_shop
@@ -110,6 +110,8 @@ def place_list() -> tuple[str, int]:
 
 def _listing(chosen: Sequence[str]) -> tuple[str, int]:
     with reading() as session:
+        form = SignForm(formdata=None)
+        _offer(session, form)
         standing = actions.standing(session)
         whole = request.args.get("all", "")
         shown = {
@@ -128,7 +130,7 @@ def _listing(chosen: Sequence[str]) -> tuple[str, int]:
             shown=shown,
             waits=waits,
             now=actor().now,
-            form=SignForm(formdata=None),
+            form=form,
             chosen=chosen,
             tap=takingback.last_tap(session, actor()),
         )
@@ -190,8 +192,8 @@ def sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
 def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]) -> tuple[str, int]:
     """What is read and ticked; the laminator that may run now is offered first, so that nobody has to look for it."""
     assert isinstance(form, RollersForm)
-    laminators = _laminators(session)
-    runnable = [code for code, (_, found) in laminators.items() if strongest(found) is not Strength.STOP]
+    laminators = atmachines.of_kind(session, actor(), "laminator")
+    runnable = atmachines.runnable(laminators)
     listed = choices.machines(session, "laminator")
     form.machine.choices = sorted(listed, key=lambda one: one[0] not in runnable)
     form.helper.choices = _helpers(session)
@@ -206,19 +208,14 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
 
 
 def _cards(session: Session, stage: Stage) -> list[Caution]:
-    """The stage's cautions; what no machine in use can do to anybody is left out."""
-    return papering.cards(stage.cards, papering.shared_traits(session, stage.machine) if stage.machine else ())
+    """The stage's cautions; what no machine in use, nor a knife, can do to anybody is left out."""
+    shared = papering.shared_traits(session, stage.machine) if stage.machine else ()
+    return papering.cards(stage.cards, ways_of_working(stage.machine, shared))
 
 
 def _helpers(session: Session) -> list[tuple[str, str]]:
     me = actor().name
     return [("", "nobody: I work alone"), *(one for one in choices.people(session) if one[1] != me)]
-
-
-def _laminators(session: Session) -> dict[str, list]:
-    """For each laminator what speaks against the signed-in person working there now."""
-    rows = session.execute(select(Machine).where(Machine.kind == "laminator").order_by(Machine.name)).scalars()
-    return {row.code: [row, actions.machine_findings(session, actor(), machine=row)] for row in rows}
 
 
 def _covering(session: Session, form: RollersForm) -> object:
@@ -240,7 +237,10 @@ def _sign_form(session: Session, found: Sheet | Print) -> SignForm:
 
 
 def _offer(session: Session, form: SignForm) -> None:
-    form.machine.choices = [("", "by hand: knife and rule"), *choices.machines(session, "trimmer")]
+    """A trimmer that may be used now stands first: nobody says "by hand" by a tap on what was there already."""
+    runnable = atmachines.runnable(atmachines.of_kind(session, actor(), "trimmer"))
+    offered = [*choices.machines(session, "trimmer"), ("", "by hand: knife and rule")]
+    form.machine.choices = sorted(offered, key=lambda one: (one[0] not in runnable, one[0] != ""))
     form.paper_lot.choices = [choices.NONE, *choices.lots(session, "paper")]
 
 
@@ -446,8 +446,15 @@ def piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             written_off=writtenoff.told,
             replaced_by=leaving.replacement_of(session, found),
             undoing=undoing(found.stage) if at_bench else "",
+            not_now=_not_now(session, "trimmer") if found.stage == "trim" else [],
             back_form=_settled_form(found, forms.get("back_form")),
         )
+
+
+def _not_now(session: Session, kind: str) -> list[tuple[Machine, str]]:
+    """The machines of a kind that nobody signed in here may use now, and why: read before the work, not after it."""
+    found = [(row, atmachines.stops(each)) for row, each in atmachines.of_kind(session, actor(), kind).values()]
+    return [one for one in found if one[1]]
 
 
 def _results(stage: Stage | None) -> tuple[str, ...]:
