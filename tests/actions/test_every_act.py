@@ -23,6 +23,7 @@ import logbook.actions
 from logbook.actions import (
     alignment,
     arriving,
+    authorisations,
     backups,
     badchecks,
     bench,
@@ -341,6 +342,16 @@ def _equipment(told: Story) -> None:
             machine=one(session, Machine, name="Wheel"),
             person=_person(session, "Otto"),
             until=by.now.date() + timedelta(days=90),
+        ),
+    )
+    told.tell(
+        "authorisations.withdraw",
+        lambda session, by: authorisations.withdraw(
+            session,
+            by,
+            machine=one(session, Machine, name="Wheel"),
+            person=_person(session, "Otto"),
+            reason="the course is over",
         ),
     )
     told.tell(

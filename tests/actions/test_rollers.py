@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from logbook.actions import bench, leaving, machinehistory, machines
+from logbook.actions import authorisations, bench, leaving, machinehistory, machines
 from logbook.records.machines import Machine
 from logbook.records.people import Person
 from logbook.refusals import Refused
@@ -65,6 +65,30 @@ def test_a_helper_was_there_and_may_sign(shop, waiting):
     _start(shop, waiting, helper="Otto")
     assert _is_set_up(shop, waiting, who="Otto")
     shop.sign(waiting, "adhesive", who="Otto")
+
+
+def test_a_name_that_is_taken_off_a_machine_stops_that_person_at_once(shop, waiting):
+    def taken_off(who, reason="hurt a finger; shown again first"):
+        return lambda session, by: authorisations.withdraw(
+            session,
+            by,
+            machine=one(session, Machine, name="Rollers"),
+            person=one(session, Person, name=who),
+            reason=reason,
+        )
+
+    _start(shop, waiting, helper="Otto")
+    with pytest.raises(Refused, match="the owner's decision"):
+        shop.act(taken_off("Olga"), who="Otto")
+    with pytest.raises(Refused, match="Say why"):
+        shop.act(taken_off("Otto", " "))
+    shop.act(taken_off("Otto"))
+    assert not _is_set_up(shop, waiting), "what he helped with is read and ticked anew"
+    with pytest.raises(Refused, match="Otto is not authorised for Rollers"):
+        _start(shop, waiting, helper="Otto")
+    with pytest.raises(Refused, match="not named for Rollers"):
+        shop.act(taken_off("Otto"))
+    _start(shop, waiting)
 
 
 @pytest.mark.parametrize("span", [{"minutes": 31}, {"days": 1}])

@@ -1,6 +1,7 @@
 """The machine's page: a check is withdrawn there, and what it touched stands there afterwards."""
 
 from logbook.records.machines import Machine
+from logbook.records.people import Person
 from support.small_shop import one, prints
 
 
@@ -25,3 +26,14 @@ def test_a_wrong_check_is_chosen_withdrawn_and_shown_with_its_prints(desk, offic
     assert "withdrawn by Olga: the stop was not tried" in page
     assert serial in page
     assert "A check was wrong" not in page
+
+
+def test_a_name_is_taken_off_a_machine_on_its_page(desk, office):
+    machine, otto = office.read(
+        lambda session: (one(session, Machine, name="Rollers").code, one(session, Person, name="Otto").code)
+    )
+    sent = {"person": otto, "reason": "works elsewhere now"}
+    assert desk.post(f"/machine/{machine}/unauthorise", data=sent).status_code == 303
+    assert "Otto until" not in desk.get(f"/machine/{machine}").get_data(as_text=True)
+    again = desk.post(f"/machine/{machine}/unauthorise", data=sent | {"request_id": "again"})
+    assert "Otto is not named for Rollers." in again.get_data(as_text=True)

@@ -9,7 +9,7 @@ from werkzeug import Response
 from wtforms import BooleanField, DateField, HiddenField, RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import Length as TextLength
 
-from logbook.actions import badchecks, machinehistory
+from logbook.actions import authorisations, badchecks, machinehistory
 from logbook.actions import machines as actions
 from logbook.actions.finding import by_code, ref
 from logbook.paper.shelf import read_shelf
@@ -91,6 +91,13 @@ class AuthoriseForm(BenchForm):
     )
     minor_issuer = StringField("Issued by", [MAYBE, TextLength(max=200)])
     minor_adult = StringField("Supervised by", [MAYBE, TextLength(max=120)])
+
+
+class WithdrawForm(BenchForm):
+    """Somebody works at it no more."""
+
+    person = SelectField("Who", [NEEDED], validate_choice=False)
+    reason = StringField("Why", [NEEDED, TextLength(max=300)])
 
 
 class EventForm(BenchForm):
@@ -220,6 +227,7 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             must_be_known=actions.machine_facts(found).must_be_known,
             facts_form=facts_form,
             authorise_form=authorise_form,
+            withdraw_form=_withdraw_form(named, forms.get("withdraw_form")),
             event_form=_event_form(found, forms.get("event_form")),
             out_form=forms.get("out_form") or OutForm(formdata=None),
             back_form=forms.get("back_form") or BackForm(formdata=None),
@@ -229,6 +237,12 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
                 (one, badchecks.worked_under(session, one.check)) for one in badchecks.withdrawals(session, found)
             ],
         )
+
+
+def _withdraw_form(named: list[Authorisation], sent: BenchForm | None) -> WithdrawForm:
+    form = sent if isinstance(sent, WithdrawForm) else WithdrawForm(formdata=None)
+    form.person.choices = list(dict.fromkeys((one.person.code, one.person.name) for one in named))
+    return form
 
 
 def _event_form(found: Machine, sent: BenchForm | None) -> EventForm:
@@ -332,6 +346,25 @@ def authorise(code: str) -> Response | tuple[str, int]:
             minor=actions.Minor(
                 form.minor_document.data or "", form.minor_issuer.data or "", form.minor_adult.data or ""
             ),
+        ),
+    )
+
+
+@pages.post("/machine/<code>/unauthorise")
+@owner_only
+def unauthorise(code: str) -> Response | tuple[str, int]:
+    """Take somebody's name off it."""
+    form = WithdrawForm()
+    return _do(
+        code,
+        "withdraw_form",
+        form,
+        lambda session, by, row: authorisations.withdraw(
+            session,
+            by,
+            machine=row,
+            person=by_code(session, Person, form.person.data, field="person"),
+            reason=form.reason.data,
         ),
     )
 
