@@ -64,7 +64,7 @@ def withdraw_check(session: Session, by: Actor, *, check: MachineCheck, reason: 
     check.withdrawal = CheckWithdrawal(at=by.now, person_id=by.person_id, reason=reason.strip())
     ended = end_sessions(session, by, machine) if newest else []
     touched = worked_under(session, check)
-    doubts.set_aside(touched, f"check of {machine.name} on {check.at.astimezone():%Y-%m-%d}: {reason.strip()}")
+    doubts.set_aside(touched, f"check of {machine.name} on {check.at.astimezone():%Y-%m-%d %H:%M}: {reason.strip()}")
     objects = [ref(check), ref(machine), *ended, *map(ref, touched)]
     record(session, by, Act("machine check withdrawn", objects, reason=reason.strip(), meaning="rejected"))
     return touched

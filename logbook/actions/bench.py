@@ -8,7 +8,7 @@ from datetime import date, datetime
 from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session, aliased, joinedload, lazyload, selectinload
 
-from logbook.actions import machinehistory, machines, materials, overtaken, targets
+from logbook.actions import doubts, gluelots, machinehistory, machines, materials, overtaken, targets
 from logbook.actions.finding import ref
 from logbook.actions.pictures import Intake
 from logbook.actions.shop import step_list
@@ -171,6 +171,7 @@ def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[
     found.extend(_in_doubt(subject))
     if isinstance(subject, Sheet) and subject.stage == "print":
         found.extend(overtaken.before_printing(session, subject))
+        found.extend(gluelots.findings(session, by, subject.paper_lot))
         found.extend(_at_the_printer(session, by, subject))
     if isinstance(subject, Print) and subject.stage == "inspect":
         found.extend(_before_inspection(session, by, subject))
@@ -410,6 +411,8 @@ def _use_up(session: Session, by: Actor, subject: Subject, stage: str) -> None:
     if isinstance(subject, Sheet):
         lot = {"print": subject.paper_lot, "adhesive": subject.adhesive_lot, "laminate": subject.lens_lot}.get(stage)
         materials.consume(session, by, lot=lot, why=stage, sheet=subject)
+        if lot is not None and lot.set_aside_reason:  # set aside since: what is made of it is held with it
+            doubts.set_aside(subject.prints, materials.doubt_about(lot))
 
 
 def _move_on(subject: Subject, values: list[tuple[str, str, str]]) -> None:
@@ -427,12 +430,15 @@ def _move_on(subject: Subject, values: list[tuple[str, str, str]]) -> None:
 
 @dataclass(frozen=True, slots=True)
 class RollerStart:
-    """Who works at which laminator, and which safety steps they ticked."""
+    """Who works at which laminator, which safety steps they ticked, and what is brought on."""
 
     machine: Machine
     helper: Person | None
     alone_with: str
     ticks: frozenset[str]
+    adhesive_lot: Lot | None = None
+    """What is really brought on; None: as planned."""
+    reasons: Mapping[str, str] = field(default_factory=dict)
 
 
 def machine_findings(session: Session, by: Actor, *, machine: Machine, helper: Person | None = None) -> list[Finding]:
@@ -485,36 +491,43 @@ def start_rollers(
             "assessment asks.",
             field="alone_with",
         )
+    was, reason = _bring_on(session, by, sheets, stage, start)
     covering = covering or _new_session(session, by, start)
     covering.last_used_at = by.now
     notes = " ".join(found.sentence for found in findings)
     common = {"roller_session_id": covering.id, "machine_id": start.machine.id, "meaning": "checked"}
     for sheet in sheets:
         session.add_all(_row(by, sheet, stage, key, "ticked", "", **common) for key in sorted(start.ticks))
-        session.add(_row(by, sheet, stage, f"{stage}-before", "read", "", notes=notes, **common))
+        session.add(_row(by, sheet, stage, f"{stage}-before", "read", "", notes=notes, reason=reason, **common))
     session.flush()
-    record(
-        session,
-        by,
-        Act(
-            "rollers set up",
-            [
-                *map(ref, sheets),
-                *_around(sheets),
-                ref(start.machine),
-                ref(covering),
-                *([ref(start.helper)] if start.helper else []),
-            ],
-            meaning="checked",
-            new={
-                "stage": stage,
-                "ticks": sorted(start.ticks),
-                "helper": start.helper.name if start.helper else None,
-                "alone_with": start.alone_with.strip(),
-            },
-        ),
-    )
+    touched = [*map(ref, sheets), *_around(sheets), ref(start.machine), ref(covering)]
+    touched += [ref(start.helper)] if start.helper else []
+    if stage == "adhesive":
+        touched += sorted({ref(sheet.adhesive_lot) for sheet in sheets if sheet.adhesive_lot})
+    told = _told_of(stage, start)
+    record(session, by, Act("rollers set up", touched, meaning="checked", reason=reason or None, old=was, new=told))
     return covering
+
+
+def _told_of(stage: str, start: RollerStart) -> dict[str, object]:
+    return {
+        "stage": stage,
+        "ticks": sorted(start.ticks),
+        "helper": start.helper.name if start.helper else None,
+        "alone_with": start.alone_with.strip(),
+    }
+
+
+def _bring_on(
+    session: Session, by: Actor, sheets: Sequence[Sheet], stage: str, start: RollerStart
+) -> tuple[dict[str, dict[str, str | None]], str]:
+    """Name the adhesive; what changed by that, and the reason for one past its date."""
+    if stage != "adhesive":
+        return {}, ""
+    was = gluelots.lay(sheets, start.adhesive_lot)
+    lots = dict.fromkeys(sheet.adhesive_lot for sheet in sheets)
+    found = [one for lot in lots for one in gluelots.findings(session, by, lot)]
+    return was, settle_each(found, reasons=start.reasons)
 
 
 def _check_start(by: Actor, sheets: Sequence[Sheet], stage: str, start: RollerStart) -> None:

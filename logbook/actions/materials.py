@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import ColumnElement, func, or_, select
 from sqlalchemy.orm import Session
 
 from logbook.actions import doubts
@@ -188,23 +188,45 @@ def refuse_set_aside(*lots: Lot | None) -> None:
 def set_lot_aside(session: Session, by: Actor, *, lot: Lot, reason: str) -> list[Print]:
     """A lot that is in doubt, in every delivery; every print of it is listed, those that have not left are held.
 
-    Returns the prints that are held.
+    What is only planned on it is not held: another lot may be chosen at its stage. Returns the prints that are held.
     """
     if not reason.strip():
         raise Refused("Say what is wrong with the lot.", field="reason")
     lots = [lot, *(one for one in deliveries(session, lot) if one is not lot and not one.set_aside_reason)]
     for one in lots:
         one.set_aside_reason = reason.strip()
-    made = _made_of(session, lots)
-    doubts.set_aside(made, f"lot {lot.label}: {reason.strip()}")
+    made = _prints_of(session, made_of(lots))
+    doubts.set_aside(made, doubt_about(lot))
     record(session, by, Act("lot set aside", [*map(ref, lots), *map(ref, made)], reason=reason.strip()))
     return [piece for piece in made if piece.stage not in ("gone", "scrapped")]
 
 
-def _made_of(session: Session, lots: Sequence[Lot]) -> list[Print]:
-    """Every print made of these lots, whether it has left or not."""
+def doubt_about(lot: Lot) -> str:
+    """Why a print of a lot that was set aside is held."""
+    return f"lot {lot.label}: {lot.set_aside_reason}"
+
+
+def made_of(lots: Sequence[Lot]) -> ColumnElement[bool]:
+    """The condition that a sheet was made of one of these lots: paper once printed, adhesive once brought on.
+
+    A print is made for its lens from the beginning: its pitch is that lot's.
+    """
     of = [one.id for one in lots]
-    used = or_(Sheet.lens_lot_id.in_(of), Sheet.paper_lot_id.in_(of), Sheet.adhesive_lot_id.in_(of))
+    return or_(
+        Sheet.lens_lot_id.in_(of),
+        Sheet.paper_lot_id.in_(of) & (Sheet.stage != "print"),
+        Sheet.adhesive_lot_id.in_(of) & Sheet.stage.not_in(("print", "dry", "adhesive")),
+    )
+
+
+def _named_on(lots: Sequence[Lot]) -> ColumnElement[bool]:
+    """The condition that a sheet names one of these lots, used or planned."""
+    of = [one.id for one in lots]
+    return or_(Sheet.lens_lot_id.in_(of), Sheet.paper_lot_id.in_(of), Sheet.adhesive_lot_id.in_(of))
+
+
+def _prints_of(session: Session, used: ColumnElement[bool]) -> list[Print]:
+    """Every print of such sheets, whether it has left or not."""
     found = select(Print).join(Sheet, Print.sheet_id == Sheet.id).where(used).order_by(Print.id)
     return list(session.execute(found).scalars())
 
@@ -222,7 +244,8 @@ def release_lot(session: Session, by: Actor, *, lot: Lot, reason: str) -> list[P
         raise Refused("Write down why it may serve again.", field="reason")
     was = lot.set_aside_reason
     lots = [one for one in deliveries(session, lot) if one.set_aside_reason == was]
-    held = [piece for piece in _made_of(session, lots) if _lift(piece, {f"lot {one.label}: {was}" for one in lots})]
+    prints = _prints_of(session, _named_on(lots))
+    held = [piece for piece in prints if _lift(piece, {f"lot {one.label}: {was}" for one in lots})]
     for one in lots:
         one.set_aside_reason = None
     touched = [*map(ref, lots), *map(ref, held)]

@@ -13,11 +13,12 @@ from datetime import datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, machines, onpaper
+from logbook.actions import bench, gluelots, machines, onpaper
 from logbook.actions.finding import ref
 from logbook.records.audit import Actor
 from logbook.records.floor import Sheet
 from logbook.records.machines import Machine, RollerSession
+from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules import rollers, signing
@@ -48,6 +49,8 @@ class SetUp:
     ticks: Mapping[str, Tick] = field(default_factory=dict)
     plain: frozenset[str] = frozenset()
     covered_by: RollerSession | None = None
+    adhesive_lot: Lot | None = None
+    """What was brought on; None: as planned."""
 
 
 def take_over(session: Session, by: Actor, *, sheet: Sheet, page: onpaper.Page, set_up: SetUp) -> RollerSession:
@@ -64,17 +67,18 @@ def take_over(session: Session, by: Actor, *, sheet: Sheet, page: onpaper.Page, 
     signing.check_ticks(definition, {*set_up.ticks, *set_up.plain}, safety_covered=set_up.covered_by is not None)
     findings = findings_then(session, page.person, set_up)
     settle(findings, reason=None)
+    was = gluelots.lay([sheet], set_up.adhesive_lot) if stage == "adhesive" else {}
     covering = set_up.covered_by or _new_session(session, page, set_up)
     covering.ended_at, covering.last_used_at = None, max(covering.last_used_at, set_up.read_at)
     _write_down(session, by, sheet, page, set_up, covering, findings)
     signature = onpaper.signature_of(by, page)
-    people = [set_up.helper] if set_up.helper else []
-    told = {"set up": _told(set_up), **signature.more}
+    beside = [one for one in (set_up.helper, sheet.adhesive_lot if stage == "adhesive" else None) if one]
+    told = {"set up": _told(set_up), **signature.more, **({"planned before": was} if was else {})}
     signature = bench.Signature(
         **{name: getattr(signature, name) for name in ("values", "reasons", "photos", "store", "signer", "page")},
         machine=set_up.machine,
         more=told,
-        touched=[ref(one) for one in people],
+        touched=[ref(one) for one in beside],
     )
     bench.sign_stage(session, by, subjects=[sheet], stage=stage, signature=signature)
     # nobody rolls on at a screen under what was ticked on paper

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from logbook.actions import bench
 from logbook.actions.finding import ref
-from logbook.actions.materials import deliveries
+from logbook.actions.materials import deliveries, made_of
 from logbook.actions.pitch import readings_of
 from logbook.actions.proofs import state
 from logbook.actions.standing import runs_of
@@ -336,7 +336,6 @@ def of_lot(session: Session, lot: Lot) -> dict[str, Any]:
     """Backwards: a lot, in every delivery of it, and every print made of it."""
     lots = deliveries(session, lot)
     of = [one.id for one in lots]
-    used = or_(Sheet.lens_lot_id.in_(of), Sheet.paper_lot_id.in_(of), Sheet.adhesive_lot_id.in_(of))
     return {
         "lot": {**(_lot(lot) or {}), "kind": lot.material.kind, "set_aside": lot.set_aside_reason},
         "deliveries": [{"code": one.code, "received": one.received_at.isoformat()} for one in lots],
@@ -346,7 +345,7 @@ def of_lot(session: Session, lot: Lot) -> dict[str, Any]:
                 select(PitchOnRecord).where(PitchOnRecord.lens_lot_id.in_(of)).order_by(PitchOnRecord.id)
             ).scalars()
         ],
-        "prints": _prints(session, used),
+        "prints": _prints(session, made_of(lots)),
     }
 
 

@@ -76,6 +76,7 @@ ADJUSTABLE = {
     "uncertainty": "a pitch less sure than this print needs",
     "second reading": "a pitch test read by one person only, or by two who differ",
     "wait": "drying, resting or shipping time cut short",
+    "expiry": "paper or adhesive past its date",
     "limit": "a measured value outside its limits",
     "inspector": "a piece inspected by its maker",
 }

@@ -1,7 +1,8 @@
 """What may be written on a stage's page: values within their limits, ticks that must be there."""
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date
 from decimal import Decimal
 
 from logbook.refusals import Refused
@@ -90,6 +91,14 @@ def inspected_by_maker(name: str) -> Finding:
 def set_aside(serial: str, reason: str) -> Finding:
     """A stop: what is in doubt waits until the owner puts it back or it is scrapped."""
     return stop("set aside", f"{serial} was set aside: {reason}; the owner puts it back, or it is scrapped.")
+
+
+def lot_now(label: str, in_doubt: str | None, ends: date | None, *, today: date) -> Iterator[Finding]:
+    """What speaks against using a lot of paper or adhesive: a stop while it is in doubt, an ask past its date."""
+    if in_doubt:
+        yield stop("lot", f"Lot {label} was set aside: {in_doubt}; choose another lot.")
+    if ends is not None and ends < today:
+        yield ask("expiry", f"Lot {label} was to be used before {ends:%Y-%m-%d}.", about=f"lot {label}")
 
 
 def undecided(serial: str) -> Finding:

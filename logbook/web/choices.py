@@ -11,13 +11,13 @@ from logbook.records.people import Person
 NONE = ("", "not said")
 
 
-def lots(session: Session, kind: str) -> list[tuple[str, str]]:
-    """Lots of a kind that nobody set aside, newest first; those that are counted as used up stand last."""
+def lots(session: Session, kind: str, *, in_doubt: bool = False) -> list[tuple[str, str]]:
+    """Lots of a kind, newest first, used-up ones last; those set aside only where what was done is written down."""
     rows = list(
         session.execute(
             select(Lot)
             .join(Material, Lot.material_id == Material.id)
-            .where(Material.kind == kind, Lot.set_aside_reason.is_(None))
+            .where(Material.kind == kind, *([] if in_doubt else [Lot.set_aside_reason.is_(None)]))
             .order_by(Lot.id.desc())
         ).scalars()
     )

@@ -53,8 +53,8 @@ def test_exactly_what_was_worked_under_the_check_is_listed_and_held(shop):
     place = _last_used(shop)
     assert _serials(shop, place) == shop.read(lambda session: {piece.serial for piece in prints(session, later)})
     _withdraw(shop, place)
-    day = shop.read(lambda session: one(session, Machine, name="Rollers").checks[place].at.astimezone().date())
-    assert _doubts(shop, later) == {f"check of Rollers on {day}: the stop was not tried"}
+    signed = shop.read(lambda session: one(session, Machine, name="Rollers").checks[place].at.astimezone())
+    assert _doubts(shop, later) == {f"check of Rollers on {signed:%Y-%m-%d %H:%M}: the stop was not tried"}
     assert _doubts(shop, earlier) == _doubts(shop, untouched) == {None}
 
 

@@ -18,7 +18,7 @@ def _withdraw(session, by):
 
 
 def _damp(session, by):
-    materials.set_lot_aside(session, by, lot=one(session, Lot, label="P-1"), reason="damp")
+    materials.set_lot_aside(session, by, lot=one(session, Lot, label="L-1"), reason="damp")
 
 
 def _doubt(shop, code):
@@ -29,7 +29,7 @@ def test_a_second_doubt_does_not_make_the_first_one_forgotten(shop):
     code = shop.ready()
     shop.act(_damp)
     shop.act(_withdraw)
-    assert _doubt(shop, code) == "lot P-1: damp; its pitch was withdrawn: wrong paper"
+    assert _doubt(shop, code) == "lot L-1: damp; its pitch was withdrawn: wrong paper"
     shop.act(_damp)
     assert _doubt(shop, code).count("damp") == 1
 
@@ -89,14 +89,14 @@ def test_each_doubt_is_lifted_by_itself(shop):
     with pytest.raises(Refused, match="which of the reasons") as refused:
         _settle(shop, code)
     assert refused.value.field == "lifted"
-    _settle(shop, code, "lot P-1: damp", "dried under weights")
+    _settle(shop, code, "lot L-1: damp", "dried under weights")
     assert _doubt(shop, code) == "its pitch was withdrawn: wrong paper"
     with pytest.raises(Refused, match="not held for this reason any more"):
-        _settle(shop, code, "lot P-1: damp")
+        _settle(shop, code, "lot L-1: damp")
     body = json.loads(
         shop.read(lambda session: session.execute(select(AuditEntry).order_by(AuditEntry.id)).scalars().all()[-1].body)
     )
-    assert body["old"] == {"set aside": "lot P-1: damp"}
+    assert body["old"] == {"set aside": "lot L-1: damp"}
     assert body["new"] == {"still set aside": "its pitch was withdrawn: wrong paper"}
     _settle(shop, code)
     assert _doubt(shop, code) is None
@@ -106,9 +106,9 @@ def test_words_that_part_two_reasons_make_no_second_one(shop):
     code = shop.ready()
     shop.act(
         lambda session, by: materials.set_lot_aside(
-            session, by, lot=one(session, Lot, label="P-1"), reason="damp; its edge is bent"
+            session, by, lot=one(session, Lot, label="L-1"), reason="damp; its edge is bent"
         )
     )
-    assert _doubt(shop, code) == "lot P-1: damp, its edge is bent"
+    assert _doubt(shop, code) == "lot L-1: damp, its edge is bent"
     _settle(shop, code)
     assert _doubt(shop, code) is None

@@ -6,13 +6,14 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import bench, machines, onpaper, pictures, rollerpages
+from logbook.actions import bench, machines, materials, onpaper, pictures, rollerpages
 from logbook.records.floor import StepRecord
 from logbook.records.machines import Machine, RollerSession
+from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from support.shop_walk import PHOTOGRAPHS
-from support.small_shop import one, standing
+from support.small_shop import one, prints, standing
 
 
 @pytest.fixture
@@ -57,6 +58,14 @@ def test_a_page_moves_its_sheet_on_and_nobody_rolls_on_under_its_ticks(shop, pri
         return bench.open_session(session, by, machine=one(session, Machine, name="Rollers"), helper=None)
 
     assert shop.act(covers, who="Otto") is None
+
+
+def test_a_page_names_the_adhesive_though_it_is_in_doubt_by_now(shop, printed):
+    shop.act(lambda s, by: materials.add_lot(s, by, material=one(s, Lot, label="A-1").material, label="A-2").id)
+    shop.act(lambda s, by: materials.set_lot_aside(s, by, lot=one(s, Lot, label="A-2"), reason="lumpy") and None)
+    _take(shop, printed, adhesive_lot=lambda session, _by: one(session, Lot, label="A-2"))
+    piece = shop.read(lambda session: prints(session, printed)[0])
+    assert (piece.sheet.adhesive_lot.label, piece.set_aside_reason) == ("A-2", "lot A-2: lumpy")
 
 
 def test_a_second_sheet_points_to_the_session_that_covered_it(shop, printed):

@@ -6,8 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from logbook.actions import authorisations, bench, leaving, machinehistory, machines
+from logbook.actions import authorisations, bench, leaving, machinehistory, machines, materials
 from logbook.records.machines import Machine
+from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from support.small_shop import START, job, one, prints, small_shop, standing
@@ -24,7 +25,7 @@ def waiting(shop):
     return code
 
 
-def _start(shop, code, *, who="Olga", helper=None, machine="Rollers", stage="adhesive"):
+def _start(shop, code, *, who="Olga", helper=None, machine="Rollers", stage="adhesive", lot="", **more):
     def start(session, by):
         sheets = standing(session, code, stage)
         ticks = frozenset(step.key for step in bench.stage_definition(sheets[0]).steps if step.record == "tick")
@@ -38,6 +39,8 @@ def _start(shop, code, *, who="Olga", helper=None, machine="Rollers", stage="adh
                 helper=one(session, Person, name=helper) if helper else None,
                 alone_with="Jon calls at noon",
                 ticks=ticks,
+                adhesive_lot=one(session, Lot, label=lot) if lot else None,
+                **more,
             ),
         ).id
 
@@ -65,6 +68,38 @@ def test_a_helper_was_there_and_may_sign(shop, waiting):
     _start(shop, waiting, helper="Otto")
     assert _is_set_up(shop, waiting, who="Otto")
     shop.sign(waiting, "adhesive", who="Otto")
+
+
+def _adhesive(session):
+    return one(session, Lot, label="A-1").material
+
+
+def _aside(shop, label):
+    shop.act(lambda s, by: materials.set_lot_aside(s, by, lot=one(s, Lot, label=label), reason="lumpy") and None)
+
+
+def test_another_lot_is_brought_on_where_the_planned_one_is_in_doubt(shop, waiting):
+    yesterday = shop.now.date() - timedelta(days=1)
+    shop.act(
+        lambda s, by: materials.add_lot(s, by, material=_adhesive(s), label="A-2", count=9, expires_on=yesterday).id
+    )
+    _aside(shop, "A-1")
+    assert shop.read(lambda s: prints(s, waiting)[0].set_aside_reason) is None
+    with pytest.raises(Refused, match="Lot A-1 was set aside: lumpy; choose another"):
+        _start(shop, waiting)
+    with pytest.raises(Refused, match="no adhesive"):
+        _start(shop, waiting, lot="P-1")
+    with pytest.raises(Refused, match="A-2 was to be used before") as refused:
+        _start(shop, waiting, lot="A-2")
+    assert refused.value.field == "reason-expiry"
+    _start(shop, waiting, lot="A-2", reasons={"reason-expiry": "a strip of it held on scrap"})
+    _aside(shop, "A-2")
+    shop.sign(waiting, "adhesive")
+    piece = shop.read(lambda s: prints(s, waiting)[0])
+    assert piece.set_aside_reason == "lot A-2: lumpy", "it was in the rollers when the doubt came"
+    assert shop.read(lambda s: materials.left(s, one(s, Lot, label="A-2"))) == 8
+    asked = shop.read(lambda s: {row.reason for row in bench.records_of(s, prints(s, waiting)[0].sheet)})
+    assert "a strip of it held on scrap" in asked
 
 
 def test_a_name_that_is_taken_off_a_machine_stops_that_person_at_once(shop, waiting):

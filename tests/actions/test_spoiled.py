@@ -154,6 +154,7 @@ def _release(shop, who="Olga", reason="seen in daylight: clear"):
 
 def test_a_released_lot_serves_again_and_lets_its_own_prints_go_on(shop):
     code = shop.ready(quantity=2)
+    shop.sign(code, "print")
     _aside(shop)
     _aside(shop, "P-1", "damp")
     _release(shop)

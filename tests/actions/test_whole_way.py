@@ -169,11 +169,18 @@ def test_withdrawing_a_pitch_sets_aside_exactly_its_prints_that_have_not_left(sh
 
 
 def test_a_lot_that_is_set_aside_takes_its_prints_along(shop):
-    code = shop.ready()
+    printed, planned = shop.ready(), shop.ready()
+    shop.sign(printed, "print")
     shop.act(
         lambda session, by: materials.set_lot_aside(session, by, lot=one(session, Lot, label="P-1"), reason="damp")
     )
-    assert "damp" in shop.read(lambda session: prints(session, code)[0].set_aside_reason)
+    assert "damp" in shop.read(lambda session: prints(session, printed)[0].set_aside_reason)
+    assert shop.read(lambda session: prints(session, planned)[0].set_aside_reason) is None, "nothing is made of it yet"
+    with pytest.raises(Refused, match="Lot P-1 was set aside: damp; choose another lot"):
+        shop.sign(planned, "print")
+    assert shop.read(
+        lambda session: [row["serial"] for row in trace.of_lot(session, one(session, Lot, label="P-1"))["prints"]]
+    ) == [shop.read(lambda session: prints(session, printed)[0].serial)]
 
 
 def test_sheets_are_used_up_once_each_when_they_are_really_used(shop):

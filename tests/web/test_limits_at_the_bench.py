@@ -4,9 +4,10 @@ import html
 import re
 from datetime import UTC, datetime
 
-from logbook.actions import machines, runs, sheets
+from logbook.actions import machines, materials, runs, sheets
 from logbook.background.compute import work_on
 from logbook.records.floor import Print, Run, Sheet
+from logbook.records.materials import Lot
 from support.small_shop import job, one, prints
 
 
@@ -121,3 +122,16 @@ def test_what_is_no_number_is_said_beside_its_field(desk, office):
     page = desk.post(f"/sheet/{sheet}/sign/print", data={"print-scale": "about 100"}).get_data(as_text=True)
     assert 'id="print-scale-fault"' in page
     assert "&#39;about 100&#39; is not a number in mm." in page
+
+
+def test_before_the_rollers_the_adhesive_is_named_and_one_in_doubt_is_not_offered(desk, office):
+    code = office.ready()
+    sheet = _sheet(office, code)
+    office.act(lambda s, by: materials.add_lot(s, by, material=one(s, Lot, label="A-1").material, label="A-2").id)
+    office.act(lambda session, _: setattr(one(session, Sheet, code=sheet), "stage", "adhesive"))
+    page = desk.get(f"/sheet/{sheet}").get_data(as_text=True)
+    assert re.findall(r">film, (A-\d)", page.split('name="adhesive_lot"')[1]) == ["A-1", "A-2"], "the planned one first"
+    office.act(lambda s, _: setattr(one(s, Lot, label="A-1"), "set_aside_reason", "lumpy"))
+    page = desk.get(f"/sheet/{sheet}").get_data(as_text=True)
+    assert "Lot A-1 was set aside: lumpy; choose another lot." in page
+    assert re.findall(r">film, (A-\d)", page.split('name="adhesive_lot"')[1]) == ["A-2"]

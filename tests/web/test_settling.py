@@ -9,11 +9,11 @@ from logbook.records.materials import Lot
 from logbook.records.pitch import PitchOnRecord
 from support.small_shop import one, prints
 
-DAMP, WITHDRAWN = "lot P-1: damp", "its pitch was withdrawn: wrong paper"
+DAMP, WITHDRAWN = "lot L-1: damp", "its pitch was withdrawn: wrong paper"
 
 
 def _damp(session, by):
-    materials.set_lot_aside(session, by, lot=one(session, Lot, label="P-1"), reason="damp")
+    materials.set_lot_aside(session, by, lot=one(session, Lot, label="L-1"), reason="damp")
 
 
 def _withdraw(session, by):

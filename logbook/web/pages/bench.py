@@ -9,7 +9,7 @@ from wtforms import DateField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import bench as actions
-from logbook.actions import doubts, leaving, onpaper, strips, takingback, trace, writtenoff
+from logbook.actions import doubts, gluelots, leaving, onpaper, strips, takingback, trace, writtenoff
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
 from logbook.engine.strip import BANDS
@@ -21,7 +21,7 @@ from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules.defects import cause_words
-from logbook.rules.findings import REASON_FIELD, Strength
+from logbook.rules.findings import REASON_FIELD, Finding, Strength
 from logbook.rules.stages import ROLLER_STAGES, undoing
 from logbook.rules.steplist import Stage
 from logbook.rules.traits import ways_of_working
@@ -66,6 +66,7 @@ class RollersForm(BenchForm):
         [MAYBE, TextLength(max=200)],
         description="Only when nobody helps at powered rollers.",
     )
+    adhesive_lot = SelectField("Adhesive lot", [MAYBE], validate_choice=False)
 
 
 Photos = Sequence[tuple[str, Intake]]
@@ -197,14 +198,28 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
     listed = choices.machines(session, "laminator")
     form.machine.choices = sorted(listed, key=lambda one: one[0] not in runnable)
     form.helper.choices = _helpers(session)
+    sheet = values["sheet"]
+    assert isinstance(sheet, Sheet)
+    glue = _offer_glue(session, form, sheet) if sheet.stage == "adhesive" else []
     return page(
         "rollers_before.html",
         form=form,
         covering=_covering(session, form),
         machine_findings=laminators,
+        glue=glue,
+        asks=[one for one in glue if one.strength is Strength.ASK],
         runnable=runnable,
         **values,
     )
+
+
+def _offer_glue(session: Session, form: RollersForm, sheet: Sheet) -> list[Finding]:
+    """The lots of adhesive, the planned one first; what speaks against the one that is chosen."""
+    planned = sheet.adhesive_lot.code if sheet.adhesive_lot else ""
+    offered = [*choices.lots(session, "adhesive"), choices.NONE]
+    form.adhesive_lot.choices = sorted(offered, key=lambda one: one[0] != planned)
+    chosen = by_code(session, Lot, form.adhesive_lot.data) if form.adhesive_lot.data else sheet.adhesive_lot
+    return gluelots.findings(session, actor(), chosen)
 
 
 def _cards(session: Session, stage: Stage) -> list[Caution]:
@@ -295,6 +310,8 @@ def _start_rollers(session: Session, by: Actor, code: str, form: RollersForm) ->
             alone_with=form.alone_with.data or "",
             ticks=ticks,
             helper=by_code(session, Person, form.helper.data) if form.helper.data else None,
+            adhesive_lot=by_code(session, Lot, form.adhesive_lot.data) if form.adhesive_lot.data else None,
+            reasons=_reasons(),
         ),
     )
 

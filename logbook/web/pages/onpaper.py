@@ -17,6 +17,7 @@ from logbook.actions.pictures import Intake
 from logbook.records.audit import Actor
 from logbook.records.floor import Print, Sheet
 from logbook.records.machines import Machine, RollerSession
+from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules.findings import REASON_FIELD, Strength
@@ -56,6 +57,7 @@ class RollersPaperForm(PaperForm):
         [MAYBE, TextLength(max=200)],
         description="Only when nobody helped at powered rollers.",
     )
+    adhesive_lot = SelectField("Adhesive lot", [MAYBE], validate_choice=False)
     read_at = DateTimeLocalField("Read and set up at", [NEEDED])
     covered_by = SelectField(
         "Safety ticks",
@@ -130,6 +132,7 @@ def _offer(session: Session, form: PaperForm) -> None:
         return
     form.machine.choices = [("", "choose"), *choices.machines(session, "laminator")]
     form.helper.choices = [("", "nobody: worked alone"), *people]
+    form.adhesive_lot.choices = [("", "as planned"), *choices.lots(session, "adhesive", in_doubt=True)]
     form.covered_by.choices = [
         ("", "were given for this sheet, below"),
         *(
@@ -204,6 +207,7 @@ def _set_up(session: Session, form: RollersPaperForm, sheet: Sheet, said: onpape
         ticks={} if covered else {one.key: _tick(session, one.key) for one in steps if one.safety},
         plain=frozenset(one.key for one in steps if not one.safety and request.form.get(one.key)),
         covered_by=covered,
+        adhesive_lot=by_code(session, Lot, form.adhesive_lot.data) if form.adhesive_lot.data else None,
     )
 
 

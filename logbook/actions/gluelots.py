@@ -1,0 +1,31 @@
+"""The adhesive that is really brought on: named where the rollers are set up, whatever was planned for the job."""
+
+from collections.abc import Sequence
+
+from sqlalchemy.orm import Session
+
+from logbook.actions.strengths import weigh
+from logbook.records.audit import Actor
+from logbook.records.floor import Sheet
+from logbook.records.materials import Lot
+from logbook.refusals import Refused
+from logbook.rules import signing
+from logbook.rules.findings import Finding
+
+
+def findings(session: Session, by: Actor, lot: Lot | None) -> list[Finding]:
+    """What speaks against bringing this lot on now; ``by`` tells the day."""
+    return weigh(session, signing.lot_now(lot.label, lot.set_aside_reason, lot.expires_on, today=by.day)) if lot else []
+
+
+def lay(sheets: Sequence[Sheet], lot: Lot | None) -> dict[str, dict[str, str | None]]:
+    """Write the lot down on the sheets; None leaves what was planned. What changed, as the trail tells it by "old"."""
+    if lot is None:
+        return {}
+    if lot.material.kind != "adhesive":
+        raise Refused(f"Lot {lot.label} is {lot.material.name}: no adhesive.", field="adhesive_lot")
+    was = {sheet.code: sheet.adhesive_lot.code if sheet.adhesive_lot else None for sheet in sheets}
+    for sheet in sheets:
+        sheet.adhesive_lot = lot
+    changed = {code: old for code, old in was.items() if old != lot.code}
+    return {"adhesive lots": changed} if changed else {}
