@@ -18,7 +18,7 @@ def checks_that_stand(session: Session, machine: Machine, most: int) -> list[Mac
         select(MachineCheck)
         .outerjoin(CheckWithdrawal)
         .where(MachineCheck.machine_id == machine.id, MachineCheck.passed, CheckWithdrawal.id.is_(None))
-        .order_by(MachineCheck.id.desc())
+        .order_by(MachineCheck.at.desc(), MachineCheck.id.desc())
     )
     return list(session.execute(standing.limit(most)).scalars())
 

@@ -23,7 +23,7 @@ from logbook.engine import distance, drift, forecast
 from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, record
 from logbook.records.forecasts import ForecastSource
-from logbook.records.machines import MachineEvent
+from logbook.records.machines import MachineEvent, event_came_at
 from logbook.records.materials import Material
 from logbook.records.orders import Job
 from logbook.records.pitch import PitchChart, PitchOnRecord
@@ -213,7 +213,7 @@ def _pairing(
         MachineEvent.mode_code.in_(("", row.mode.code)),
     )
     if at is not None:
-        events = events.where(MachineEvent.at <= at)
+        events = events.where(event_came_at() <= at)
     return forecast.Pairing(
         lens_lot=row.lens_lot.code,
         nominal_lpi=float(row.lens_lot.material.nominal_lpi or 0),

@@ -2,14 +2,18 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import Session
 
+from logbook.actions import doubts
 from logbook.actions.finding import ref
 from logbook.actions.machines import BACK, end_sessions
+from logbook.actions.standing import runs_of
 from logbook.records.audit import Act, Actor, record
-from logbook.records.machines import Machine, MachineEvent, PrinterMode
+from logbook.records.floor import Print, Run, Sheet, StepRecord, stands
+from logbook.records.machines import Machine, MachineEvent, PrinterMode, event_came_at
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.refusals import Refused
 from logbook.rules import history
@@ -26,10 +30,12 @@ def note_event(
     note: str,
     effect: str = "",
     mode: PrinterMode | None = None,
+    happened_at: datetime | None = None,
 ) -> MachineEvent:
     """Something happened to the machine: it ends, or puts in question, what was found out about it before.
 
     ``effect`` on the pitches found before, see ``rules.history``; ``mode``: only those of this mode of a printer.
+    ``happened_at``: where that was earlier than now; what was printed since with a pitch that it ends is set aside.
     After a repair or a service the machine is out of use until ``back_into_use`` says what was done and proven.
     """
     effect = history.effect_on_pitches(machine.kind, what, effect)
@@ -37,9 +43,12 @@ def note_event(
         raise Refused("Write down what happened, in one line.", field="note")
     if mode is not None and mode.machine_id != machine.id:
         raise Refused("Choose one of this printer's own modes.", field="mode")
+    if happened_at is not None and happened_at > by.now:
+        raise Refused("That time has not come yet.", field="happened_at")
     event = MachineEvent(
         machine_id=machine.id,
         at=by.now,
+        happened_at=happened_at,
         person_id=by.person_id,
         what=what,
         note=note.strip(),
@@ -51,6 +60,7 @@ def note_event(
     session.flush()
     touched = [ref(machine), *([ref(mode)] if mode else []), *_consequences(session, by, machine, event)]
     told = {"what": what, "note": event.note, "pitches": effect, "mode": mode.name if mode else ""}
+    told |= {"happened at": happened_at.isoformat()} if happened_at else {}
     record(session, by, Act("machine event", touched, new=told))
     return event
 
@@ -60,6 +70,10 @@ def _consequences(session: Session, by: Actor, machine: Machine, event: MachineE
     touched = [ref(pitch) for pitch in pitches_before(session, event)] if event.new_scale else []
     if event.new_scale:
         touched += [ref(test) for test in _give_up_tests(session, event)]
+        printed = printed_since(session, event)
+        touched += [ref(piece) for piece in printed]
+        if event.ends_pitches:
+            doubts.set_aside(printed, f"printed after the {said(event)} of {machine.name} with a pitch from before")
     if event.what in history.NEEDS_RECORD:
         why = f"{event.what}: {event.note}; not yet written down what was done and proven"
         machine.out_of_use_reason = f"{machine.out_of_use_reason}; {why}" if machine.out_of_use_reason else why
@@ -78,10 +92,23 @@ def _of_its_modes(session: Session, event: MachineEvent) -> list[int]:
 def pitches_before(session: Session, event: MachineEvent) -> list[PitchOnRecord]:
     """The pitches that stand and were found before an event, which puts them in question."""
     found = select(PitchOnRecord).where(
-        PitchOnRecord.mode_id.in_(_of_its_modes(session, event)), PitchOnRecord.known_since < event.at
+        PitchOnRecord.mode_id.in_(_of_its_modes(session, event)), PitchOnRecord.known_since < event.came_at
     )
     rows = session.execute(found.order_by(PitchOnRecord.id)).scalars()
     return [row for row in rows if row.withdrawal is None]
+
+
+def printed_since(session: Session, event: MachineEvent) -> list[Print]:
+    """What was printed between an event and its being noted, with a pitch that it ends or puts in question."""
+    pitches = [pitch.id for pitch in pitches_before(session, event)]
+    if event.happened_at is None or not pitches:
+        return []
+    signed = select(StepRecord.sheet_id).where(
+        StepRecord.step_key == "print-sign", StepRecord.at >= event.came_at, StepRecord.at <= event.at, stands()
+    )
+    runs = select(Run.id).where(runs_of(*pitches), Run.mode_id.in_(_of_its_modes(session, event)))
+    found = select(Print).join(Sheet, Print.sheet_id == Sheet.id).where(Sheet.id.in_(signed), Sheet.run_id.in_(runs))
+    return list(session.execute(found.order_by(Print.id)).scalars())
 
 
 def _give_up_tests(session: Session, event: MachineEvent) -> list[PitchTest]:
@@ -89,7 +116,7 @@ def _give_up_tests(session: Session, event: MachineEvent) -> list[PitchTest]:
     under_way = select(PitchTest).where(
         PitchTest.state == "open",
         PitchTest.mode_id.in_(_of_its_modes(session, event)),
-        PitchTest.id.in_(select(PitchChart.test_id)),
+        PitchTest.id.in_(select(PitchChart.test_id).where(PitchChart.made_at <= event.came_at)),
     )
     given_up = list(session.execute(under_way.order_by(PitchTest.id)).scalars())
     for test in given_up:
@@ -101,7 +128,7 @@ def in_question(pitch: PitchOnRecord) -> ColumnElement[bool]:
     """The condition that an event came after a pitch was found, and concerns its mode."""
     of_mode = MachineEvent.mode_code.in_(("", pitch.mode.code))
     return (MachineEvent.machine_id == pitch.mode.machine_id) & MachineEvent.new_scale & of_mode & (
-        MachineEvent.at > pitch.known_since
+        event_came_at() > pitch.known_since
     )
 
 
@@ -115,7 +142,7 @@ def since(session: Session, pitch: PitchOnRecord) -> MachineEvent | None:
 
 def said(event: MachineEvent) -> str:
     """An event in a sentence about a pitch."""
-    return f"{event.what} on {event.at.astimezone():%Y-%m-%d}"
+    return f"{event.what} on {event.came_at.astimezone():%Y-%m-%d}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,12 +153,15 @@ class Told:
     ends: str
     pitches: Sequence[PitchOnRecord] = ()
     more: int = 0
+    printed: Sequence[Print] = ()
 
 
 def told(session: Session, machine: Machine) -> list[Told]:
     """The history of a machine, newest first."""
     rows = session.execute(
-        select(MachineEvent).where(MachineEvent.machine_id == machine.id).order_by(MachineEvent.id.desc())
+        select(MachineEvent)
+        .where(MachineEvent.machine_id == machine.id)
+        .order_by(event_came_at().desc(), MachineEvent.id.desc())
     ).scalars()
     return [_told(session, machine, event) for event in rows]
 
@@ -142,7 +172,8 @@ def _told(session: Session, machine: Machine, event: MachineEvent) -> Told:
     concerned = pitches_before(session, event)
     only = next((f" of {mode.name}" for mode in machine.modes if mode.code == event.mode_code), "")
     words = "no pitch{} found before it serves any more" if event.ends_pitches else "pitches{} found before it ask"
-    return Told(event, words.format(only), concerned[:MOST_SHOWN], max(0, len(concerned) - MOST_SHOWN))
+    more = max(0, len(concerned) - MOST_SHOWN)
+    return Told(event, words.format(only), concerned[:MOST_SHOWN], more, printed_since(session, event))
 
 
 def _ended_check(machine: Machine, event: MachineEvent) -> bool:

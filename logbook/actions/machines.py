@@ -14,14 +14,22 @@ from logbook.actions.finding import ref
 from logbook.lengths import Length
 from logbook.manner import may_be_thousands
 from logbook.records.audit import Act, Actor, record
-from logbook.records.machines import Authorisation, Machine, MachineCheck, MachineEvent, PrinterMode, RollerSession
+from logbook.records.machines import (
+    Authorisation,
+    Machine,
+    MachineCheck,
+    MachineEvent,
+    PrinterMode,
+    RollerSession,
+    event_came_at,
+)
 from logbook.records.people import Person
 from logbook.refusals import Refused
-from logbook.rules.history import ends_check
+from logbook.rules.history import NEEDS_RECORD, ends_check
 from logbook.rules.machinecheck import CheckItem
 from logbook.rules.rollers import MachineFacts, WorkerFacts
 
-BACK = "back into use"
+OUT, BACK = "out of use", "back into use"
 FACT_FIELDS = ("manual", "freeing_procedure", "stop_position", "isolator", "competent_role", "last_inspection")
 
 
@@ -127,23 +135,46 @@ def check_machine(
     session: Session, by: Actor, *, machine: Machine, items: Sequence[CheckItem], answers: Mapping[str, str]
 ) -> MachineCheck:
     """The daily check: "yes" or "no" for every question, numbers where they were read. A "no" puts it out of use."""
-    values = {item.key: _answer(item, answers.get(item.key, "").strip()) for item in items}
-    failed = [item.text for item in items if values[item.key] == "no"]
-    check = MachineCheck(
-        machine_id=machine.id,
-        person_id=by.person_id,
-        at=by.now,
-        passed=not failed,
-        answers=json.dumps({item.text: values[item.key] for item in items}, ensure_ascii=False),
-    )
+    values, failed = answered(items, answers)
+    check = kept_check(machine, items, values, passed=not failed, person_id=by.person_id, at=by.now)
     session.add(check)
-    ended = []
-    if failed:
-        machine.out_of_use_reason = f"daily check, answered no: {' '.join(failed)}"
-        ended = end_sessions(session, by, machine)
+    ended = failed_check(session, by, machine, failed) if failed else []
     told = {"answers": values, "passed": not failed}
     record(session, by, Act("machine checked", [ref(machine), *ended], new=told, meaning="checked"))
     return check
+
+
+def answered(items: Sequence[CheckItem], answers: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
+    """What a check answers, by the keys of its lines, and the lines that were answered no; Refused where one is not."""
+    values = {item.key: _answer(item, answers.get(item.key, "").strip()) for item in items}
+    return values, [item.text for item in items if values[item.key] == "no"]
+
+
+def kept_check(
+    machine: Machine,
+    items: Sequence[CheckItem],
+    values: Mapping[str, str],
+    *,
+    passed: bool,
+    person_id: int | None,
+    at: datetime,
+) -> MachineCheck:
+    """A check as it is kept, with the words of its lines."""
+    told = json.dumps({item.text: values[item.key] for item in items}, ensure_ascii=False)
+    return MachineCheck(machine_id=machine.id, person_id=person_id, at=at, passed=passed, answers=told)
+
+
+def failed_check(session: Session, by: Actor, machine: Machine, failed: Sequence[str]) -> list[str]:
+    """What was answered no puts the machine out of use; part of another act. Returns what was ended by that."""
+    return _block(session, by, machine, f"daily check, answered no: {' '.join(failed)}")
+
+
+def _block(session: Session, by: Actor, machine: Machine, reason: str) -> list[str]:
+    """Out of use from now on, on record in the machine's history; a reason that stood before stays beside it."""
+    known = machine.out_of_use_reason
+    machine.out_of_use_reason = f"{known}; {reason}" if known else reason
+    session.add(MachineEvent(machine_id=machine.id, at=by.now, person_id=by.person_id, what=OUT, note=reason))
+    return end_sessions(session, by, machine)
 
 
 def _answer(item: CheckItem, value: str) -> str:
@@ -166,9 +197,8 @@ def take_out_of_use(session: Session, by: Actor, *, machine: Machine, reason: st
     """Block the machine's steps. This record does not stop the machine: isolate it."""
     if not reason.strip():
         raise Refused("Say what is wrong with it.", field="reason")
-    machine.out_of_use_reason = reason.strip()
-    ended = end_sessions(session, by, machine)
-    record(session, by, Act("machine out of use", [ref(machine), *ended], reason=machine.out_of_use_reason))
+    ended = _block(session, by, machine, reason.strip())
+    record(session, by, Act("machine out of use", [ref(machine), *ended], reason=reason.strip()))
 
 
 def end_sessions(session: Session, by: Actor, machine: Machine) -> list[str]:
@@ -281,20 +311,36 @@ def is_minor(person: Person, today: date) -> bool:
 def last_check(machine: Machine) -> MachineCheck | None:
     """The newest daily check of a machine; None before the first."""
     return _session_of(machine).execute(
-        select(MachineCheck).where(MachineCheck.machine_id == machine.id).order_by(MachineCheck.id.desc()).limit(1)
+        select(MachineCheck)
+        .where(MachineCheck.machine_id == machine.id)
+        .order_by(MachineCheck.at.desc(), MachineCheck.id.desc())
+        .limit(1)
     ).scalar_one_or_none()
 
 
 def machine_facts_then(machine: Machine, then: datetime) -> MachineFacts:
-    """A machine as the rules saw it at an earlier time: by the check that stood then.
-
-    Whether it was out of use then is not kept: one that is out of use now counts as out of use.
-    """
+    """A machine as the rules saw it at an earlier time: by the check that stood then, and whether it was in use."""
     day = then.astimezone().date()
     before = [one for one in machine.checks if one.at <= then and one.at.astimezone().date() == day]
     last = before[-1] if before else None
     held = last is not None and last.passed and not last.withdrawal and not _changed_since(machine, last, until=then)
-    return replace(machine_facts(machine), check_passed=held)
+    return replace(machine_facts(machine), check_passed=held, out_of_use=out_of_use_then(machine, then))
+
+
+def out_of_use_then(machine: Machine, then: datetime) -> str | None:
+    """Why a machine was out of use at an earlier time; None where it was in use.
+
+    One whose going out was not noted, as in shops of before such notes, counts as out of use until it came back.
+    """
+    came = event_came_at()
+    wanted = select(MachineEvent).where(
+        MachineEvent.machine_id == machine.id, MachineEvent.what.in_((OUT, BACK, *NEEDS_RECORD))
+    )
+    turns = list(_session_of(machine).execute(wanted.order_by(came, MachineEvent.id)).scalars())
+    if machine.out_of_use_reason and (not turns or turns[-1].what == BACK):
+        return machine.out_of_use_reason
+    before = [one for one in turns if one.came_at <= then]
+    return f"{before[-1].what}: {before[-1].note}" if before and before[-1].what != BACK else None
 
 
 def _session_of(machine: Machine) -> Session:
@@ -305,9 +351,9 @@ def _session_of(machine: Machine) -> Session:
 
 def _changed_since(machine: Machine, check: MachineCheck, *, until: datetime | None = None) -> bool:
     """Whether something was done to the machine after a check, so that it says nothing any more."""
-    done = select(MachineEvent.what).where(MachineEvent.machine_id == machine.id, MachineEvent.at >= check.at)
+    done = select(MachineEvent.what).where(MachineEvent.machine_id == machine.id, event_came_at() >= check.at)
     if until is not None:
-        done = done.where(MachineEvent.at <= until)
+        done = done.where(event_came_at() <= until)
     return any(ends_check(machine.kind, what) for what in _session_of(machine).execute(done.distinct()).scalars())
 
 

@@ -2,7 +2,7 @@
 
 from datetime import date, datetime
 
-from sqlalchemy import ForeignKey, String, Text
+from sqlalchemy import ColumnElement, ForeignKey, String, Text, func
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from logbook.lengths import Length
@@ -35,7 +35,7 @@ class Machine(Coded, Base):
     out_of_use_reason: Mapped[str | None] = mapped_column(Text)
 
     modes: Mapped[list["PrinterMode"]] = relationship(back_populates="machine", order_by="PrinterMode.id")
-    checks: Mapped[list["MachineCheck"]] = relationship(order_by="MachineCheck.id")
+    checks: Mapped[list["MachineCheck"]] = relationship(order_by="MachineCheck.at, MachineCheck.id")
 
 
 class PrinterMode(Coded, Base):
@@ -63,6 +63,10 @@ class MachineCheck(Base):
     answers: Mapped[str] = mapped_column(Text)
     """JSON: question to yes or no."""
     passed: Mapped[bool]
+    entered_by: Mapped[str] = mapped_column(String(120), default="", server_default="")
+    """Whoever took it over from paper; empty where it was answered on screen."""
+    page_sha256: Mapped[str] = mapped_column(String(64), default="", server_default="")
+    """The photograph of its page."""
 
     person: Mapped[Person] = relationship()
     withdrawal: Mapped["CheckWithdrawal | None"] = relationship(back_populates="check", lazy="joined")
@@ -89,6 +93,9 @@ class MachineEvent(Base):
 
     machine_id: Mapped[int] = mapped_column(ForeignKey("machine.id"), index=True)
     at: Mapped[datetime] = mapped_column(UtcTime)
+    """When it was noted."""
+    happened_at: Mapped[datetime | None] = mapped_column(UtcTime)
+    """When it happened; None: when it was noted."""
     person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     what: Mapped[str] = mapped_column(String(40))
     note: Mapped[str] = mapped_column(Text, default="")
@@ -100,6 +107,16 @@ class MachineEvent(Base):
     """Of a printer: the one mode that it concerns; empty for all of them."""
 
     person: Mapped[Person] = relationship()
+
+    @property
+    def came_at(self) -> datetime:
+        """When it happened."""
+        return self.happened_at or self.at
+
+
+def event_came_at() -> ColumnElement[datetime]:
+    """The same in a query."""
+    return func.coalesce(MachineEvent.happened_at, MachineEvent.at)
 
 
 class Authorisation(Base):

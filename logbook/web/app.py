@@ -37,6 +37,7 @@ from logbook.web.pages import (
     numbers,
     onpaper,
     orders,
+    papercheck,
     papers,
     pitch,
     places,
@@ -88,7 +89,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
         tracing, papers, files, texts, ghosting, depth, steps, mounting, forecasts,
         lenses, align, erasing, arriving, takeback, places, staff, onpaper, prooflinks, verdicts,
-        lotpapers, leaks,
+        lotpapers, leaks, papercheck,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(with_headers)

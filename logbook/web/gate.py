@@ -19,14 +19,15 @@ from logbook.web import keptforms, tablets
 
 COOKIE = "bench-sign-in"
 UPLOADS = {"orders.new", "jobs.add_pictures", "jobs.replace", "tracing.by_file", "bench.sign_sheet", "bench.sign_piece",
-           "onpaper.take_over"}  # fmt: skip
+           "onpaper.take_over", "papercheck.take_over", "verdicts.of_print", "verdicts.of_sheet",
+           "lotpapers.attach"}  # fmt: skip
 """Endpoints that take files, for signed-in people only; everywhere else a request is small."""
 PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static", "places.enrol"}
 OF_ONES_OWN = {"entry.sign_out", "shop.units", "shop.password", "tracing.by_file"}
 """What a viewer sends, too: about oneself, or a question that writes nothing."""
 FOR_WRITING = {
     "orders.new", "orders.add_job", "jobs.materials", "jobs.pitch", "jobs.change", "jobs.midway", "mounting.begin",
-    "onpaper.take_over",
+    "onpaper.take_over", "papercheck.take_over",
     "pitch.new", "pitch.carry", "stock.new", "stock.new_lot", "reorders.of_order", "reorders.of_job", "quotes.new",
 }  # fmt: skip
 """Pages that are forms and nothing else: no use to somebody who only looks."""

@@ -20,7 +20,8 @@ RECORDS = {
     "bench.place_list", "bench.sheet", "bench.piece", "bench.sign_sheet", "bench.sign_piece", "bench.sign_several",
     "bench.rollers", "bench.left_rollers", "bench.strip", "bench.leave", "verdicts.of_print", "takeback.take_back",
     "verdicts.of_sheet",
-    "onpaper.begin", "onpaper.take_over", "machines.machine", "machines.check", "machines.out_of_use",
+    "onpaper.begin", "onpaper.take_over", "papercheck.take_over",
+    "machines.machine", "machines.check", "machines.out_of_use",
 }  # fmt: skip
 """Endpoints where a tablet's person works: as an operator."""
 SHOWS = {

@@ -43,6 +43,7 @@ from logbook.actions import (
     onpaper,
     orders,
     outputs,
+    paperchecks,
     papers,
     people,
     pictures,
@@ -93,8 +94,10 @@ from support.small_shop import SmallShop, job, one, prints, small_shop, standing
 NO_ENTRY = {
     "backups.begin": "noted when it ends",
     "jobs.keep_materials": "part of a choice",
+    "gluelots.findings": "looks only",
     "heirlooms.heirloom": "looks only",
     "machines.end_sessions": "part of taking a machine out of use",
+    "machines.failed_check": "part of a check",
     "onpaper.expect_times": "looks only",
     "orders.new_job": "part of an order",
     "orders.new_order": "part of an order",
@@ -680,6 +683,7 @@ def _bench(told: Story, code: str, folder: Any) -> None:
     sign("print")
     sign("dry")
     told.shop.check_machine()
+    _check_from_paper(told)
     _from_paper(told, code)
     told.tell("bench.start_rollers", lambda session, by: rollers(session, by, "adhesive"))
     told.tell(
@@ -714,6 +718,21 @@ def _from_paper(told: Story, code: str) -> None:
             rollerpages.take_over(session, by, sheet=sheet, page=page, set_up=set_up)
 
         told.tell("rollerpages.take_over", take_over)
+
+
+def _check_from_paper(told: Story) -> None:
+    store = told.shop.shop.store
+    with PHOTOGRAPHS[0].open("rb") as stream, pictures.received(store, [("check.jpg", stream)]) as taken:
+        told.tell(
+            "paperchecks.take_over",
+            lambda session, by: paperchecks.take_over(
+                session,
+                by,
+                machine=one(session, Machine, name="Wheel"),
+                items=[],
+                page=paperchecks.CheckPage(_person(session, "Otto"), by.now, taken[0], store, {}),
+            ),
+        )
 
 
 def _take_back(told: Story) -> None:

@@ -1,6 +1,7 @@
 """A machine's history: what each entry ends, what is asked since, and the record after a repair or a service."""
 
 import json
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
@@ -12,16 +13,19 @@ from logbook.records.machines import Machine, MachineEvent
 from logbook.records.pitch import PitchChart, PitchOnRecord
 from logbook.refusals import Refused
 from logbook.rules.history import EVENTS
-from support.small_shop import job, one, standing
+from support.small_shop import job, one, prints, standing
 
 PROVEN = machinehistory.Proofs(stops=True, guards=True, test_piece=True)
 
 
-def _note(shop, name, what, *, effect="", mode=None, note="by the book"):
+def _note(shop, name, what, *, effect="", mode=None, note="by the book", ago=None):
     def work(session, by):
         row = one(session, Machine, name=name)
         chosen = row.modes[mode] if mode is not None else None
-        machinehistory.note_event(session, by, machine=row, what=what, note=note, effect=effect, mode=chosen)
+        then = by.now - ago if ago else None
+        machinehistory.note_event(
+            session, by, machine=row, what=what, note=note, effect=effect, mode=chosen, happened_at=then
+        )
 
     shop.act(work)
 
@@ -219,3 +223,46 @@ def test_the_history_says_of_each_entry_which_pitches_it_concerns(shop):
         ("service", "pitches found before it ask", 1),
         ("note", "", 0),
     ]
+
+
+@pytest.mark.parametrize(("effect", "held"), [("ends", True), ("new scale", False)])
+def test_what_was_printed_before_an_event_was_noted_is_listed_and_held_where_no_pitch_serves(shop, effect, held):
+    before, after = shop.ready(), shop.ready()
+    shop.sign(before, "print")
+    shop.wait(hours=48)
+    shop.sign(after, "print")
+    shop.wait(hours=24)
+    _note(shop, "Printer", "head change", effect=effect, ago=timedelta(hours=30))
+    told = shop.read(lambda session: machinehistory.told(session, one(session, Machine, name="Printer")))
+    assert [piece.job.code for piece in told[0].printed] == [after]
+    doubts = shop.read(lambda s: [prints(s, code)[0].set_aside_reason for code in (before, after)])
+    assert doubts[0] is None
+    assert (doubts[1] is not None and "printed after the head change" in doubts[1]) == held
+    with pytest.raises(Refused, match="not come yet"):
+        _note(shop, "Printer", "note", ago=timedelta(hours=-1))
+
+
+def test_a_pitch_found_after_an_event_that_was_noted_late_stands(shop):
+    code = shop.order(customer="")
+    _note(shop, "Printer", "head change", effect="ends", ago=timedelta(days=3650))
+    assert _against(shop, code) == set()
+
+
+def test_times_out_of_use_stay_in_the_history_and_are_judged_by_their_own_time(shop):
+    def rollers(session):
+        return one(session, Machine, name="Rollers")
+
+    times = [shop.now]
+    for reason in ("the stop sticks", "a bearing is hot"):
+        shop.wait(hours=1)
+        shop.act(
+            lambda s, by, reason=reason: machines.take_out_of_use(s, by, machine=rollers(s), reason=reason)
+        )
+        times.append(shop.now)
+    shop.wait(hours=1)
+    _back(shop, "Rollers")
+    times.append(shop.now)
+    then = shop.read(lambda s: [machines.machine_facts_then(rollers(s), time).out_of_use for time in times])
+    assert then == [None, "out of use: the stop sticks", "out of use: a bearing is hot", None]
+    told = shop.read(lambda s: [one.event.what for one in machinehistory.told(s, rollers(s))])
+    assert told == ["back into use", "out of use", "out of use"]

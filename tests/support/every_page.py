@@ -65,7 +65,7 @@ NOT_PAGES = {
 """Endpoints that answer a GET with a file, a picture, data or a redirect."""
 BEFORE_SIGN_IN = {"entry.found": "/found", "entry.sign_in": "/sign-in"}
 """Pages for people whom the logbook does not know yet."""
-BENCH_PAGES = ("bench.", "places.here", "places.enrol", "onpaper.")
+BENCH_PAGES = ("bench.", "places.here", "places.enrol", "onpaper.", "papercheck.")
 """Pages of the bench begin with one of these: hands there are inky, gloved or in a hurry."""
 
 PAPERS = ("papers.",)
@@ -225,6 +225,7 @@ def _stores(session: Session) -> Faces:
         "stock.lot": {"": f"/lot/{_first(session, Lot).code}", "aside": f"/lot/{aside.code}"},
         "machines.listing": _one("/machines"),
         "machines.new": _one("/machines/new"),
+        "papercheck.take_over": _one(f"/machine/{_machines(session)['set'].code}/check-from-paper"),
         "machines.machine": {face: f"/machine/{row.code}" for face, row in _machines(session).items()},
     }
 

@@ -12,7 +12,7 @@ from support.small_shop import small_shop
 
 PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static", "places.enrol"}
 FOR_OWNERS = {
-    "machines.new", "machines.facts", "machines.authorise", "machines.back", "stock.release",
+    "machines.new", "machines.facts", "machines.authorise", "machines.unauthorise", "machines.back", "stock.release",
     "shop.facts", "shop.rules", "shop.add_person", "shop.check_record", "texts.wording",
     "status.set_up", "erasing.customer", "erasing.pictures", "ghosting.figures", "numbers.overview", "numbers.as_csv",
     "arriving.arriving", "arriving.look", "arriving.take", "steps.stage",
@@ -93,7 +93,7 @@ def test_a_viewer_is_kept_out_of_pages_that_are_forms_and_of_nothing_else(app, s
     } - FOR_OWNERS
     assert kept_out == {
         "orders.new", "orders.add_job", "jobs.materials", "jobs.pitch", "jobs.change", "jobs.midway", "mounting.begin",
-        "onpaper.take_over",
+        "onpaper.take_over", "papercheck.take_over",
         "pitch.new", "pitch.carry", "stock.new", "stock.new_lot", "reorders.of_order", "reorders.of_job", "quotes.new",
     }  # fmt: skip
 

@@ -1,6 +1,13 @@
 """The machine's page: what happened to it is noted there, and the record that brings it back."""
 
-from logbook.records.machines import Machine
+import io
+from datetime import datetime, timedelta
+
+from sqlalchemy import func, select
+
+from logbook.records.machines import Machine, MachineCheck
+from logbook.records.people import Person
+from support.shop_walk import PHOTOGRAPHS
 from support.small_shop import one
 
 
@@ -24,3 +31,34 @@ def test_a_service_is_noted_and_recorded_field_by_field(desk, office):
     assert "both are needed" in desk.post(f"/machine/{code}/back", data=back).get_data(as_text=True)
     assert desk.post(f"/machine/{code}/back", data={**back, "test_piece": "y"}).status_code == 303
     assert "guards back, test piece run" in desk.get(f"/machine/{code}").get_data(as_text=True)
+
+
+def test_a_check_on_paper_is_entered_with_its_photograph_and_counts_for_its_day(desk, office):
+    code, otto, items = office.read(
+        lambda session: (
+            one(session, Machine, name="Rollers").code,
+            one(session, Person, name="Otto").code,
+            ("guards", "stops", "foot-switch", "rollers", "zero", "cord", "floor", "freeing", "people"),
+        )
+    )
+    address, then = f"/machine/{code}/check-from-paper", datetime.now().astimezone() - timedelta(minutes=3)
+    assert address in desk.get(f"/machine/{code}").get_data(as_text=True)
+    sent = {"person": otto, "at": f"{then:%Y-%m-%dT%H:%M}", **dict.fromkeys(items, "yes")}
+    without = desk.post(address, data=sent)
+    assert "Photograph the page first." in without.get_data(as_text=True)
+
+    def photographed(**more):
+        page = {"page": (io.BytesIO(PHOTOGRAPHS[0].read_bytes()), "page.jpg"), "request_id": str(len(more))}
+        return desk.post(address, data=sent | page | more, content_type="multipart/form-data")
+
+    assert 'id="stops-fault">Not answered yet' in photographed(stops="").get_data(as_text=True)
+    later = f"{datetime.now().astimezone() + timedelta(hours=2):%Y-%m-%dT%H:%M}"
+    assert "has not come yet" in photographed(at=later, stops="yes").get_data(as_text=True)
+    assert office.read(lambda session: session.execute(select(func.count(MachineCheck.id))).scalar_one()) == 0
+    assert photographed().status_code == 303
+    page = desk.get(f"/machine/{code}").get_data(as_text=True)
+    assert "entered by Olga" in page
+    check = office.read(lambda session: one(session, Machine, name="Rollers").checks[-1])
+    assert (check.person_id, check.entered_by) == (office.read(lambda s: one(s, Person, name="Otto").id), "Olga")
+    assert desk.get(f"/photograph/{check.page_sha256}").mimetype == "image/jpeg"
+    assert ("Today's is not signed yet" in page) == (then.date() != datetime.now().astimezone().date())

@@ -1,8 +1,10 @@
 """A sheet's own page: it is spoiled, with a photograph; a lot's page: it is released."""
 
+from contextlib import closing
 from io import BytesIO
 
 import pytest
+from werkzeug.test import EnvironBuilder
 
 from logbook.actions import materials
 from logbook.records.floor import Verdict
@@ -40,6 +42,23 @@ def test_a_sheet_is_replaced_there_and_its_photograph_is_shown(desk, office, she
     assert f"/print/{new}" in shown
     assert "A1 crease" in shown
     assert desk.get(f"/photograph/{photo}").mimetype == "image/jpeg"
+
+
+def test_a_photograph_as_large_as_a_tablet_takes_it_is_no_oversized_request(desk, office, sheet):
+    address, _ = sheet
+    photo = PHOTOGRAPHS[0].read_bytes() + bytes(3_000_000)  # what follows the end of a JPEG is passed over
+    spoiled = {"kind": "replace", "reason": "folded", "photo": (BytesIO(photo), "it.jpg"), "request_id": "a"}
+    assert _large(desk, f"{address}/verdict", spoiled) == 303
+    lot = office.read(lambda session: one(session, Lot, label="L-1").code)
+    note = {"paper": (BytesIO(b"%PDF-1.7 a note" + bytes(3_000_000)), "note.pdf"), "request_id": "b"}
+    assert _large(desk, f"/lot/{lot}/paper", note) == 303
+
+
+def _large(desk, path, sent):
+    """Post a form whose body goes through a file of the test client's own, which is closed here."""
+    environ = EnvironBuilder(path=path, method="POST", data=sent).get_environ()
+    with closing(environ["wsgi.input"]):
+        return desk.open(environ).status_code
 
 
 def test_what_is_no_picture_is_said_at_its_field_and_nothing_is_decided(desk, office, sheet):

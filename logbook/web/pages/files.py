@@ -11,6 +11,7 @@ from logbook.actions.finding import by_code
 from logbook.engine import proofing
 from logbook.records.files import KeptFile
 from logbook.records.floor import StepRecord, Verdict
+from logbook.records.machines import MachineCheck
 from logbook.records.orders import Job, Picture, Proof
 from logbook.web import peeking
 from logbook.web.acting import reading
@@ -85,12 +86,13 @@ def original(code: str) -> Response:
 
 @pages.get("/photograph/<sha256>")
 def photo(sha256: str) -> Response:
-    """A photograph kept with a signature or a verdict: small, from its pixels only."""
+    """A photograph kept with a signature, a verdict or a check: small, from its pixels only."""
     with reading() as session:
         signed = select(StepRecord.id).where(StepRecord.value == sha256)
         judged = select(Verdict.id).where(Verdict.photo_sha256 == sha256)
+        checked = select(MachineCheck.id).where(MachineCheck.page_sha256 == sha256)
         kept = select(KeptFile.id).where(KeptFile.sha256 == sha256, KeptFile.kind == "record")
-        if session.execute(kept.where(signed.exists() | judged.exists()).limit(1)).first() is None:
+        if session.execute(kept.where(signed.exists() | judged.exists() | checked.exists()).limit(1)).first() is None:
             abort(404)
     return Response(opener().look(the_shop().store.path(sha256)).preview, mimetype="image/jpeg")
 

@@ -6,7 +6,16 @@ from flask import Blueprint, request, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug import Response
-from wtforms import BooleanField, DateField, HiddenField, RadioField, SelectField, StringField, TextAreaField
+from wtforms import (
+    BooleanField,
+    DateField,
+    DateTimeLocalField,
+    HiddenField,
+    RadioField,
+    SelectField,
+    StringField,
+    TextAreaField,
+)
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import authorisations, badchecks, machinehistory
@@ -109,6 +118,7 @@ class EventForm(BenchForm):
         "Does it print larger or smaller since", [MAYBE], choices=history.EFFECTS, validate_choice=False
     )
     mode = SelectField("Concerns", [MAYBE], validate_choice=False)
+    happened_at = DateTimeLocalField("When, if not just now", [MAYBE])
 
 
 class OutForm(BenchForm):
@@ -137,6 +147,8 @@ class WrongCheckForm(BenchForm):
 class CheckForm(BenchForm):
     """The daily check; its questions come from the shop's list."""
 
+    has_steps = True
+
 
 @pages.route("/machines")
 def listing() -> tuple[str, int]:
@@ -150,7 +162,7 @@ def listing() -> tuple[str, int]:
 
 
 def _checked_today(machine: Machine) -> bool:
-    last = machine.checks[-1] if machine.checks else None
+    last = actions.last_check(machine)
     if last is None or not last.passed or last.withdrawal:
         return False
     return last.at.astimezone().date() == actor().now.astimezone().date()
@@ -221,7 +233,7 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             checked=_checked_today(found),
             named=named,
             events=machinehistory.told(session, found),
-            items=_items(found),
+            items=items_of(found),
             typed=request.form,
             can_hurt=actions.machine_facts(found).can_hurt,
             must_be_known=actions.machine_facts(found).must_be_known,
@@ -261,7 +273,8 @@ def _wrong_form(session: Session, found: Machine, sent: BenchForm | None) -> Wro
     return form
 
 
-def _items(found: Machine) -> tuple[CheckItem, ...]:
+def items_of(found: Machine) -> tuple[CheckItem, ...]:
+    """The lines of the daily check that belong to a machine."""
     check = read_shelf(the_shop().settings.own_safety_path).machine_check
     return check.items_for(found.kind, machine_traits(drive=found.drive, heated=found.heated, cutting=found.cutting))
 
@@ -305,7 +318,7 @@ def check(code: str) -> Response | tuple[str, int]:
         "check_form",
         form,
         lambda session, by, row: actions.check_machine(
-            session, by, machine=row, items=_items(row), answers=request.form.to_dict()
+            session, by, machine=row, items=items_of(row), answers=request.form.to_dict()
         ),
     )
 
@@ -385,6 +398,7 @@ def event(code: str) -> Response | tuple[str, int]:
             note=form.note.data,
             effect=form.effect.data or "",
             mode=by_code(session, PrinterMode, form.mode.data, field="mode") if form.mode.data else None,
+            happened_at=form.happened_at.data.astimezone() if form.happened_at.data else None,
         ),
     )
 
