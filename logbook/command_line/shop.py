@@ -51,8 +51,10 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
     """
     from logbook.background.bell import Bell
     from logbook.background.supervise import Supervisor
+    from logbook.command_line.one_heap import use_one_heap
     from logbook.web.app import create_app
 
+    use_one_heap()
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s: %(message)s")
     # a short queue is no trouble, and a browser's own rules in a paper's style sheet are none either
     for chatty in ("waitress.queue", "weasyprint"):

@@ -19,7 +19,7 @@ VISIBLE_CROSSTALK, DISTURBING_CROSSTALK = 0.01, 0.058
 """An increment that is seen, and one that is perceptible but not yet annoying ("73.4 Investigation of Crosstalk in a
 2-View 3D Display", SID Symposium Digest)."""
 
-_RAYS, _INK_STEPS, _MIDDLE_GREY = 2000, 41, 0.18
+_RAYS, _INK_STEPS, _MIDDLE_GREY, _ROWS = 2000, 41, 0.18, 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,12 +188,11 @@ def in_words(number: float) -> str:
 
 @dataclass(frozen=True)
 class Ghosts:
-    """What is seen of each picture: ``seen`` (levels) and ``delta_l`` (L* seen less L* meant) per picture;
-    ``number`` the 95th percentile of the worst picture's changes (``worst``: 0 …), ``visible`` and ``disturbing``
-    shares of its area."""
+    """What is seen of the picture that ghosts most (``worst``: 0 …): ``seen`` (levels) and ``delta_l`` (L* seen less
+    L* meant); ``number`` the 95th percentile of its changes, ``visible`` and ``disturbing`` shares of its area."""
 
-    seen: tuple[np.ndarray, ...]
-    delta_l: tuple[np.ndarray, ...]
+    seen: np.ndarray
+    delta_l: np.ndarray
     worst: int
     number: float
     visible: float
@@ -201,17 +200,25 @@ class Ghosts:
 
 
 def ghosts(pictures: Sequence[np.ndarray], mixing: np.ndarray) -> Ghosts:
-    """Mix sRGB pictures of one size, (high, wide, 3) levels, by a crosstalk matrix."""
+    """Mix sRGB pictures of one size, (high, wide, 3) levels, by a crosstalk matrix.
+
+    A few rows of all of them at a time, and only the worst is kept: sixty pictures need hardly more memory than two.
+    """
     if len({picture.shape for picture in pictures}) != 1 or len(pictures) != len(mixing):
         raise Refused("Ghosting compares as many pictures as the mixing has, all of one size.", field="pictures")
-    light = np.stack([linear(picture) for picture in pictures])
-    seen = np.tensordot(mixing, light, axes=(1, 0))
-    change = changes(seen, light)
-    numbers = np.percentile(np.abs(change), 95, axis=(1, 2))
-    worst = int(numbers.argmax())
+    tops = range(0, len(pictures[0]), _ROWS)
+    change = np.concatenate([_change([one[top : top + _ROWS] for one in pictures], mixing) for top in tops], axis=1)
+    numbers = [float(np.percentile(np.abs(one), 95)) for one in change]
+    worst = int(np.argmax(numbers))
+    seen = sum(share * linear(picture) for share, picture in zip(mixing[worst], pictures, strict=True))
     most = np.abs(change[worst])
-    return Ghosts(tuple(coded(picture) for picture in seen), tuple(change), worst, float(numbers.max()),
+    return Ghosts(coded(np.asarray(seen)), change[worst].copy(), worst, numbers[worst],
                   float((most >= visible_delta_l()).mean()), float((most >= disturbing_delta_l()).mean()))
+
+
+def _change(rows: Sequence[np.ndarray], mixing: np.ndarray) -> np.ndarray:
+    light = np.stack([linear(picture) for picture in rows])
+    return changes(np.tensordot(mixing, light, axes=(1, 0)), light).astype(np.float32)
 
 
 def changes(seen: np.ndarray, meant: np.ndarray) -> np.ndarray:

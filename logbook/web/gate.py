@@ -79,6 +79,7 @@ def the_shop() -> Shop:
 def watch(app: Flask) -> None:
     """Ask everybody who they are, except on the pages that do the asking."""
     app.before_request(_come_in)
+    app.before_request(_refuse_the_large)
 
 
 def _come_in() -> Response | None:
@@ -94,6 +95,13 @@ def _come_in() -> Response | None:
         request.max_content_length = the_shop().settings.upload_bytes
         keptforms.give_files(the_shop())
     return None
+
+
+def _refuse_the_large() -> None:
+    """Said before anything of it is read, whatever the page itself would have answered."""
+    most = request.max_content_length
+    if most is not None and (request.content_length or 0) > most:
+        abort(413)
 
 
 def _after_signing_in() -> str:

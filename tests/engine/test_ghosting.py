@@ -94,8 +94,8 @@ def test_the_change_of_lightness_is_the_worked_one(amount, under, own, expected)
 def test_light_is_mixed_linearly_and_not_in_levels():
     black, white = np.zeros((4, 4, 3), dtype=np.uint8), np.full((4, 4, 3), 255, dtype=np.uint8)
     found = ghosts([black, white], np.array([[0.9, 0.1], [0.1, 0.9]]))
-    assert (found.seen[0] == 89).all()  # IEC 61966-2-1: 10 % light is level 89, not 26
-    assert found.delta_l[0] == pytest.approx(np.full((4, 4), 37.842), abs=1e-3)  # L* of 0.1, CIE 15
+    assert (found.seen == 89).all()  # IEC 61966-2-1: 10 % light is level 89, not 26
+    assert found.delta_l == pytest.approx(np.full((4, 4), 37.842), abs=1e-3)  # L* of 0.1, CIE 15
     assert (found.number, found.visible, found.disturbing) == (pytest.approx(37.842, abs=1e-3), 1, 1)
     assert 4 < disturbing_delta_l() < 6
 

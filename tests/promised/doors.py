@@ -1,4 +1,4 @@
-"""Who comes in and what may be sent: S1, S6 to S9, S12."""
+"""Who comes in and what may be sent: S1, S6 to S9."""
 
 import re
 from base64 import urlsafe_b64decode
@@ -210,30 +210,3 @@ def headers(ground: Ground, tally: Tally, _count: int) -> None:
                 missing = [name for name, value in EXPECTED.items() if value not in answer.headers.get(name, "")]
                 policy = answer.headers.get("Content-Security-Policy", "")
                 tally.tried(not missing and "unsafe" not in policy, f"{method} {path}: {missing}")
-
-
-# --- S12
-
-
-def _unlimited(_ground: Ground):
-    real = web_app.create_app
-
-    def made(*words, **more):
-        app = real(*words, **more)
-        app.config["MAX_CONTENT_LENGTH"] = None
-        return app
-
-    return mock.patch("promised.ground.create_app", made)
-
-
-@TABLE.row(
-    "S12", "Requests that are too large are refused early", "413, memory flat", quick=12, full=999, broken=4,
-    twin=_unlimited,
-)  # fmt: skip
-def too_large(ground: Ground, tally: Tally, count: int) -> None:
-    """Two megabytes at every address that writes and takes no files; quick takes the first few."""
-    with ground.desk() as (desk, _shop, _code):
-        for endpoint, path in list(gates._addresses(desk.application, "POST"))[:count]:
-            if endpoint not in gate.UPLOADS | {"entry.found", "entry.sign_out"}:  # these two read nothing of a request
-                told = desk.post(path, data={"reason": "x" * 2_000_000}).status_code
-                tally.tried(told == 413, f"{path}: {told}")

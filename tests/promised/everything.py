@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 
-from promised import copies, doors, files, graves, racing, shopfloor, speed, trail
+from promised import copies, doors, files, graves, racing, shopfloor, speed, trail, weight
 from promised.rows import TABLE, Row
 
-MODULES = (graves, racing, copies, trail, shopfloor, files, doors, speed)
+MODULES = (graves, racing, copies, trail, shopfloor, files, doors, weight, speed)
 """Where rows are written down."""
 ORDER = "RASLQ"
 

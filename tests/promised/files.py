@@ -1,10 +1,9 @@
-"""What comes in and goes out as files: S2 to S5, S10, S11, S13, S14."""
+"""What comes in and goes out as files: S3 to S5, S10, S11, S13, S14."""
 
 import csv
 import importlib.metadata
 import io
 import logging
-import mmap
 import re
 import socket
 import struct
@@ -32,47 +31,8 @@ from promised.ground import Ground, patched
 from promised.rows import TABLE, Tally
 from support.backups import made_of
 from support.floors import FLOORS
-from support.mutants import damaged
 from support.pdf_reading import texts
 from support.shop_walk import PHOTOGRAPHS
-
-# --- S2
-
-
-def _breaks(*_words):
-    raise ZeroDivisionError("a decoder's own fault, let through")
-
-
-@TABLE.row(
-    "S2", "Hostile uploads never crash or bloat the app", "10,000 over HTTP: 0 answers of 5xx, web memory ≤ +50 MB",
-    quick=24, full=2000, broken=3, twin=patched(PictureOpener, "look", _breaks),
-)  # fmt: skip
-def hostile_uploads(ground: Ground, tally: Tally, count: int) -> None:
-    """Damaged copies of a real picture through the pages; each is taken or refused by name."""
-    with ground.desk("ready") as (desk, shop, code):
-        waiting, held = _incoming(shop), 0
-        for number, (name, content) in enumerate(damaged(count + 1, seed=ground.dice.randrange(10**6))):
-            files = {"request_id": f"up-{number}", "pictures": (io.BytesIO(content), name)}
-            answer = desk.post(f"/job/{code}/pictures", data=files, content_type="multipart/form-data")
-            if number == 0:
-                held = _resident()  # the first one warms the app up
-                continue
-            said = answer.status_code == 303 or name in answer.get_data(as_text=True)
-            tally.tried(answer.status_code in (303, 422) and said, f"{name}: {answer.status_code}")
-        grown = _resident() - held
-        tally.tried(grown <= 50 * 2**20, f"grown by {grown / 2**20:.0f} MB")
-        tally.tried(_incoming(shop) == waiting, "files were left behind")
-        tally.figure = f"memory {grown / 2**20:+.0f} MB"
-
-
-def _incoming(shop) -> list[Path]:
-    return sorted(path for path in shop.shop.settings.files_path.glob("incoming/*"))
-
-
-def _resident() -> int:
-    told = Path("/proc/self/statm")
-    return int(told.read_text().split()[1]) * mmap.PAGESIZE if told.exists() else 0
-
 
 # --- S3
 

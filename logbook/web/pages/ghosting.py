@@ -124,9 +124,9 @@ def drawn(code: str, kind: str) -> Response:
     if looked is None or kind not in ("seen", "where"):
         abort(404)
     ghosts = actions.ghosts_of(looked)
-    pixels = ghosts.seen[ghosts.worst]
+    pixels = ghosts.seen
     if kind == "where":
-        pixels = model.where_it_shows(looked.pictures()[ghosts.worst], ghosts.delta_l[ghosts.worst])
+        pixels = model.where_it_shows(looked.pictures()[ghosts.worst], ghosts.delta_l)
     out = BytesIO()
     Image.fromarray(pixels).save(out, "PNG")
     return Response(out.getvalue(), mimetype="image/png")
