@@ -115,12 +115,17 @@ def signed_in(shop: Shop) -> str:
         return people.start_sign_in(session, by, person=owner, keys=[])
 
 
-def under_load(folder: Path, *, people: int, rate: float, seconds: float, bare: bool = False) -> Measured:
-    """Serve the shop, let so many people ask at this rate in all for so long, and end it again."""
+def under_load(
+    folder: Path, *, people: int, rate: float, seconds: float, bare: bool = False, sabotage: str = ""
+) -> Measured:
+    """Serve the shop, let so many people ask at this rate in all for so long, and end it again.
+
+    ``sabotage`` is Python that the server runs first.
+    """
     shop = open_shop(Settings(data=folder))
     asked, token = [Addresses(shop, seed) for seed in range(people)], signed_in(shop)
     shop.database.close()
-    program = [sys.executable, "-c", WITHOUT_TOKENS, str(folder)]
+    program = [sys.executable, "-c", sabotage + WITHOUT_TOKENS, str(folder)]
     log = folder.with_name(f"{folder.name}.load.log")
     with serving(program, log=log) as address:
         _crowd([_Visitor(address, token, one) for one in asked], rate=0, seconds=2)  # warm

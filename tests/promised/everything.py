@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 
-from promised import copies, doors, files, graves, racing, shopfloor, speed, trail, weight
+from promised import copies, doors, files, graves, guards, racing, shopfloor, speed, trail, weight
 from promised.rows import TABLE, Row
 
-MODULES = (graves, racing, copies, trail, shopfloor, files, doors, weight, speed)
+MODULES = (graves, racing, copies, trail, shopfloor, files, doors, weight, speed, guards)
 """Where rows are written down."""
 ORDER = "RASLQ"
 

@@ -17,6 +17,8 @@ class Tally:
     first: str = ""
     reason: str = ""
     """Why nothing was tried; such a row is not measured, whatever else stands here."""
+    met: bool = False
+    """Of a row of figures: whether they reach the goal."""
 
     def tried(self, good: object, words: object = "") -> None:
         """One more trial; ``words`` say what went wrong, kept for the first that failed."""
@@ -65,14 +67,6 @@ class Table:
 
         return keep
 
-    def not_measured(self, name: str, promise: str, goal: str, reason: str) -> None:
-        """A promise that nobody tries here, and why."""
-
-        def say(_ground: Ground, tally: Tally, _count: int) -> None:
-            tally.reason = reason
-
-        self.rows[name] = Row(name, promise, goal, say, 1, 1, 1, None, timed=True)
-
 
 TABLE = Table()
 
@@ -87,18 +81,19 @@ class Judged:
 
     @property
     def verdict(self) -> str:
-        """Kept or broken; a figure only; not measured; or a twin that stays green."""
+        """Kept or broken; of figures whether they reach their goal; not measured; or a twin that stays green."""
         if self.told.reason:
             return "not measured"
+        green = self.twin is None or (self.twin.met if self.row.timed else not self.twin.failures)
         if self.row.timed:
-            return "figure only"
+            return "TWIN IS GREEN" if green else "goal met" if self.told.met else "goal missed"
         if self.told.failures or not self.told.trials:
             return "BROKEN"
-        return "kept" if self.twin is not None and self.twin.failures else "TWIN IS GREEN"
+        return "TWIN IS GREEN" if green else "kept"
 
     @property
     def red(self) -> bool:
-        """Whether this turns the whole table red."""
+        """Whether this turns the whole table red; a figure never does, it is of its machine."""
         return self.verdict in ("BROKEN", "TWIN IS GREEN")
 
 

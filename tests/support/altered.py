@@ -1,0 +1,96 @@
+"""A module of the program with one thing in its text altered: what tests that guard it must notice."""
+
+import ast
+import importlib.util
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+_SWAPS: dict[type[ast.AST], type[ast.AST]] = {
+    ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
+    ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In, ast.Add: ast.Sub, ast.Sub: ast.Add,
+    ast.Mult: ast.Div, ast.Div: ast.Mult, ast.FloorDiv: ast.Div, ast.Mod: ast.Mult, ast.Pow: ast.Mult,
+    ast.And: ast.Or, ast.Or: ast.And, ast.BitAnd: ast.BitOr,
+}  # fmt: skip
+_WORDS = (ast.JoinedStr, ast.Raise, ast.arg, ast.AnnAssign)
+"""What is said to people, and types: nothing there is altered."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """One thing that can be altered: the how-manieth of its module, its line, and what becomes of it."""
+
+    module: str
+    number: int
+    line: int
+    words: str
+
+
+def places(module: str) -> list[Place]:
+    """Everything in a module's text that can be altered."""
+    found = []
+    for number, (node, at) in enumerate(list(_sites(ast.parse(_path(module).read_text())))):
+        line = getattr(node, "lineno", 0)
+        found.append(Place(module, number, line, f"{module.rpartition('.')[2]}:{line} {_altered(node, at)}"))
+    return found
+
+
+def install(place: Place) -> None:
+    """Put the altered module in the place of the real one, for whoever imports it from now on."""
+    path = _path(place.module)
+    tree = ast.parse(path.read_text())
+    for number, (node, at) in enumerate(list(_sites(tree))):
+        if number == place.number:
+            _altered(node, at)
+    spec = importlib.util.find_spec(place.module)
+    assert spec is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[place.module] = module
+    exec(compile(ast.fix_missing_locations(tree), path, "exec"), module.__dict__)
+    parent, _, name = place.module.rpartition(".")
+    setattr(sys.modules[parent], name, module)
+
+
+def _path(module: str) -> Path:
+    return Path(__file__).resolve().parents[2] / f"{module.replace('.', '/')}.py"
+
+
+def _sites(node: ast.AST) -> Iterator[tuple[ast.AST, int]]:
+    """Nodes that can be altered, in the order of the text; of a comparison each of its signs."""
+    if isinstance(node, _WORDS):
+        return
+    if isinstance(node, ast.Compare):
+        yield from ((node, at) for at, sign in enumerate(node.ops) if type(sign) in _SWAPS)
+    elif _is_one(node):
+        yield node, 0
+    for child in ast.iter_child_nodes(node):
+        yield from _sites(child)
+
+
+def _is_one(node: ast.AST) -> bool:
+    if isinstance(node, ast.Constant):
+        return isinstance(node.value, bool | int | float)
+    if isinstance(node, ast.UnaryOp):
+        return isinstance(node.op, ast.Not | ast.USub)
+    return isinstance(node, ast.BinOp | ast.BoolOp) and type(node.op) in _SWAPS
+
+
+def _altered(node: ast.AST, at: int) -> str:
+    """Alter a node; what was done."""
+    if isinstance(node, ast.Constant):
+        was = node.value
+        node.value = (not was) if isinstance(was, bool) else was + 1  # type: ignore[operator]
+        return f"{was} → {node.value}"
+    if isinstance(node, ast.UnaryOp):
+        was, node.op = node.op, ast.UAdd() if isinstance(node.op, ast.USub) else ast.Not()
+        if isinstance(was, ast.Not):
+            node.operand = ast.UnaryOp(ast.Not(), node.operand)
+        return f"without {type(was).__name__}"
+    if isinstance(node, ast.Compare):
+        was, node.ops[at] = node.ops[at], _SWAPS[type(node.ops[at])]()  # type: ignore[assignment]
+        return f"{type(was).__name__} → {type(node.ops[at]).__name__}"
+    assert isinstance(node, ast.BinOp | ast.BoolOp)
+    was = node.op
+    node.op = _SWAPS[type(was)]()  # type: ignore[assignment]
+    return f"{type(was).__name__} → {type(node.op).__name__}"
