@@ -16,6 +16,9 @@ _UNIT_IN_MM = {
     "cm": Fraction(10),
     "m": Fraction(1000),
 }
+_MEASURES = {"mm": ("in", INCH_IN_MM), "mm per 300 mm": ("in per 12 in", Fraction(25))}
+"""What is measured in mm, what it is called in inches, and how many of the one are one of the other."""
+_PLACES = {"in": 3, "mm": 2}
 _PATTERN = re.compile(r"\s*(-?\d+(?:[.,]\d+)?|-?[.,]\d+)\s*([a-zA-Z\"″]*)\s*")
 
 
@@ -65,3 +68,27 @@ def parse_length(text: str, *, field: str | None = None, positive: bool = True) 
     if positive and value <= 0:
         raise Refused(f"{name}: {text!r} must be more than zero.", field=field)
     return Length(value, unit)
+
+
+def measured_in(unit: str, system: str) -> str:
+    """The unit in which people of a system (mm or in) read what is measured in ``unit``; it stays if it has no twin."""
+    for metric, (imperial, _) in _MEASURES.items():
+        if unit in (metric, imperial):
+            return metric if system == "mm" else imperial
+    return unit
+
+
+def converted(value: Decimal, unit: str, wanted: str) -> Decimal:
+    """A measured value in its twin unit, rounded for reading: to a thousandth of an inch, a hundredth of a millimetre.
+
+    Raises Refused where the two units measure different things.
+    """
+    if unit == wanted:
+        return value
+    for metric, (imperial, ratio) in _MEASURES.items():
+        if {unit, wanted} == {metric, imperial}:
+            exact = Fraction(value) / ratio if unit == metric else Fraction(value) * ratio
+            places = _PLACES[wanted[:2]]
+            found = Decimal(round(exact * 10**places)).scaleb(-places)
+            return Decimal(f"{found.normalize():f}")  # 10, never 1E+1
+    raise Refused(f"{unit!r} cannot be read as {wanted!r}.")

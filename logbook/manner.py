@@ -8,17 +8,21 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from logbook.lengths import INCH_IN_MM, Length, parse_length
+from logbook.lengths import INCH_IN_MM, Length, converted, measured_in, parse_length
 from logbook.refusals import Refused
 
 POINT, COMMA = ".", ","
-_DECIMAL = re.compile(r"(?<![\w.,])(\d+)\.(\d+)(?!\.?\w)")
-"""A number of a sentence: no date, version, address or name of a file."""
+_DECIMAL = re.compile(r"(?<![\w.,'\"])(\d+)\.(\d+)(?!\.?\w)")
+"""A number of a sentence: no date, version, address or name of a file, and nothing that is quoted as typed."""
 _PLAIN = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)", re.ASCII)
 """Digits with at most one mark: Decimal alone would read 0_5 as 5, and 1e5."""
 _GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}(?:([.,])\d{3})(?:\1\d{3})*(?:[.,]\d*)?", re.ASCII)
 """Digits in threes, as thousands are written; 0,125 is none."""
 _LENGTH = re.compile(r"([-+]?[\d.,]*\d)\s*([^\d\s.,]*)")
+_MM = re.compile(
+    r"(?<![\w.,'\"])(\d+(?:\.\d+)?)(?:( ± |, ± | to | and |–)(\d+(?:\.\d+)?))? (mm(?: per 300 mm)?)\b(?! per\b)"
+)
+"""One length of a sentence in millimetres, or two that share their unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +70,25 @@ class Manner:
         return f"{text!r} can be read in two ways; write {as_decimal} or {joined}."
 
     def sentence(self, text: str) -> str:
-        """A sentence with its numbers marked so; what only looks like a number is left alone."""
+        """A sentence with its numbers marked so; what only looks like a number, or is quoted, is left alone.
+
+        Its units stay: a lens may be called by its millimetres.
+        """
         return _DECIMAL.sub(r"\1,\2", text) if self.mark == COMMA else text
+
+    def told(self, text: str) -> str:
+        """A sentence of the logbook's own, in which nobody's names stand: its millimetres in these units, too."""
+        return self.sentence(_MM.sub(_in_inches, text) if self.units == "in" else text)
+
+    def unit(self, unit: str) -> str:
+        """The unit in which this person reads and writes what is measured in ``unit``."""
+        return measured_in(unit, self.units)
+
+    def measured(self, value: str, unit: str) -> str:
+        """A value of the record with its unit: as typed where the unit is this person's, else converted for reading."""
+        own = self.unit(unit)
+        told = str(converted(Decimal(value), unit, own)) if own != unit else value
+        return f"{self.number(told) if unit else told} {own}".strip()
 
     def length(self, value: Length) -> str:
         """A length for the screen: as typed where the units are the same, else rounded for reading."""
@@ -108,3 +129,10 @@ def counted(count: int, word: str) -> str:
 
 def _rounded(value: Fraction, places: int) -> Decimal:
     return Decimal(round(value * 10**places)).scaleb(-places)
+
+
+def _in_inches(found: re.Match[str]) -> str:
+    first, between, second, unit = found.groups()
+    inches = measured_in(unit, "in")
+    shown = [str(converted(Decimal(value), unit, inches)) for value in (first, second) if value]
+    return f"{(between or '').join(shown)} {inches}"

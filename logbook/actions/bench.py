@@ -287,7 +287,12 @@ def _papers(subjects: Sequence[Subject]) -> dict[str, str | None]:
 
 def _told(rows: Sequence[StepRecord]) -> dict[str, str]:
     """What was recorded, by step: a form sends more than that, its own token for one."""
-    return {row.step_key: row.value for row in rows if not row.step_key.endswith("-sign")}
+    return {row.step_key: _in_the_trail(row) for row in rows if not row.step_key.endswith("-sign")}
+
+
+def _in_the_trail(row: StepRecord) -> str:
+    """A value, with its unit where somebody measured in inches: its step alone would say millimetres."""
+    return f"{row.value} {row.unit}" if row.unit.startswith("in") else row.value
 
 
 def _keep_photos(session: Session, by: Actor, signature: Signature) -> set[str]:

@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
+from logbook.lengths import parse_length
 from logbook.records.pitch import PitchChart, PitchTest
 from logbook.refusals import Refused
 from logbook.rules.findings import Finding, ask
@@ -26,18 +27,35 @@ def measured(made: PitchChart) -> dict[str, Decimal]:
 
 
 def write_down(made: PitchChart, scales: Mapping[str, str]) -> dict[str, str]:
-    """Keep what was measured on the chart; returns what is new. Raises Refused for what is no length in mm."""
+    """Keep what was measured on the chart, in mm unless a unit is named; returns what is new.
+
+    Raises Refused for what is no length of a scale.
+    """
     told = {axis: _read(axis, scales[axis]) for axis in AXES if scales.get(axis, "").strip()}
     made.scale_across_mm = told.get("across", made.scale_across_mm)
     made.scale_down_mm = told.get("down", made.scale_down_mm)
-    return {f"scale {axis}, mm": str(value) for axis, value in told.items()}
+    typed = {f"scale {axis}, as typed": scales[axis].strip() for axis in told if plain_number(scales[axis]) is None}
+    return {f"scale {axis}, mm": str(value) for axis, value in told.items()} | typed
 
 
 def _read(axis: str, words: str) -> Decimal:
     number = plain_number(words)
-    if number is None or not 1 <= number <= 10000:
-        raise Refused(f"{words.strip()!r} is no length of a scale in mm.", field=f"scale_{axis}")
+    if number is None:
+        number = _with_its_unit(words)
+    if not 1 <= number <= 10000:
+        raise Refused(
+            f"{words.strip()!r} is no length of a scale in mm; write another unit behind the number.",
+            field=f"scale_{axis}",
+        )
     return number
+
+
+def _with_its_unit(words: str) -> Decimal:
+    """A length in mm to a hundredth; 0 where there is none."""
+    try:
+        return Decimal(round(parse_length(words).mm * 100)) / 100
+    except Refused:
+        return Decimal(0)
 
 
 def off(made: PitchChart) -> Iterator[str]:

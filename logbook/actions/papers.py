@@ -9,7 +9,7 @@ from pathlib import Path
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, jobs, machines, targets, travellernumbers
+from logbook.actions import bench, jobs, machines, travellernumbers
 from logbook.actions.alignment import shift_mm
 from logbook.actions.finding import fact, ref
 from logbook.actions.pictures import current
@@ -69,7 +69,7 @@ def traveller(
     runs = list(dict.fromkeys(sheet.run for sheet in sheets if sheet.run)) or ([run] if run else [])
     revision = _next_revision(session, job)
     assets = thumbnails(job, store)
-    newest = head(session)
+    newest, steps = head(session), travellernumbers.own_steps(step_list(job.step_list), manner)
     pitch, numbers = (
         travellernumbers.shared([travellernumbers.made(job, sheet, manner=manner) for sheet in sheets])
         if sheets
@@ -86,7 +86,7 @@ def traveller(
         job=job.number,
         title=job.artwork,
         address=f"{address}go/{job.code}",
-        steps=step_list(job.step_list),
+        steps=steps,
         cards=shelf.cards,
         pitch=pitch,
         flip=job.flip,  # type: ignore[arg-type]
@@ -100,13 +100,13 @@ def traveller(
         sheets=tuple(_sheet_columns(job, sheets, numbers, address, manner)),
         pieces=tuple(_piece_column(piece, address) for piece in prints),
         machines=tuple(_benches(session, materials)),
-        entries=tuple(_entries(session, sheets, prints)),
+        entries=tuple(_entries(session, sheets, prints, manner)),
         closed=_closed(session, job, runs),
-        remarks=(*_remarks(session, sheets, prints), *(one.sentence for one in step_list(job.step_list).altered)),
+        remarks=(*map(manner.sentence, _remarks(session, sheets, prints)), *(one.sentence for one in steps.altered)),
         people=_people(session),
         leading_edge=LEADING_EDGE[job.flip],
         local_rule=fact(session, "local rule"),
-        limits=_limits(job, run),
+        limits=travellernumbers.limits_of(steps, job, run, manner),
     )
     return Gathered(view, assets, revision, newest)
 
@@ -114,12 +114,6 @@ def traveller(
 def _next_revision(session: Session, job: Job) -> int:
     issued = select(func.count(TravellerIssue.id)).where(TravellerIssue.job_id == job.id)
     return 1 + session.execute(issued).scalar_one()
-
-
-def _limits(job: Job, run: Run | None) -> dict[str, str]:
-    """What the numbers of this job aim at, as they stand beside their steps."""
-    aims = [targets.of_stage(stage, job=job, run=run) for stage in ("print", "trim")]
-    return {key: f"{one.value:f} mm ± {one.tolerance}" for found in aims for key, one in found.items()}
 
 
 def _newest_run(session: Session, job: Job) -> Run | None:
@@ -221,22 +215,22 @@ def bench_view(machine: Machine) -> views.Bench:
     )
 
 
-def _entries(session: Session, sheets: list[Sheet], prints: list[Print]) -> list[views.Entry]:
+def _entries(session: Session, sheets: list[Sheet], prints: list[Print], manner: Manner) -> list[views.Entry]:
     columns: list[tuple[str, list[StepRecord]]] = [(sheet.number, bench.records_of(session, sheet)) for sheet in sheets]
     columns += [(piece.serial, bench.records_of(session, piece)) for piece in prints]
     shown = [(column, row) for column, rows in columns for row in rows if not row.step_key.endswith(_UNSHOWN)]
     covered = [entry for sheet in sheets for entry in _covered(session, sheet)]
-    return [*(_entry(column, row) for column, row in shown), *covered]
+    return [*(_entry(column, row, manner) for column, row in shown), *covered]
 
 
 _UNSHOWN = ("-before", "-interrupted")
 _SHA256_LENGTH = 64
 
 
-def _entry(column: str, row: StepRecord) -> views.Entry:
+def _entry(column: str, row: StepRecord, manner: Manner) -> views.Entry:
     if row.person is None:
         return views.Entry(step=row.step_key, column=column, value=row.value)
-    value = "photo" if len(row.value) == _SHA256_LENGTH else f"{row.value} {row.unit}".strip()
+    value = "photo" if len(row.value) == _SHA256_LENGTH else manner.measured(row.value, row.unit)
     value = "" if row.step_key.endswith("-sign") else value
     at = f"{row.at.astimezone():%m-%d %H:%M}"
     return views.Entry(step=row.step_key, column=column, value=value, by=row.person.initials, at=at)

@@ -256,7 +256,7 @@ def record_readings(
 
     A band that the same person reads again replaces the earlier reading, unless it is
     ``again``: a second, blind reading of the chart that stands beside the first. ``scales`` are
-    the long scales in mm by axis, across and down, where they were measured.
+    the long scales by axis, across and down, where they were measured: in mm, or with another unit.
     """
     _expect_open(made.test)
     before = {f"scale {axis}, mm": str(value) for axis, value in chartscales.measured(made).items()}

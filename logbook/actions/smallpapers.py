@@ -20,11 +20,12 @@ from logbook.manner import Manner
 from logbook.paper import customer, forms, views
 from logbook.paper.shelf import read_shelf
 from logbook.records.audit import Actor, AuditEntry, entries_for, head
-from logbook.records.floor import Departure, Print, Run, Sheet
+from logbook.records.floor import Departure, Print, Run, Sheet, StepRecord
 from logbook.records.machines import Machine
 from logbook.records.orders import Job, Order
 from logbook.records.pitch import PitchChart
 from logbook.refusals import Refused
+from logbook.rules import signing
 from logbook.rules.signing import limits
 from logbook.rules.steplist import Step
 from logbook.rules.traits import machine_traits
@@ -91,7 +92,8 @@ def chart_note(session: Session, desk: Desk, code: str) -> forms.ChartNote:
         address=f"{desk.address}pitch/test/{test.code}",
         kind="coarse" if made is test.charts[0] else "fine",
         bands=tuple((number, desk.manner.number(lpi)) for number, lpi in bands_of(made).items()),
-        scale=", ".join(f"{axis} {desk.manner.number(length)} mm" for axis, length in chartscales.drawn(made).items()),
+        scale=desk.manner.told(", ".join(f"{axis} {length} mm" for axis, length in chartscales.drawn(made).items())),
+        rule_unit=desk.manner.units,
         middle=middle_numbers(made.bands) if made.kind == "bands" else (),
         flip="left-right" if test.axis == "across" else "up-down",
         dots_per_inch=f"{test.mode.dpi_across} × {test.mode.dpi_down}",
@@ -140,7 +142,7 @@ def _took_out(entry: AuditEntry) -> bool:
     return failed or entry.action == "machine out of use"
 
 
-def care_card(session: Session, _desk: Desk, code: str) -> customer.CareCard:
+def care_card(session: Session, desk: Desk, code: str) -> customer.CareCard:
     """The card that goes along with the pieces of an order."""
     order = by_code(session, Order, code)
     pieces = _pieces(session, order)
@@ -148,7 +150,7 @@ def care_card(session: Session, _desk: Desk, code: str) -> customer.CareCard:
         shop=fact(session, "shop name"),
         title=", ".join(dict.fromkeys(job.artwork for job in order.jobs)),
         serials=tuple(piece.serial for piece in pieces if not piece.sample),
-        viewing=f"made to be seen from {order.jobs[0].distance}" if order.jobs else "",
+        viewing=f"made to be seen from {desk.manner.length(order.jobs[0].distance)}" if order.jobs else "",
     )
 
 
@@ -202,9 +204,9 @@ def inspection(session: Session, desk: Desk, code: str) -> customer.InspectionRe
     found = tuple(
         customer.Finding(
             step.text,
-            limits(step),
-            f"{rows[step.key].value} {rows[step.key].unit}".strip(),
-            _outcome(step, rows[step.key].value),
+            desk.manner.number(limits(signing.in_unit(step, desk.manner.unit(step.unit)))),
+            desk.manner.measured(rows[step.key].value, rows[step.key].unit),
+            _outcome(step, rows[step.key]),
         )
         for step in stage.steps
         if step.key in rows and step.record == "number"
@@ -232,9 +234,8 @@ def inspection(session: Session, desk: Desk, code: str) -> customer.InspectionRe
     )
 
 
-def _outcome(step: Step, value: str) -> str:
-    number = Decimal(value)
-    inside = (step.low is None or number >= step.low) and (step.high is None or number <= step.high)
+def _outcome(step: Step, row: StepRecord) -> str:
+    inside = signing.is_within(signing.in_unit(step, row.unit), Decimal(row.value))
     return "within" if inside else "outside"
 
 

@@ -14,6 +14,7 @@ from logbook.engine.control import PitchRun, pitch_run
 from logbook.engine.fit import Fit
 from logbook.engine.readings import parse_count
 from logbook.engine.strip import BANDS, fit_strip
+from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import Run, Sheet, StripReading
 from logbook.records.machines import PrinterMode
@@ -61,7 +62,7 @@ class Course:
     points: tuple[StripFit, ...]
     lpi: tuple[float, ...]
     run: PitchRun
-    distance: str
+    distance: Length | None
 
 
 def course(session: Session, *, lens_lot: Lot, mode: PrinterMode, axis: str) -> Course:
@@ -81,7 +82,7 @@ def course(session: Session, *, lens_lot: Lot, mode: PrinterMode, axis: str) -> 
         for fit, seen in zip(fits, distances, strict=True)
     ]
     found = pitch_run(carried, u_pitches=[fit.u_lpi for fit in fits])
-    return Course(tuple(fits), tuple(carried), found, str(goal) if goal else "")
+    return Course(tuple(fits), tuple(carried), found, goal)
 
 
 def _axis(sheet: Sheet) -> str:

@@ -4,19 +4,22 @@ Sheets of one job can come from several runs. What all of them share stands once
 large; what differs is never given one value for all, but stands beside each sheet.
 """
 
-from dataclasses import fields
+from dataclasses import fields, replace
 from decimal import Decimal
 
-from logbook.actions import outputs
+from logbook.actions import outputs, targets
 from logbook.actions.pitchfacts import as_used
 from logbook.actions.sheets import without_run
 from logbook.manner import Manner
 from logbook.paper import views
+from logbook.paper.rows import limits
 from logbook.records.floor import JobMaterials, JobPitch, Run, Sheet
 from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot
 from logbook.records.orders import Job
 from logbook.records.pitch import PitchOnRecord
+from logbook.rules.signing import in_unit
+from logbook.rules.steplist import Stage, StepList
 
 PLAIN = Manner()
 DIFFERS = "see each sheet"
@@ -138,3 +141,20 @@ def beside(own: views.Numbers, common: views.Numbers) -> tuple[str, ...]:
     return tuple(
         f"{words} {getattr(own, name) or '?'}" for name, words in _BESIDE.items() if getattr(common, name) == DIFFERS
     )
+
+
+def own_steps(steps: StepList, manner: Manner) -> StepList:
+    """The step list with its numbers in the units of whoever prints it."""
+    return replace(steps, stages=tuple(_own_stage(stage, manner) for stage in steps.stages))
+
+
+def _own_stage(stage: Stage, manner: Manner) -> Stage:
+    return replace(stage, steps=tuple(in_unit(step, manner.unit(step.unit)) for step in stage.steps))
+
+
+def limits_of(steps: StepList, job: Job, run: Run | None, manner: Manner) -> dict[str, str]:
+    """What the numbers of this job aim at and keep within, as it stands beside their steps, by step key."""
+    own = {step.key: limits(step) for stage in steps.stages for step in stage.steps if step.record == "number"}
+    aims = [targets.of_stage(stage, job=job, run=run) for stage in ("print", "trim")]
+    aimed = {key: f"{one.value:f} ± {one.tolerance} mm" for found in aims for key, one in found.items()}
+    return {key: manner.told(words) for key, words in {**own, **aimed}.items() if words}

@@ -41,7 +41,7 @@ class ChartNote:
 
     ``kind`` is coarse or fine; ``bands`` pair a band's number with its lines
     per inch, ``middle`` are those between the two black lines; ``scale`` are
-    the lengths that the printed scales must measure.
+    the lengths that the printed scales must measure, ``rule_unit`` what they are measured in.
     """
 
     imprint: Imprint
@@ -60,6 +60,7 @@ class ChartNote:
     file_name: str = ""
     file_hash: str = ""
     middle: tuple[int, ...] = ()
+    rule_unit: str = "mm"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,9 +2,11 @@
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
+from logbook.lengths import converted, measured_in
 from logbook.refusals import Refused
 from logbook.rules.findings import Finding, ask, note, stop
 from logbook.rules.steplist import Stage, Step
@@ -17,17 +19,17 @@ def checked_values(stage: Stage, values: Mapping[str, str], *, moment: str | Non
     Refused, naming the step's field, for what is missing or unreadable.
     """
     steps = [step for step in stage.steps[:-1] if step.record != "none" and moment in (None, step.moment)]
-    return [found for step in steps if (found := _value(step, values.get(step.key, "").strip()))]
+    return [found for step in steps if (found := _value(step, values.get(step.key, "").strip(), values))]
 
 
-def _value(step: Step, value: str) -> tuple[str, str, str] | None:
+def _value(step: Step, value: str, values: Mapping[str, str]) -> tuple[str, str, str] | None:
     if not value:
         if step.required:
             raise Refused(f"Not recorded yet: {step.text}", field=step.key)
         return None
     if step.record == "number":
         read_number(step, value)
-        return step.key, value.replace(",", "."), step.unit
+        return step.key, value.replace(",", "."), typed_unit(step, values)
     if step.record == "choice" and value not in step.choices:
         raise Refused(f"{step.text} Choose one of: {', '.join(step.choices)}.", field=step.key)
     return step.key, "ticked" if step.record == "tick" else value, ""
@@ -39,6 +41,21 @@ def read_number(step: Step, value: str) -> Decimal:
     if number is None:
         raise Refused(f"{step.text} {value!r} is not a number in {step.unit}.", field=step.key)
     return number
+
+
+UNIT_FIELD = "-unit"
+"""Behind a step's key: the field that says in which unit its number was asked for."""
+
+
+def typed_unit(step: Step, values: Mapping[str, str]) -> str:
+    """The unit of a number: the step's own, or its twin (inches for millimetres) where the page asked in that.
+
+    Raises Refused, naming the field, for a unit of something else.
+    """
+    asked = values.get(f"{step.key}{UNIT_FIELD}", "") or step.unit
+    if asked not in (step.unit, measured_in(step.unit, "mm"), measured_in(step.unit, "in")):
+        raise Refused(f"{step.text} It is measured in {step.unit}, not in {asked}.", field=step.key)
+    return asked
 
 
 def plain_number(value: str) -> Decimal | None:
@@ -57,10 +74,24 @@ def outside_limits(stage: Stage, values: Mapping[str, str]) -> list[Finding]:
         number = plain_number(values.get(step.key, "")) if step.record == "number" else None
         if number is None:
             continue
-        if (step.low is not None and number < step.low) or (step.high is not None and number > step.high):
-            sentence = f"{step.text} {number} {step.unit} is outside {limits(step)}."
+        aimed = in_unit(step, typed_unit(step, values))
+        if not is_within(aimed, number):
+            sentence = f"{step.text} {number} {aimed.unit} is outside {limits(aimed)}."
             found.append(ask(f"limit: {step.key}", sentence, about=step.text.rstrip(".")))
     return found
+
+
+def is_within(step: Step, number: Decimal) -> bool:
+    """Whether a number in the step's unit keeps its limits; a limit itself is within."""
+    return (step.low is None or number >= step.low) and (step.high is None or number <= step.high)
+
+
+def in_unit(step: Step, unit: str) -> Step:
+    """The step with its limits in another unit, as they are shown there: who keeps what was shown is never outside."""
+    if unit == step.unit or step.record != "number":
+        return step
+    low, high = (None if one is None else converted(one, step.unit, unit) for one in (step.low, step.high))
+    return replace(step, unit=unit, low=low, high=high)
 
 
 def limits(step: Step) -> str:

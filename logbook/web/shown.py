@@ -13,7 +13,9 @@ from logbook.lengths import Length
 from logbook.manner import counted
 from logbook.manner import plain as without_zeros
 from logbook.records.audit import AuditEntry
-from logbook.rules.signing import limits
+from logbook.records.floor import StepRecord
+from logbook.rules.signing import in_unit, limits
+from logbook.rules.steplist import Step
 from logbook.web import pinned
 from logbook.web.condition import condition
 from logbook.web.gate import own_manner, the_shop
@@ -46,10 +48,14 @@ def teach(app: Flask) -> None:
     app.add_template_filter(plain)
     app.add_template_filter(formatted, "format")
     app.add_template_filter(marked)
+    app.add_template_filter(told)
     app.jinja_env.finalize = _written
     app.add_template_filter(short)
     app.add_template_filter(size_words, "bytes")
-    app.add_template_filter(limits)
+    app.add_template_filter(own_limits, "limits")
+    app.add_template_filter(own_unit, "unit")
+    app.add_template_filter(reading)
+    app.add_template_filter(number)
     app.add_template_filter(stage_words)
     app.add_template_filter(stage_name)
     app.add_template_filter(counted)
@@ -113,6 +119,31 @@ def marked(words: str) -> str:
     return own_manner().sentence(words)
 
 
+def told(words: str) -> str:
+    """A sentence of the logbook's own with its millimetres in the reader's units."""
+    return own_manner().told(words)
+
+
+def number(text: object) -> str:
+    """A number that comes as text, with the reader's decimal mark."""
+    return own_manner().number(text) if text is not None else ""
+
+
+def own_unit(unit: str) -> str:
+    """The unit in which the reader measures."""
+    return own_manner().unit(unit)
+
+
+def own_limits(step: Step) -> str:
+    """The limits of a step's number in the reader's unit."""
+    return limits(in_unit(step, own_unit(step.unit)))
+
+
+def reading(row: StepRecord) -> str:
+    """What was recorded at a step, with its unit; a number in the reader's."""
+    return own_manner().measured(row.value, row.unit) if row.unit else row.value
+
+
 def _written(value: object) -> object:
     """What every page does to a bare number."""
     return own_manner().number(value) if isinstance(value, Decimal | float) else value
@@ -142,8 +173,8 @@ def short(sha256: str | None) -> str:
 
 def act_words(entry: AuditEntry) -> str:
     """What an act was, with the stage it was about."""
-    told = json.loads(entry.body)["new"]
-    words = [entry.action, *(stage_name(str(told[key])) for key in ("stage", "verdict") if key in told)]
+    new = json.loads(entry.body)["new"]
+    words = [entry.action, *(stage_name(str(new[key])) for key in ("stage", "verdict") if key in new)]
     return ": ".join(words)
 
 

@@ -101,6 +101,21 @@ def test_a_number_outside_its_limits_asks(values, outside):
     assert {one.strength for one in found} <= {Strength.ASK}
 
 
+def test_a_number_asked_for_in_inches_is_kept_so_and_judged_by_the_limits_as_they_are_shown_there():
+    # 1.0 mm by the international inch of 25.4 mm is 0.03937 in, shown as 0.039; 1 mm on 300 mm is 0.04 in on 12 in
+    bow = Step("bow", "Measure the bow.", record="number", unit="mm per 300 mm", high=Decimal(1), required=True)
+    stage = Stage("inspect", "S11", "Inspect", "piece", (SIZE, bow, SIGN))
+    asked = {"size-unit": "in", "bow-unit": "in per 12 in"}
+    kept = signing.checked_values(stage, {**asked, "size": "0,039", "bow": "0.04"})
+    assert kept == [("size", "0.039", "in"), ("bow", "0.04", "in per 12 in")]
+    assert not signing.outside_limits(stage, {**asked, "size": "0,039", "bow": "0.04"})
+    (found,) = signing.outside_limits(stage, {**asked, "size": "0.04", "bow": "0.04"})
+    assert found.sentence == "Measure the width. 0.04 in is outside -0.039 to 0.039 in."
+    with pytest.raises(Refused) as refused:
+        signing.checked_values(stage, {"size": "1", "size-unit": "kg", "bow": "0"})
+    assert refused.value.field == "size"
+
+
 @given(st.decimals(min_value=-1000, max_value=1000, places=3))
 def test_a_number_is_inside_its_limits_or_asks_and_keeps_every_digit(number):
     values = {**FILLED, "size": str(number)}

@@ -98,6 +98,15 @@ def test_measured_scales_have_fields_and_another_size_asks_before_it_is_on_recor
     assert "something scaled the print" not in _words(desk, f"/pitch/test/{test}")
 
 
+def test_a_scale_measured_in_inches_counts_in_millimetres_and_is_kept_as_typed(desk, office, chart):
+    made, test = chart
+    form = {"band_1": "1", "band_2": "1/2", "scale_across": "4", "scale_across-unit": "in", "request_id": "i"}
+    assert desk.post(f"/pitch/chart/{made}/read", data=form).status_code == 303
+    told = office.read(lambda session: newest(session, before=None, count=1)[0].body)
+    assert '"scale across, as typed":"4 in"' in told
+    assert "across 101.6 mm" in _words(desk, f"/pitch/test/{test}")  # 4 in of 25.4 mm
+
+
 @pytest.mark.parametrize("words", ["about 100", "-3", "0", "1e2"])
 def test_what_is_no_length_is_refused(desk, chart, words):
     answer = desk.post(f"/pitch/chart/{chart[0]}/read", data={"band_1": "1", "band_2": "2", "scale_down": words})

@@ -8,10 +8,10 @@ import pytest
 from logbook.actions import people
 from logbook.lengths import parse_length
 from logbook.manner import COMMA, POINT, Manner
-from logbook.records.floor import Run
+from logbook.records.floor import Print, Run, StepRecord
 from logbook.records.people import Person
 from logbook.refusals import Refused
-from support.small_shop import job, one
+from support.small_shop import job, one, prints
 
 
 def _reads_inches_with_a_comma(desk):
@@ -38,6 +38,30 @@ def test_screens_and_papers_follow_the_reader_and_what_is_kept_does_not(office, 
     for before, kind in zip(tables, ("months", "losses"), strict=True):
         assert before.status_code == 200
         assert desk.get(f"/shop/numbers/{kind}.csv").data == before.data
+
+
+def test_who_measures_in_inches_is_asked_in_inches_and_everybody_reads_their_own(office, desk):
+    code = office.ready()  # 70 mm wide, 80 mm high
+    office.mount(code)
+    piece = office.read(lambda session: prints(session, code)[0].code)
+    office.act(lambda session, _: setattr(one(session, Print, code=piece), "stage", "trim"))
+    _reads_inches_with_a_comma(desk)
+    page = desk.get(f"/print/{piece}").get_data(as_text=True)
+    # 70 mm, and 69 to 71 mm, by the international inch of 25.4 mm
+    assert "2,756 in ordered, ± 0,039 in: 2,717 to 2,795 in." in page
+    typed = {"trim-width": "2,75", "trim-width-unit": "in", "trim-height": "3,2", "trim-height-unit": "in"}
+    answer = desk.post(f"/print/{piece}/sign/trim", data={**typed, "request_id": "t1"})
+    assert "Measure the height. 3,2 in is outside 3,11 to 3,189 in." in answer.get_data(as_text=True)
+    signed = desk.post(f"/print/{piece}/sign/trim", data={**typed, "trim-height": "3,15", "request_id": "t2"})
+    assert signed.status_code == 303
+    width = office.read(lambda session: one(session, StepRecord, step_key="trim-width"))
+    assert (width.value, width.unit) == ("2.75", "in")
+    assert "<b>2,75 in</b>" in desk.get(f"/print/{piece}").get_data(as_text=True)
+    paper = desk.get(f"/job/{code}/traveller").get_data(as_text=True)
+    assert "2,756 ± 0,039 in" in paper
+    assert ">2,75 in <small>" in paper
+    desk.post("/shop/my-units", data={"units": "mm", "mark": ".", "request_id": "m2"})
+    assert "<b>69.85 mm</b>" in desk.get(f"/print/{piece}").get_data(as_text=True)
 
 
 def test_a_script_is_told_numbers_as_scripts_read_them(office, desk):
@@ -100,6 +124,20 @@ def test_a_number_is_read_with_either_mark_and_never_guessed(mark, typed, number
 def test_a_sentence_changes_its_numbers_alone(said, read):
     assert Manner("mm", COMMA).sentence(said) == read
     assert Manner().sentence(said) == said
+
+
+@pytest.mark.parametrize(
+    ("said", "read"),
+    [  # by the international inch of 25.4 mm
+        ("On every side; 5 mm is usual.", "On every side; 0.197 in is usual."),
+        ("79.0 to 81.0 mm, 0–1 mm per 300 mm", "3.11 to 3.189 in, 0–0.04 in per 12 in"),
+        ("80 ± 1.0 mm, '5 mm' as typed, 5 mm2", "3.15 ± 0.039 in, '5 mm' as typed, 5 mm2"),
+    ],
+)
+def test_a_sentence_of_ours_is_told_in_inches_and_what_was_typed_is_not(said, read):
+    assert Manner("in").told(said) == read
+    assert Manner().told(said) == said
+    assert Manner("in").sentence(said) == said
 
 
 def test_every_digit_of_a_pitch_stays():

@@ -17,7 +17,7 @@ from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
-from logbook.web.gate import the_shop
+from logbook.web.gate import own_manner, the_shop
 from logbook.web.papering import shop_address
 
 pages = Blueprint("leaks", __name__)
@@ -73,9 +73,8 @@ def _listing(form: MakeForm | None = None) -> tuple[str, int]:
 
 def _told(row: PitchOnRecord) -> str:
     lens, mode = row.lens_lot, row.mode
-    return (
-        f"{row.lpi} {row.axis}: {lens.material.name}, {lens.label}; {mode.machine.name}, {mode.name}; {row.paper.name}"
-    )
+    made_with = f"{lens.material.name}, {lens.label}; {mode.machine.name}, {mode.name}; {row.paper.name}"
+    return f"{own_manner().number(row.lpi)} {row.axis}: {made_with}"
 
 
 @pages.post("/leaks")

@@ -24,6 +24,7 @@ from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.refusals import Refused
+from logbook.rules.signing import UNIT_FIELD, plain_number
 from logbook.web import choices, vdrawing
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
@@ -361,13 +362,21 @@ def read(code: str) -> Response | tuple[str, int]:
                 counts=counts,
                 spot=request.form.get("spot", ""),
                 again=request.form.get("again") == "yes",
-                scales={axis: request.form.get(f"scale_{axis}", "") for axis in chartscales.AXES},
+                scales=_scales(),
             ),
             lambda _: url_for("pitch.test", code=owner) + "#result",
         )
     ):
         return done
     return _test_page(owner, reading_form=form)
+
+
+def _scales() -> dict[str, str]:
+    """The long scales as they were typed; one without a unit is in the unit that stood beside its field."""
+    typed = {axis: request.form.get(f"scale_{axis}", "").strip() for axis in chartscales.AXES}
+    units = {axis: request.form.get(f"scale_{axis}{UNIT_FIELD}", "mm") for axis in typed}
+    bare = {axis for axis, words in typed.items() if plain_number(words) is not None and units[axis] != "mm"}
+    return {axis: f"{words} {units[axis]}" if axis in bare else words for axis, words in typed.items()}
 
 
 @pages.get("/pitch/chart/<code>/on-paper.pdf")

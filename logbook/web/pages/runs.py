@@ -15,12 +15,13 @@ from logbook.actions import runs as actions
 from logbook.actions.finding import by_code, fact
 from logbook.actions.pictures import current
 from logbook.engine.ruler import LENGTHS_MM
+from logbook.lengths import INCH_IN_MM
 from logbook.records.audit import Actor
 from logbook.records.floor import Run
 from logbook.refusals import Refused
 from logbook.web import peeking
 from logbook.web.acting import act, page, reading
-from logbook.web.fields import NEEDED, BenchForm
+from logbook.web.fields import NEEDED, BenchForm, own_units
 from logbook.web.gate import the_shop, without_request
 from logbook.web.ringing import ring
 
@@ -70,6 +71,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             patch=_patch(),
             lengths=LENGTHS_MM,
             place=_place(found),
+            own_place=[one / _asked_unit(own_units()) for one in _place(found)],
             eyes=_eyes(found),
             file_name=outputs.file_name(found, outputs.label(found)),
         )
@@ -215,7 +217,7 @@ def flip(code: str) -> Response:
 
 @pages.get("/run/<code>/eye-<which>.jpg")
 def eye(code: str, which: str) -> Response:
-    """What the left or the right eye sees: ``distance`` and ``beside`` in mm."""
+    """What the left or the right eye sees: ``distance`` and ``beside`` in mm, or with ``unit=in`` in inches."""
     with reading() as session:
         found = by_code(session, Run, code)
         distance, beside = _place(found)
@@ -224,9 +226,15 @@ def eye(code: str, which: str) -> Response:
 
 def _place(found: Run) -> tuple[float, float]:
     """Where somebody stands, in mm; by itself in the middle, at the job's distance."""
+    unit = _asked_unit(request.args.get("unit", "mm"))
     distance, beside = (_number(name) for name in ("distance", "beside"))
     usual = float(found.pieces[0].job.distance.mm)
-    return distance if distance is not None and distance > 0 else usual, beside or 0.0
+    return distance * unit if distance is not None and distance > 0 else usual, (beside or 0.0) * unit
+
+
+def _asked_unit(name: str) -> float:
+    """How many millimetres are one of the unit."""
+    return float(INCH_IN_MM) if name == "in" else 1.0
 
 
 def _number(name: str) -> float | None:
