@@ -21,6 +21,8 @@ TRY_AGAIN = {"backup": timedelta(hours=1), "trial": timedelta(days=1), "check": 
 WORK_TO_LOSE = timedelta(days=1)
 """An order that is older than this would be missed; before, nobody is asked for a backup."""
 LIMIT_DAYS = 3
+KINDS = {"backup": "backup", "trial": "restore trial", "check": "check of the record"}
+STOPPED, LEFT = "Stopped by hand.", "The machine or its worker stopped meanwhile."
 _KEYS = {"folder": "backup folder", "closing": "backup time", "keep": "backups kept", "limit_days": "backup limit",
          "with_interlaced": "backup of interlaced files"}  # fmt: skip
 
@@ -91,11 +93,24 @@ def ask_for(session: Session, by: Actor) -> KeepingRun:
     folder = setup(session).folder
     if folder is None:
         raise Refused("Nobody has said yet where backups go; the owner sets it up below.")
-    if at_work(session):
-        raise Refused("A backup waits or is being made already.")
+    _expect_idle(session)
     run = _new(session, by, "backup", str(folder))
     record(session, by, Act("backup asked for", [ref(run)], new={"folder": run.folder}))
     return run
+
+
+def ask_for_check(session: Session, by: Actor) -> KeepingRun:
+    """Somebody wants the whole record recomputed now; the worker does it."""
+    _expect_idle(session)
+    run = _new(session, by, "check", "")
+    record(session, by, Act("check of the record asked for", [ref(run)]))
+    return run
+
+
+def _expect_idle(session: Session) -> None:
+    run = at_work(session)
+    if run is not None:
+        raise Refused(f"A {KINDS[run.kind]} waits or is at work already; wait for its end, or stop it.")
 
 
 def _new(session: Session, by: Actor, kind: str, folder: str) -> KeepingRun:
@@ -184,7 +199,7 @@ def stop(session: Session, by: Actor, *, run: KeepingRun) -> None:
     """
     if run.state not in ("waiting", "running"):
         raise Refused("It has ended already.")
-    run.state, run.ended_at, run.sentence = "failed", by.now, "Stopped by hand."
+    run.state, run.ended_at, run.sentence = "failed", by.now, STOPPED
     record(session, by, Act(_STOPPED[run.kind], [ref(run)], new={"folder": run.folder}))
 
 
@@ -198,13 +213,17 @@ def end(session: Session, by: Actor, run_id: int, *, size: int, entries: int, se
     record(session, by, Act(_DONE[run.kind], [ref(run)], new={"folder": run.folder, "entries": entries}))
 
 
-def fail(session: Session, by: Actor, run_id: int, sentence: str) -> None:
-    """A run ended with a sentence that says why; nothing, where it was stopped meanwhile."""
+def fail(session: Session, by: Actor, run_id: int, sentence: str, *, was_finished: bool = True) -> None:
+    """A run ended with a sentence that says why; nothing, where it was stopped meanwhile.
+
+    ``was_finished``: False where it broke off, which says nothing about what it looked at.
+    """
     run = session.get_one(KeepingRun, run_id)
     if run.ended_at is not None:
         return
     run.state, run.ended_at, run.sentence = "failed", by.now, sentence
-    record(session, by, Act(_FAILED[run.kind], [ref(run)], reason=sentence, new={"folder": run.folder}))
+    words = _FAILED[run.kind] if was_finished else f"{KINDS[run.kind]} broken off"
+    record(session, by, Act(words, [ref(run)], reason=sentence, new={"folder": run.folder}))
 
 
 _DONE = {"backup": "backup made", "trial": "restore tried", "check": "record checked"}
@@ -215,7 +234,7 @@ _FAILED = {"backup": "backup failed", "trial": "restore trial failed", "check": 
 def fail_left_behind(session: Session, by: Actor) -> None:
     """What runs although nobody works on it ended with the machine or the worker."""
     for run in session.execute(select(KeepingRun).where(KeepingRun.state == "running")).scalars():
-        fail(session, by, run.id, "The machine or its worker stopped meanwhile.")
+        fail(session, by, run.id, LEFT, was_finished=False)
 
 
 def note_made(session: Session, by: Actor, *, made: Made) -> None:
@@ -245,8 +264,15 @@ def warnings(session: Session, now: datetime) -> list[str]:
         said.append("No backup was made yet: with this disk everything would be lost")
     elif now - good.ended_at > timedelta(days=limit):
         said.append(f"The last good backup is of {good.ended_at.astimezone():%Y-%m-%d}, more than {limit} days ago")
-    for kind, words in (("trial", "The last restore trial failed"), ("check", "The record was found damaged")):
-        newest_one = last(session, kind, None)
-        if newest_one is not None and newest_one.state == "failed":
-            said.append(f"{words}: {newest_one.sentence}")
+    for kind, words in (("trial", "The last restore trial failed"), ("check", "The last check of the record failed")):
+        told = _last_told(session, kind)
+        if told is not None and told.state == "failed":
+            said.append(f"{words}: {told.sentence}")
     return said
+
+
+def _last_told(session: Session, kind: str) -> KeepingRun | None:
+    """The newest of a kind that says something: one that somebody stopped, or that broke off, says nothing."""
+    ended = select(KeepingRun).where(KeepingRun.kind == kind, KeepingRun.ended_at.is_not(None))
+    told = ended.where(KeepingRun.sentence.not_in((STOPPED, LEFT)))
+    return session.execute(told.order_by(KeepingRun.ended_at.desc(), KeepingRun.id.desc())).scalars().first()

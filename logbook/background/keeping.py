@@ -18,6 +18,8 @@ from logbook.refusals import Refused
 LOOK_SECONDS = 3
 TELL_SECONDS = 1.0
 TRIAL_FOLDER = "restore-trial"
+BROUGHT_BACK = 0.75
+"""The part of a trial that is done when everything is back: it is read, written and read again, then checked once."""
 _log = logging.getLogger(__name__)
 
 
@@ -58,16 +60,17 @@ def _do(shop: Shop, run_id: int, kind: str) -> None:
     try:
         size, entries, sentence = work[kind](shop, _teller(shop, run_id))
     except Refused as refusal:
-        trouble = refusal.sentence
+        trouble, was_finished = refusal.sentence, True
     except Exception as error:  # whatever it was, the run must not stay "running"
         _log.exception("keeping run %s", run_id)
+        was_finished = False
         trouble = f"Something unexpected happened ({type(error).__name__}); the worker's log has the details."
     else:
         with shop.database.writing() as session:
             backups.end(session, worker_actor(), run_id, size=size, entries=entries, sentence=sentence)
         return
     with shop.database.writing() as session:
-        backups.fail(session, worker_actor(), run_id, trouble)
+        backups.fail(session, worker_actor(), run_id, trouble, was_finished=was_finished)
 
 
 def _teller(shop: Shop, run_id: int) -> Progress:
@@ -102,9 +105,15 @@ def _trial(shop: Shop, progress: Progress) -> tuple[int, int, str]:
     place = shop.settings.data / TRIAL_FOLDER
     shutil.rmtree(place, ignore_errors=True)
     try:
-        tried, found, _ = bring_back(newest_in(folder), place, worker_actor(), progress=progress)
-        told = verifying.verify(tried.database, tried.store)
-        tried.database.close()
+        tried, found, _ = bring_back(
+            newest_in(folder), place, worker_actor(), progress=lambda part: progress(part * BROUGHT_BACK)
+        )
+        try:
+            told = verifying.verify(
+                tried.database, tried.store, progress=lambda part: progress(BROUGHT_BACK + part * (1 - BROUGHT_BACK))
+            )
+        finally:
+            tried.database.close()
         if not told["sound"]:
             raise Refused(told["sentence"])
         return sum(item.size for item in found.items), found.anchor.entries, ""
@@ -112,8 +121,8 @@ def _trial(shop: Shop, progress: Progress) -> tuple[int, int, str]:
         shutil.rmtree(place, ignore_errors=True)
 
 
-def _check(shop: Shop, _progress: Progress) -> tuple[int, int, str]:
-    told = verifying.verify(shop.database, shop.store)
+def _check(shop: Shop, progress: Progress) -> tuple[int, int, str]:
+    told = verifying.verify(shop.database, shop.store, progress=progress)
     if not told["sound"]:
         raise Refused(told["sentence"])
     return 0, told["entries"], ""

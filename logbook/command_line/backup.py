@@ -1,7 +1,6 @@
 """``logbook backup``, ``verify-backup``, ``restore`` and ``export``: nothing of the shop is lost with one disk."""
 
 import json
-import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -10,28 +9,16 @@ import click
 from logbook.actions import backups, exporting
 from logbook.actions.restoring import bring_back
 from logbook.command_line.shop import data_option, existing
+from logbook.command_line.telling import shown
 from logbook.manner import counted
 from logbook.records.audit import Actor
-from logbook.records.backup import KEEP, BackupWish, Made, Progress, back_up
+from logbook.records.backup import KEEP, BackupWish, Made, back_up
 from logbook.records.backup_check import STAGES, check_backup
 from logbook.records.manifest import newest_in
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
 
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
-
-
-def shown(what: str) -> Progress:
-    """Progress on standard error: a line for each tenth, so that a log stays readable."""
-    last = -1
-
-    def show(part: float) -> None:
-        nonlocal last
-        if int(part * 10) != last:
-            last = int(part * 10)
-            print(f"{what} {last * 10} %", file=sys.stderr, flush=True)
-
-    return show
 
 
 @click.command()

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from logbook.command_line import one_blas_thread  # noqa: F401 - must come before numpy
+from logbook.command_line.telling import shown
 from logbook.engine.interlace import Result
 from logbook.engine.interlace import interlace as run
 from logbook.engine.phase import parse_pitch
@@ -49,7 +50,7 @@ def interlace(pictures: tuple[Path, ...], out: Path, as_json: bool, **asked: Any
         flip=asked["flip"], fit=asked["fit"], pictures=len(pictures), order=_whole_numbers(asked["order"]),
         shares=asked["shares"], offset=asked["offset"], reversed_sheet=asked["reversed_sheet"],
         compression=asked["compression"], waste=_waste(asked))
-    result = run(plan, pictures, out, progress=_shown if sys.stderr.isatty() else None)
+    result = run(plan, pictures, out, progress=shown("Interlacing") if sys.stderr.isatty() else None)
     print(json.dumps(result.as_json()) if as_json else _told(result))
 
 
@@ -71,10 +72,6 @@ def _whole_numbers(text: str | None) -> list[int] | None:
         return [int(part) for part in text.split(",")]
     except ValueError:
         raise Refused(f"order: {text!r} is not a list of picture numbers such as 3,2,1.", field="order") from None
-
-
-def _shown(part: float) -> None:
-    print(f"\r{part:4.0%}", end="\n" if part >= 1 else "", file=sys.stderr, flush=True)
 
 
 def _told(result: Result) -> str:

@@ -1,12 +1,13 @@
 """``logbook travellers``: every open job's traveller in one PDF."""
 
-import sys
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
 from logbook.command_line.shop import data_option, existing
+from logbook.command_line.telling import shown
 from logbook.refusals import Refused
 
 
@@ -33,9 +34,9 @@ def travellers(out: Path, data: Path, page: str, address: str) -> None:
         raise Refused("No job is open.")
     written = [(traveller_html(one.view, page=page), one.assets) for one in gathered]
     with PdfWriter() as writer:
-        out.write_bytes(pdf_of_many(written, writer=writer, progress=_told))
+        out.write_bytes(pdf_of_many(written, writer=writer, progress=_counted(shown("Writing travellers"))))
     click.echo(f"{len(written)} {'traveller' if len(written) == 1 else 'travellers'} in {out}")
 
 
-def _told(done: int, of: int) -> None:
-    print(f"\r{done} of {of} travellers", end="\n" if done == of else "", file=sys.stderr, flush=True)
+def _counted(show: Callable[[float], None]) -> Callable[[int, int], None]:
+    return lambda done, of: show(done / of)

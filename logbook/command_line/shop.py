@@ -263,10 +263,11 @@ def verify(data: Path, as_json: bool) -> None:
     from sqlalchemy.exc import DatabaseError
 
     from logbook.actions import verifying
+    from logbook.command_line.telling import shown
 
     try:
         shop = _opened(_of_a_shop(data))
-        found = verifying.verify(shop.database, shop.store)
+        found = verifying.verify(shop.database, shop.store, progress=shown("Checking"))
     except (DatabaseError, UnicodeDecodeError) as error:  # too damaged even to be opened
         found = verifying.damaged(error)
     click.echo(json.dumps(found) if as_json else found["sentence"])

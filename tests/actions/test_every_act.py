@@ -925,6 +925,8 @@ def _kept_safe(told: Story) -> None:
         told.tell(f"backups.{how}", lambda session, by, work=work, words=words: work(session, by, **words))
     told.tell("backups.ask_for", lambda session, by: backups.ask_for(session, by))
     told.tell("backups.stop", lambda session, by: backups.stop(session, by, run=backups.at_work(session)))
+    told.tell("backups.ask_for_check", lambda session, by: backups.ask_for_check(session, by))
+    told.shop.act(lambda session, by: backups.stop(session, by, run=backups.at_work(session)))
     made = back_up(told.shop.shop, BackupWish(stick), now=told.shop.now)
     told.tell("backups.note_made", lambda session, by: backups.note_made(session, by, made=made))
     told.shop.act(_optics)

@@ -5,10 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from logbook.actions import backups, diskuse
+from logbook.actions import backups, diskuse, verifying
 from logbook.actions.restoring import bring_back
 from logbook.background import keeping
 from logbook.background.keeping import keep_safe
+from logbook.records.audit import newest
 from logbook.records.backup import back_up
 from logbook.records.keeping import KeepingRun
 from logbook.records.manifest import backups_in
@@ -246,3 +247,32 @@ def test_a_backup_that_is_stopped_leaves_nothing_and_the_next_one_is_whole(shop,
     assert stopped[0] < 1
     with pytest.raises(Refused, match="ended already"):
         shop.act(lambda session, by: backups.stop(session, by, run=backups.newest(session, 1)[0]))
+
+
+def test_a_check_tells_how_far_it_is_and_can_be_stopped_and_neither_says_that_anything_is_damaged(shop, monkeypatch):
+    shop.ready()
+    shop.wait(days=1)
+    parts = []
+    assert verifying.verify(shop.shop.database, shop.shop.store, progress=parts.append)["sound"]
+    assert parts == sorted(parts)
+    assert parts[-1] == 1
+    assert len(parts) == len(shop.shop.store.hashes())
+    monkeypatch.setattr(keeping, "TELL_SECONDS", 0)
+    monkeypatch.setattr(verifying, "hash_file", lambda path: shop.act(_stop) or path.name)
+    shop.act(backups.ask_for_check)
+    assert keep_safe(shop.shop)
+    shop.act(backups.ask_for_check)
+    shop.act(lambda session, by: backups.begin(session, by) and None)
+    shop.act(backups.fail_left_behind)
+    runs = shop.read(lambda session: [(run.state, run.sentence) for run in backups.newest(session, 2)])
+    assert runs == [("failed", backups.LEFT), ("failed", backups.STOPPED)]
+    acts = shop.read(lambda session: [entry.action for entry in newest(session, before=None, count=5)])
+    assert "check of the record broken off" in acts
+    assert "record found damaged" not in acts
+    assert not any("check" in said for said in shop.read(lambda session: backups.warnings(session, shop.now)))
+
+
+def _stop(session, by):
+    run = backups.at_work(session)
+    if run is not None and run.state == "running":
+        backups.stop(session, by, run=run)

@@ -11,7 +11,7 @@ from support.shop_walk import PASSWORD, Person
 
 OWN_FORMS = ("/sign-out", "/shop/my-units", "/shop/my-password", "/trace/file")
 """What even somebody who only looks may send: about oneself, or a question that writes nothing."""
-FOR_OWNERS = ("machines/new", "shop/record/check")
+FOR_OWNERS = ("machines/new", "shop/numbers")
 
 
 @pytest.fixture
@@ -38,7 +38,7 @@ def test_a_viewer_sees_everything_and_no_form(furnished, shop, page, watch):
     # pages that are nothing but a form, and what only owners see
     assert set(not_for_viewers) == {
         "orders.new", "orders.add_job", "jobs.materials", "jobs.pitch", "jobs.change", "jobs.midway",
-        "pitch.new", "pitch.carry", "stock.new", "stock.new_lot", "machines.new", "shop.check_record",
+        "pitch.new", "pitch.carry", "stock.new", "stock.new_lot", "machines.new",
         "quotes.new", "reorders.of_job", "reorders.of_order", "texts.wording", "numbers.overview",
         "erasing.customer", "erasing.pictures", "arriving.arriving", "staff.person", "places.listing", "places.place",
         "steps.stage", "mounting.begin", "onpaper.take_over", "papercheck.take_over",

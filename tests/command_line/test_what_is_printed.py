@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from logbook.command_line import _COMMANDS, main
 from logbook.command_line.shop import new_password, trace, verify
+from logbook.command_line.telling import line, shown
 from logbook.records.floor import Run
 from support.small_shop import one, prints, small_shop
 
@@ -103,3 +104,16 @@ def test_nobody_of_that_name_is_one_sentence(monkeypatch, capsys, shop):
     code, out, err = _called(monkeypatch, capsys, "new-password", "Nobody", "--data", shop.shop.settings.data)
     assert (code, out) == (2, "")
     assert err == "logbook: Nobody here is called 'Nobody'.\n"
+
+
+def test_long_work_shows_a_bar_where_somebody_watches_and_is_silent_in_a_log(monkeypatch, capsys):
+    assert line("Checking", 0.25, 10).rstrip() == "Checking [######..................]  25 % about 30 s left"
+    assert line("Checking", 0.01, 10).rstrip() == "Checking [........................]   1 %"
+    assert len({len(line("Checking", part, 500)) for part in (0, 0.06, 0.5, 1)}) == 1, "the longest is wiped out"
+    shown("Checking")(1)
+    assert capsys.readouterr().err == ""
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    show = shown("Checking")
+    show(1)
+    show(1)
+    assert capsys.readouterr().err.count("100 %") == 1

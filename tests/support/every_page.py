@@ -167,7 +167,6 @@ def _office(session: Session) -> Faces:
         "places.here": _one(f"/place/{_first(session, Place).code}"),
         "shop.tablet": _one("/shop/tablet"),
         "shop.record": _one("/shop/record"),
-        "shop.check_record": _one("/shop/record/check"),
     }
 
 

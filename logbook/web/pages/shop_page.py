@@ -5,7 +5,7 @@ from werkzeug import Response
 from wtforms import DateField, PasswordField, RadioField, StringField
 from wtforms.validators import Length as TextLength
 
-from logbook.actions import people, pins, staff, strengths, verifying
+from logbook.actions import backups, people, pins, staff, strengths
 from logbook.actions import shop as actions
 from logbook.manner import COMMA, POINT, Manner
 from logbook.paper.codes import qr
@@ -25,6 +25,10 @@ class FactsForm(BenchForm):
 
     largest_picture = StringField()
     proof_address = StringField()
+
+
+class PlainForm(BenchForm):
+    """A button."""
 
 
 class RulesForm(BenchForm):
@@ -224,21 +228,28 @@ def tablet() -> tuple[str, int]:
 @pages.get("/shop/record")
 def record() -> tuple[str, int]:
     """The audit trail's newest entries, and its head."""
+    return _record_page(None)
+
+
+def _record_page(form: PlainForm | None) -> tuple[str, int]:
     before = request.args.get("before", type=int)
     with reading() as session:
-        head = audit.head(session)
-        return page("record.html", head=head, entries=audit.newest(session, before=before, count=100), checked=None)
-
-
-@pages.get("/shop/record/check")
-@owner_only
-def check_record() -> tuple[str, int]:
-    """Recompute the trail and every kept file."""
-    found = verifying.verify(the_shop().database, the_shop().store)
-    with reading() as session:
+        working = backups.at_work(session)
         return page(
             "record.html",
             head=audit.head(session),
-            entries=audit.newest(session, before=None, count=100),
-            checked=found,
+            entries=audit.newest(session, before=before, count=100),
+            form=form or PlainForm(formdata=None),
+            working=working if working and working.kind == "check" else None,
+            checked=backups.last(session, "check", None),
         )
+
+
+@pages.post("/shop/record/check")
+@owner_only
+def check_record() -> Response | tuple[str, int]:
+    """Recompute the trail and every kept file, in the background."""
+    form = PlainForm()
+    if form.validate_on_submit() and (done := act(form, backups.ask_for_check, lambda _: url_for("shop.record"))):
+        return done
+    return _record_page(form)
