@@ -22,7 +22,8 @@ from logbook.records.materials import MATERIAL_KINDS, Lot, Material
 from logbook.records.orders import Customer
 from logbook.refusals import Refused
 
-MOST_BYTES, MOST_ROWS = 200_000, 2000
+MOST_BYTES, MOST_ROWS = 200_000, 500
+"""As many lines as one act takes in within a second or two: all or none, with nobody kept waiting at the bench."""
 COLUMNS = {
     "customers": ("name", "contact"),
     "stock": (

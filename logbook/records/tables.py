@@ -2,6 +2,7 @@
 
 from logbook.records import (
     audit,
+    batches,
     files,
     floor,
     forecasts,
@@ -20,6 +21,6 @@ from logbook.records import (
 from logbook.records.base import Base
 
 __all__ = [
-    "Base", "audit", "files", "floor", "forecasts", "keeping", "leaks", "lotpapers", "machines", "materials", "orders",
-    "people", "pitch", "places", "prooflinks", "quotes",
+    "Base", "audit", "batches", "files", "floor", "forecasts", "keeping", "leaks", "lotpapers", "machines", "materials",
+    "orders", "people", "pitch", "places", "prooflinks", "quotes",
 ]  # fmt: skip

@@ -21,6 +21,7 @@ from logbook.web.headers import HEADERS, with_headers
 from logbook.web.pages import (
     align,
     arriving,
+    batches,
     bench,
     depth,
     entry,
@@ -89,7 +90,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
         entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
         tracing, papers, files, texts, ghosting, depth, steps, mounting, forecasts,
         lenses, align, erasing, arriving, takeback, places, staff, onpaper, prooflinks, verdicts,
-        lotpapers, leaks, papercheck,
+        lotpapers, leaks, papercheck, batches,
     ):  # fmt: skip
         app.register_blueprint(page.pages)
     app.after_request(with_headers)

@@ -164,7 +164,7 @@ def test_a_cell_that_cannot_be_read_names_its_column(shop, column, value):
         ("name,name\nx,y\n", "twice"),
         ("name\n", "no line below"),
         ('name\n"open\n', "cannot be read as CSV"),
-        ("name\n" + "x\n" * 2001, "more than 2000"),
+        ("name\n" + "x\n" * 501, "more than 500"),
     ],
 )
 def test_a_file_that_is_no_such_list_is_refused_in_one_sentence(shop, text, sentence):

@@ -66,6 +66,7 @@ from logbook.actions import (
     strips,
     takingback,
     texts,
+    travellerbatches,
 )
 from logbook.actions.exporting import export_shop
 from logbook.actions.finding import ref
@@ -892,6 +893,7 @@ def _after_a_loss(told: Story) -> None:
     output = told.shop.read(lambda session: _run(session).output.sha256)
     anchor = Anchor("0" * 64, 1, "0" * 64, "2026-03-09")
     found = Manifest(told.shop.now, "0", anchor, (), left_out=(output,))
+    _all_travellers(told)
     _kept_safe(told)
     handed_out = export_shop(told.shop.shop, told.shop.shop.settings.data.with_name("copy"), now=told.shop.now)
     told.tell("exporting.note_export", lambda session, by: exporting.note_export(session, by, made=handed_out))
@@ -908,6 +910,23 @@ def _after_a_loss(told: Story) -> None:
         lambda session, by: erasing.forget_customer(
             session, by, customer=one(session, Customer, name=CUSTOMER), reason=why
         ),
+    )
+
+
+def _all_travellers(told: Story) -> None:
+    def asked():
+        wish = {"page": "A4", "address": "http://192.0.2.1:8420/"}
+        return told.tell("travellerbatches.ask_for", lambda session, by: travellerbatches.ask_for(session, by, **wish))
+
+    for how, words in (("end", {}), ("fail", {"sentence": "no paper"})):
+        asked()
+        batch = told.shop.act(lambda session, by: travellerbatches.begin(session, by.now).id)
+        work = getattr(travellerbatches, how)
+        told.tell(f"travellerbatches.{how}", lambda s, by, work=work, batch=batch, w=words: work(s, by, batch, **w))
+    asked()
+    told.tell(
+        "travellerbatches.stop",
+        lambda session, by: travellerbatches.stop(session, by, batch=travellerbatches.at_work(session)),
     )
 
 

@@ -29,6 +29,8 @@ NOT_PAGES = {
     "align.blended",
     "align.fitted",
     "static",
+    "batches.state",
+    "batches.document",
     "entry.again",
     "entry.icon",
     "files.preview",
@@ -116,6 +118,7 @@ def _office(session: Session) -> Faces:
     order = copies.order
     return {
         "today.today": _one("/"),
+        "batches.overview": _one("/travellers"),
         "orders.listing": {"": "/orders", "closed": "/orders?show=closed"},
         "orders.new": _one("/orders/new"),
         "orders.order": _one(f"/order/{order.code}"),

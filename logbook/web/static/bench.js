@@ -54,6 +54,7 @@ for (const drop of document.querySelectorAll('.drop')) {
 for (const box of document.querySelectorAll('[data-run]')) {
   const bar = box.querySelector('progress');
   const left = box.querySelector('.left');
+  const stands = box.querySelector('.state span');
   const ask = async () => {
     try {
       const answer = await fetch(box.dataset.run);
@@ -63,6 +64,7 @@ for (const box of document.querySelectorAll('[data-run]')) {
       }
       const state = await answer.json();
       bar.value = state.progress;
+      if (stands) stands.textContent = state.state;
       if (state.state !== 'waiting' && state.state !== 'running') {
         location.reload();
         return;
