@@ -60,6 +60,46 @@ from logbook.web.pages import (
 
 __all__ = ["HEADERS", "create_app"]
 
+_PAGES = (
+    align,
+    arriving,
+    batches,
+    bench,
+    depth,
+    entry,
+    erasing,
+    files,
+    forecasts,
+    ghosting,
+    jobs,
+    leaks,
+    lenses,
+    lotpapers,
+    machines,
+    mounting,
+    numbers,
+    onpaper,
+    orders,
+    papercheck,
+    papers,
+    pitch,
+    places,
+    prooflinks,
+    quotes,
+    reorders,
+    runs,
+    shop_page,
+    staff,
+    status,
+    steps,
+    stock,
+    takeback,
+    texts,
+    today,
+    tracing,
+    verdicts,
+)
+
 
 def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str | None = None) -> Flask:
     """The Flask app of a shop. ``ring`` tells the worker of a run; ``network_address`` is how tablets come here."""
@@ -86,12 +126,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     CSRFProtect(app)
     shown.teach(app)
     keptforms.teach(app)
-    for page in (
-        entry, today, orders, quotes, reorders, jobs, runs, pitch, bench, stock, machines, numbers, shop_page, status,
-        tracing, papers, files, texts, ghosting, depth, steps, mounting, forecasts,
-        lenses, align, erasing, arriving, takeback, places, staff, onpaper, prooflinks, verdicts,
-        lotpapers, leaks, papercheck, batches,
-    ):  # fmt: skip
+    for page in _PAGES:
         app.register_blueprint(page.pages)
     app.after_request(with_headers)
     app.register_error_handler(Refused, _refused)

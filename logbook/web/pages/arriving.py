@@ -19,7 +19,9 @@ class LookForm(BenchForm):
     """Which list, and its file."""
 
     what = RadioField("What is in it", [NEEDED], choices=_WHAT, default="customers")
-    file = FileField("File", description="CSV, UTF-8; commas or semicolons between the cells, at most 200 kB and 500 lines.")
+    file = FileField(
+        "File", description="CSV, UTF-8; commas or semicolons between the cells, at most 200 kB and 500 lines."
+    )
 
 
 class TakeForm(BenchForm):
