@@ -152,7 +152,7 @@ def _flip(test: PitchTest) -> str:
 
 def keep_chart(session: Session, by: Actor, *, test: PitchTest, drawn: Drawn) -> PitchChart:
     """Add a drawn chart to its test."""
-    _expect_open(test)
+    expect_open(test)
     wish, (sha256, size) = drawn.wish, drawn.stored
     made = PitchChart(
         test=test,
@@ -182,28 +182,32 @@ def keep_chart(session: Session, by: Actor, *, test: PitchTest, drawn: Drawn) ->
 
 def on_paper(made: PitchChart, paper: str) -> bytes:
     """The same chart as a PDF for one paper: exact page box, every dot unresampled, more pages where needed."""
-    test, dpi = made.test, _dpi(made.test)
+    dpi = _dpi(made.test)
     if made.kind == "sliding":
         plan = sliding.make_sliding(
             lpi=made.centre_lpi,
             dpi=dpi,
             length=made.width,
             slope=made.step_lpi,
-            flip=_flip(test),
+            flip=_flip(made.test),
             code=_told_code(made),
         )
         return raster_pdf.pdf_bytes([raster_pdf.page_of(sliding.draw_sliding(plan), dpi=dpi)])
-    pages = chart_pages.charts_on_paper(
+    return raster_pdf.pdf_bytes([_pdf_page(page, dpi) for page in pages_of(made, paper)])
+
+
+def pages_of(made: PitchChart, paper: str) -> tuple[chart_pages.ChartPage, ...]:
+    """A chart of bands as it lies on the pages of one paper."""
+    return chart_pages.charts_on_paper(
         parse_paper(paper),
         lpi=made.centre_lpi,
         step=made.step_lpi,
         bands=made.bands,
-        dpi=dpi,
+        dpi=_dpi(made.test),
         length=made.width,
-        flip=_flip(test),
+        flip=_flip(made.test),
         code=_told_code(made),
     )
-    return raster_pdf.pdf_bytes([_pdf_page(page, dpi) for page in pages])
 
 
 def _told_code(made: PitchChart) -> str | None:
@@ -217,7 +221,8 @@ def _pdf_page(page: chart_pages.ChartPage, dpi: tuple[Fraction, Fraction]) -> ra
     )
 
 
-def _expect_open(test: PitchTest) -> None:
+def expect_open(test: PitchTest) -> None:
+    """Refuse what only an open test may take."""
     if test.state != "open":
         raise Refused("This pitch test is closed; start a new one.")
 
@@ -258,7 +263,7 @@ def record_readings(
     ``again``: a second, blind reading of the chart that stands beside the first. ``scales`` are
     the long scales by axis, across and down, where they were measured: in mm, or with another unit.
     """
-    _expect_open(made.test)
+    expect_open(made.test)
     before = {f"scale {axis}, mm": str(value) for axis, value in chartscales.measured(made).items()}
     measured = chartscales.write_down(made, scales or {})
     by_round = (by, made, 2 if again else 1)
@@ -396,12 +401,17 @@ def said_by(row: PitchReading) -> str:
 def accept_findings(session: Session, test: PitchTest) -> list[Finding]:
     """What speaks against putting a test's fit on record: one reader only, or readers who differ."""
     names = readers_of(test)
-    own = [fit for name in names if (fit := _own_fit(test, name)) is not None]
+    own = own_fits(test)
     width = test.charts[-1].width.inches if test.charts else Fraction(1)
     agree = all(readers_agree(first, second, print_width_in=width) for first, second in combinations(own, 2))
     apart = max((abs(first.lpi - second.lpi) for first, second in combinations(own, 2)), default=None)
     found = [*second_look.readers(names, apart_lpi=apart, agree=agree), *chartscales.findings(test)]
     return weigh(session, found)
+
+
+def own_fits(test: PitchTest) -> list[Fit]:
+    """Each reader's own fit, where these readings alone fit a pitch."""
+    return [fit for name in readers_of(test) if (fit := _own_fit(test, name)) is not None]
 
 
 def _own_fit(test: PitchTest, reader: str) -> Fit | None:
@@ -414,7 +424,7 @@ def _own_fit(test: PitchTest, reader: str) -> Fit | None:
 
 def accept_result(session: Session, by: Actor, *, test: PitchTest, note: str = "", reason: str = "") -> PitchOnRecord:
     """Put a test's fit on record; jobs may use it from now on."""
-    _expect_open(test)
+    expect_open(test)
     fit = fit_of(test)
     if fit is None:
         raise Refused("Read at least one chart first.")
@@ -546,9 +556,17 @@ def _on_record(
 
 
 def put_on_record(
-    session: Session, by: Actor, *, conditions: Conditions, origin: str, lpi: Decimal, u_lpi: Decimal | None, note: str
+    session: Session,
+    by: Actor,
+    *,
+    conditions: Conditions,
+    origin: str,
+    lpi: Decimal,
+    u_lpi: Decimal | None,
+    note: str,
+    test: PitchTest | None = None,
 ) -> PitchOnRecord:
-    """A pitch that no test here found; part of another act."""
+    """A pitch that no readings of a test found, or that a photograph of its chart did; part of another act."""
     return _on_record(
         session,
         by,
@@ -556,7 +574,7 @@ def put_on_record(
         origin=origin,
         lpi=lpi,
         u_lpi=u_lpi,
-        test=None,
+        test=test,
         note=note,
         known_since=by.now,
     )

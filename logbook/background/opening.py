@@ -39,13 +39,20 @@ class PictureOpener:
         """``engine.readback.read_provenance`` within the limits; a file that overruns them is Refused."""
         return self._asked("story", path)[0]
 
+    def pitch(self, path: Path, **asked: Any) -> dict[str, Any]:
+        """``engine.photo.read_photo`` within the limits: what it told, and what was found as lines to draw.
+
+        ``asked``: chart (its JSON), distance_mm, thickness_mm, index. Raises Refused with the reason.
+        """
+        return self._asked("pitch", path, **asked)[0]
+
     def close(self) -> None:
         """Let the child go."""
         self.child.close()
 
-    def _asked(self, work: str, path: Path) -> tuple[dict[str, Any], bytes]:
+    def _asked(self, work: str, path: Path, **more: Any) -> tuple[dict[str, Any], bytes]:
         try:
-            answer = self.child.ask([json.dumps({"work": work, "path": str(path)}).encode()])
+            answer = self.child.ask([json.dumps({"work": work, "path": str(path), **more}).encode()])
         except Overran:
             raise Refused(f"{path.name} took longer than {self.child.seconds:g} seconds to open and was given up; "
                           "save it anew, smaller or as a plain JPEG.") from None

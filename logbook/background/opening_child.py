@@ -29,7 +29,7 @@ def _answer(requests: Connection) -> bytes:
     order = json.loads(requests.recv_bytes())
     limit(processor_seconds=PROCESSOR_SECONDS)
     try:
-        told, content = _WORK[order["work"]](Path(order["path"]))
+        told, content = _WORK[order["work"]](Path(order["path"]), order)
     except Refused as refusal:
         return REFUSED + json.dumps([refusal.sentence, refusal.field]).encode()
     except MemoryError:
@@ -38,20 +38,32 @@ def _answer(requests: Connection) -> bytes:
     return DONE + json.dumps(told).encode() + b"\n" + content
 
 
-def _look(path: Path) -> tuple[dict, bytes]:
+def _look(path: Path, _: dict) -> tuple[dict, bytes]:
     from logbook.engine.looking import look
 
     seen = look(path)
     return {"sha256": seen.sha256, "format": seen.format, "size": seen.size, "notes": seen.notes}, seen.preview
 
 
-def _story(path: Path) -> tuple[dict, bytes]:
+def _story(path: Path, _: dict) -> tuple[dict, bytes]:
     from logbook.engine.readback import read_provenance
 
     return read_provenance(path), b""
 
 
-_WORK = {"look": _look, "story": _story}
+def _pitch(path: Path, order: dict) -> tuple[dict, bytes]:
+    from logbook.engine import photo
+    from logbook.engine.distance import lens_layer
+    from logbook.engine.photo_chart import printed_chart
+    from logbook.engine.photo_drawn import drawn
+
+    chart = printed_chart(order["chart"])
+    lens = lens_layer(thickness_mm=order["thickness_mm"], index=order["index"])
+    read = photo.read_photo(path, chart, distance_mm=order["distance_mm"], lens=lens)
+    return {**photo.as_json(read), "drawn": drawn(read, chart)}, b""
+
+
+_WORK = {"look": _look, "story": _story, "pitch": _pitch}
 
 if __name__ == "__main__":
     main()

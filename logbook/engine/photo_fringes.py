@@ -26,7 +26,8 @@ class Found:
     """The fit: pitch for the camera's own place (lines per printer's inch), turn in degrees, barrel, fringe offset.
 
     ``covariance`` belongs to (pitch, turn in degrees). ``explained`` is the share of the fringes' contrast that the
-    fit explains, ``rival`` the best such share at a clearly other pitch, ``camera`` the camera with its barrel.
+    fit explains, ``rival`` the best such share at a clearly other pitch, ``camera`` the camera with its barrel,
+    ``darkest`` the beat phase, in rounds, of the middle of a dark bar.
     """
 
     lpi: float
@@ -37,6 +38,7 @@ class Found:
     rival: float
     covariance: np.ndarray
     camera: Pose
+    darkest: float = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +69,26 @@ def fit_fringes(samples: Samples, chart: PrintedChart, camera: Pose) -> Found:
     fit = _refine(np.append(start, 0.0), ground, samples, chart, camera, stretch=stretch)
     return Found(lpi=fit.state[0], turn_deg=float(np.degrees(fit.state[1])), offset=float(fit.state[2] % 1),
                  contrast=fit.contrast, explained=fit.explained, rival=rival / max(first, 1e-9),
-                 covariance=fit.covariance, camera=fit.camera)
+                 covariance=fit.covariance, camera=fit.camera, darkest=_darkest(fit.wave))
+
+
+def beat(found: Found, lpi: float, edge_mm: float, points: np.ndarray, *, turned: bool) -> np.ndarray:
+    """The beat phase in rounds at points (…, 2) of the ridges' plane, in mm, over a band of ``lpi``.
+
+    ``edge_mm`` is where the band's lines begin.
+    """
+    shift, view = found.camera.shift(points) / MM, found.camera.view
+    across, along = (points[..., 1], -points[..., 0]) if turned else (points[..., 0], points[..., 1])
+    stretch = 1 + sum(layer.reduced_mm for layer in view.layers) / view.distance_mm
+    turn = np.radians(found.turn_deg)
+    lens = found.lpi * stretch * (across * np.cos(turn) + along * np.sin(turn)) / MM
+    ink = lpi * ((across - edge_mm) / MM + shift[..., 1 if turned else 0])
+    return np.asarray(ink - lens + found.offset)
+
+
+def _darkest(wave: np.ndarray) -> float:
+    """The middle of the dark bar by the wave's first term: the others make its sides steep, not its middle."""
+    return 0.25 if wave[0] < 0 else 0.75
 
 
 def _ground(samples: Samples, chart: PrintedChart) -> _Ground:
@@ -134,6 +155,7 @@ class _Fit:
     contrast: float
     explained: float
     camera: Pose
+    wave: np.ndarray
 
 
 def _refine(state: np.ndarray, ground: _Ground, samples: Samples, chart: PrintedChart, camera: Pose, *,
@@ -156,7 +178,7 @@ def _refine(state: np.ndarray, ground: _Ground, samples: Samples, chart: Printed
     flat = ground.light - ground.terms @ lighting
     explained = 1 - float(np.mean(residual**2) / np.mean(flat**2))
     return _Fit(state, _covariance(rows, residual * weight, ground.group), float(abs(wave[0])), explained,
-                pose(camera.view, barrel=state[3]))
+                pose(camera.view, barrel=state[3]), wave)
 
 
 def _linearised(state: np.ndarray, wave: np.ndarray, lighting: np.ndarray, ground: _Ground, samples: Samples,

@@ -97,6 +97,7 @@ class PitchChart(Coded, Base):
     test: Mapped[PitchTest] = relationship(back_populates="charts")
     raster: Mapped[KeptFile] = relationship(lazy="joined")
     readings: Mapped[list["PitchReading"]] = relationship(back_populates="chart", order_by="PitchReading.id")
+    photos: Mapped[list["PitchPhoto"]] = relationship(back_populates="chart", order_by="PitchPhoto.id")
 
 
 class PitchReading(Base):
@@ -119,6 +120,38 @@ class PitchReading(Base):
 
     chart: Mapped[PitchChart] = relationship(back_populates="readings")
     reader: Mapped[Person] = relationship(lazy="joined")
+
+
+class PitchPhoto(Coded, Base):
+    """A photograph of a chart under its lens, and what was read in it."""
+
+    __tablename__ = "pitch_photo"
+    __table_args__ = {"sqlite_autoincrement": True}
+
+    chart_id: Mapped[int] = mapped_column(ForeignKey("pitch_chart.id"), index=True)
+    photo_id: Mapped[int] = mapped_column(ForeignKey("kept_file.id"))
+    preview_id: Mapped[int] = mapped_column(ForeignKey("kept_file.id"))
+    printed: Mapped[str] = mapped_column(String(20))
+    """What was printed: file, or a paper and its page."""
+    distance: Mapped[Length] = mapped_column(LengthText)
+    """From the camera to the lens, as stated."""
+    thickness: Mapped[Length] = mapped_column(LengthText)
+    refractive_index: Mapped[Decimal] = mapped_column(DecimalText)
+    lpi: Mapped[Decimal] = mapped_column(DecimalText)
+    u_lpi: Mapped[Decimal] = mapped_column(DecimalText)
+    """Standard uncertainty of the reading alone, k = 1, lines per inch."""
+    told: Mapped[str] = mapped_column(Text)
+    """Everything that was read, and the lines to draw over the picture, JSON."""
+    at: Mapped[datetime] = mapped_column(UtcTime)
+    reader_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    pitch_id: Mapped[int | None] = mapped_column(ForeignKey("pitch_on_record.id"), unique=True)
+    """The pitch that was put on record from it."""
+
+    chart: Mapped[PitchChart] = relationship(back_populates="photos")
+    photo: Mapped[KeptFile] = relationship(foreign_keys=photo_id, lazy="joined")
+    preview: Mapped[KeptFile] = relationship(foreign_keys=preview_id, lazy="joined")
+    reader: Mapped[Person] = relationship(lazy="joined")
+    pitch: Mapped["PitchOnRecord | None"] = relationship()
 
 
 class PitchOnRecord(PitchConditions, Coded, Base):

@@ -9,6 +9,7 @@ import inspect
 import json
 import pkgutil
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from io import BytesIO
@@ -49,6 +50,7 @@ from logbook.actions import (
     pictures,
     pins,
     pitch,
+    pitchphotos,
     places,
     prooflinks,
     proofs,
@@ -84,7 +86,7 @@ from logbook.records.manifest import Anchor, Manifest
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Customer, Job, Order
 from logbook.records.people import Person
-from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
+from logbook.records.pitch import PitchChart, PitchOnRecord, PitchPhoto, PitchTest
 from logbook.records.places import Place
 from logbook.records.prooflinks import ProofLink
 from logbook.records.quotes import Quote
@@ -198,6 +200,7 @@ def chapters(folder: Path) -> list[Callable[[Story], object]]:
         _quotes,
         _doubt,
         _after_a_loss,
+        _photographed,
     ]
 
 
@@ -437,6 +440,36 @@ def _pitches(told: Story) -> None:
     told.tell(
         "pitch.take_nominal", lambda session, by: pitch.take_nominal(session, by, conditions=_conditions(session))
     )
+
+
+def _photographed(told: Story) -> None:
+    away, shop = parse_length("600mm"), told.shop
+    conditions = {"distance": away, "lens_loose": True}
+    shop.act(lambda session, by: pitch.start_test(session, by, conditions=replace(_conditions(session), **conditions)))
+    wish = pitch.ChartWish(Decimal(20), Decimal("0.1"), 4, parse_length("3in"))
+    drawn = shop.read(lambda session: pitch.draw_chart(shop.shop.store, _newest(session, PitchTest), wish))
+    shop.act(lambda session, by: pitch.keep_chart(session, by, test=_newest(session, PitchTest), drawn=drawn) and None)
+    seen = dict.fromkeys(("lpi", "u_lpi", "u_distance_lpi", "u_gap_lpi", "skew_deg"), 20)
+    view = pitchphotos.View("file", away, parse_length("2mm"), Decimal("1.56"))
+    with PHOTOGRAPHS[0].open("rb") as stream, pictures.received(shop.shop.store, [("a.jpg", stream)]) as taken:
+        told.tell(
+            "pitchphotos.keep_photo",
+            lambda session, by: (
+                pitchphotos.keep_photo(
+                    session, by, shop.shop.store, made=_newest(session, PitchChart), taken=taken[0], view=view,
+                    told=seen,
+                )
+                and None
+            ),
+        )  # fmt: skip
+    told.tell(
+        "pitchphotos.accept",
+        lambda session, by: pitchphotos.accept(session, by, photo=one(session, PitchPhoto)) and None,
+    )
+
+
+def _newest(session: Session, table: Any) -> Any:
+    return session.execute(select(table).order_by(table.id.desc())).scalars().first()
 
 
 def _office(told: Story) -> str:

@@ -14,7 +14,7 @@ from logbook.records.materials import Lot, Material
 from logbook.records.opened import open_shop
 from logbook.records.orders import Job, Proof, Reorder
 from logbook.records.people import Person
-from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
+from logbook.records.pitch import PitchChart, PitchOnRecord, PitchPhoto, PitchTest
 from logbook.records.places import Place
 from logbook.records.quotes import Quote
 from logbook.settings import Settings
@@ -52,6 +52,7 @@ NOT_PAGES = {
     "papers.small_pdf",
     "pitch.chart_file",
     "pitch.on_paper",
+    "pitchphotos.picture",
     "runs.state",
     "status.state",
     "runs.file",
@@ -184,6 +185,8 @@ def _pitches(session: Session) -> Faces:
         "pitch.carry": _one("/pitch/carry"),
         "pitch.test": {state: f"/pitch/test/{code}" for state, code in tests.items()},
         "pitch.on_record": {"": f"/pitch/{rows[0].code}", "withdrawn": f"/pitch/{withdrawn.code}"},
+        "pitchphotos.take": _one(f"/pitch/chart/{_first(session, PitchPhoto).chart.code}/photograph"),
+        "pitchphotos.show": _one(f"/pitch/photograph/{_first(session, PitchPhoto).code}"),
         "leaks.listing": _one("/leaks"),
         "leaks.sheet": {
             "read": f"/leak-sheet/{_first(session, LeakSheet, LeakSheet.readings.any()).code}",

@@ -7,7 +7,10 @@ pitch test is half way.
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from io import BytesIO
 from pathlib import Path
 
 from sqlalchemy import select
@@ -20,13 +23,17 @@ from logbook.actions import (
     machines,
     materials,
     people,
+    pictures,
     pitch,
+    pitchphotos,
     places,
     repairs,
     runs,
     sheets,
     staff,
 )
+from logbook.background.opening import PictureOpener
+from logbook.lengths import parse_length
 from logbook.records.audit import Actor
 from logbook.records.backup import BackupWish, back_up
 from logbook.records.floor import Print, Sheet
@@ -38,6 +45,7 @@ from logbook.records.orders import Job
 from logbook.records.people import Person
 from logbook.records.pitch import PitchTest
 from logbook.settings import Settings
+from support.photographed import INDEX, THICKNESS_MM, photograph_of
 
 _TOLD = re.compile(r"Sign in as (.+) \((\w+)\), password (\S+)")
 SPARE = "Spare rollers"
@@ -56,6 +64,7 @@ def furnish(folder: Path, root: Path) -> None:
         with shop.database.writing() as session:
             work(session, _owner(session))
     _chart(shop)
+    _photograph(shop)
     _leak_sheets(shop)
     _backed_up(shop)
     shop.database.close()
@@ -149,6 +158,35 @@ def _chart(shop: Shop) -> None:
         # 19.5 to 20.5 over 190 mm, seen at 20.06: |difference| x 7.48 in, to the quarter
         counts = {1: "4 1/4", (last + 1) // 2: "1/2", last: "3 1/4"}
         pitch.record_readings(session, _owner(session), made=made, counts=counts)
+
+
+def _photograph(shop: Shop) -> None:
+    """A second test, whose chart a photograph has read."""
+    with shop.database.writing() as session:
+        before = pitch.conditions_of(_open_test(session))
+        pitch.start_test(session, _owner(session), conditions=replace(before, distance=parse_length("600mm")))
+    with shop.database.reading() as session:
+        test = _newest_test(session)
+        drawn = pitch.draw_chart(shop.store, test, pitch.first_wish(test))
+    with shop.database.writing() as session:
+        pitch.keep_chart(session, _owner(session), test=_newest_test(session), drawn=drawn)
+    with shop.database.reading() as session:
+        content = BytesIO(photograph_of(shop.store, _newest_test(session).charts[0]))
+    view = pitchphotos.View("file", parse_length("600mm"), parse_length(f"{THICKNESS_MM}mm"), Decimal(str(INDEX)))
+    opener = PictureOpener()
+    with pictures.received(shop.store, [("chart.jpg", content)]) as taken:
+        with shop.database.reading() as session:
+            told = pitchphotos.photograph(_newest_test(session).charts[0], taken[0], view, reading=opener.pitch)
+        with shop.database.writing() as session:
+            made = _newest_test(session).charts[0]
+            pitchphotos.keep_photo(
+                session, _owner(session), shop.store, made=made, taken=taken[0], view=view, told=told
+            )
+    opener.close()
+
+
+def _newest_test(session: Session) -> PitchTest:
+    return session.execute(select(PitchTest).order_by(PitchTest.id.desc())).scalars().first()
 
 
 def _leak_sheets(shop: Shop) -> None:
