@@ -1,6 +1,7 @@
 """A photograph of the chart on its page: read, shown with what was found, put on record; refused with the reason."""
 
 import json
+import re
 from io import BytesIO
 from itertools import pairwise
 from pathlib import Path
@@ -82,6 +83,11 @@ def test_a_photograph_is_read_looked_at_and_put_on_record(office, desk, chart, c
     with desk.get(f"/pitch/photograph/{photo.code}.jpg") as small:
         assert small.data.startswith(b"\xff\xd8")
     assert photo.code in desk.get(f"/pitch/test/{_test(office)}").get_data(as_text=True)
+    desk.post("/shop/my-units", data={"units": "in", "mark": ",", "request_id": "m1"})
+    with_commas = desk.get(answer.location).get_data(as_text=True)
+    assert f"{str(photo.lpi).replace('.', ',')} <span>" in with_commas
+    points = re.findall(r'points="([^"]*)"', shown)
+    assert points == re.findall(r'points="([^"]*)"', with_commas) != []  # a drawing knows no manner of writing
     done = desk.post(answer.location, data={"note": "", "request_id": "a1"})
     row = office.read(lambda session: one(session, PitchOnRecord, origin="test"))
     assert done.location.endswith(row.code)
