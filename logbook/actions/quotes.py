@@ -181,9 +181,9 @@ def totals(session: Session, net: Decimal, manner: Manner) -> tuple[tuple[str, s
     except Refused:
         rate = Decimal(0)
     due = cents(net * rate / 100)
-    rows = (("Total", net + due),)
+    rows = [("Total", net + due)]
     if rate:
-        rows = (("Without tax", net), (f"Tax {manner.number(plain(rate))} %", due), *rows)
+        rows = [("Without tax", net), (f"Tax {manner.number(plain(rate))} %", due), *rows]
     return tuple((words, amount(session, value, manner)) for words, value in rows)
 
 

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from flask_wtf import FlaskForm
-from wtforms import Field, HiddenField, ValidationError
+from wtforms import Field, FieldList, FormField, HiddenField, ValidationError
 from wtforms.validators import InputRequired, Optional
 from wtforms.widgets import TextInput
 
@@ -16,6 +16,32 @@ NEEDED = InputRequired(message="This is needed.")
 MAYBE = Optional()
 
 
+_OWN_WORDS = {
+    "Not a valid integer value.": "Write a whole number.",
+    "Not a valid date value.": "Write a day like 2026-05-31.",
+    "Not a valid choice.": "Choose one of these.",
+    "Invalid Choice: could not coerce.": "Choose one of these.",
+    "Number must be between %(min)s and %(max)s.": "From %(min)s to %(max)s.",
+    "Number must be at least %(min)s.": "At least %(min)s.",
+    "Number must be at most %(max)s.": "At most %(max)s.",
+    "Field cannot be longer than %(max)d characters.": "At most %(max)d characters.",
+    "Field must be at least %(min)d characters long.": "At least %(min)d characters.",
+}
+"""What the form library would say of a field, in words for people at a bench."""
+
+
+class _Words:
+    """Stands where the form library looks for translations."""
+
+    def gettext(self, words: str) -> str:
+        """Ours, else its own."""
+        return _OWN_WORDS.get(words, words)
+
+    def ngettext(self, one: str, many: str, count: int) -> str:
+        """Ours for any number, else its own."""
+        return _OWN_WORDS.get(many) or _OWN_WORDS.get(one) or (one if count == 1 else many)
+
+
 class BenchForm(FlaskForm):
     """A form with a request id, so that sending it twice makes one record.
 
@@ -23,6 +49,13 @@ class BenchForm(FlaskForm):
     is kept in ``beside`` by the field's name. ``signs``: what PIN its act asks for at a bench tablet.
     ``about``, ``changed_by``, ``names``, ``seen``: what it changes, and up to where that is known, see ``meanwhile``.
     """
+
+    class Meta(FlaskForm.Meta):
+        """Fields speak our words."""
+
+        def get_translations(self, form: object) -> _Words:
+            """The same for everybody: screens are in English."""
+            return _Words()
 
     has_steps = False
     signs = ""
@@ -35,6 +68,14 @@ class BenchForm(FlaskForm):
         super().__init__(*args, **kwargs)
         self.beside: dict[str, str] = {}
         self.names: Mapping[str, str] = {}
+
+    def validate(self, *args: Any, **kwargs: Any) -> bool:
+        """Of a value that could not be read only that is said: no limit of it."""
+        good = bool(super().validate(*args, **kwargs))
+        for field in self:
+            if field.process_errors and not isinstance(field, FormField | FieldList):
+                field.errors = list(field.process_errors)
+        return good
 
 
 class LengthField(Field):

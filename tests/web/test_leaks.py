@@ -82,7 +82,7 @@ def test_taps_that_cannot_be_stand_at_their_row_and_nothing_is_kept(office, desk
         ({"row_2_turned": "none"}, "row_2_turned", "more than 15 %"),
         ({"row_3_shows": "5"}, "row_3_turned", "further right"),
         ({"row_4_shows": ""}, "row_4_shows", "This is needed."),
-        ({"match_4": "16"}, "match_4", "Not a valid choice"),
+        ({"match_4": "16"}, "match_4", "Choose one of these"),
         ({"match_8": "15", "match_4": "1"}, "match_8", "lighter"),
     ]):  # fmt: skip
         answer = desk.post(f"/leak-sheet/{sheet}", data={**TAPS, **changes, "request_id": f"wrong{number}"})

@@ -96,6 +96,15 @@ def test_what_may_be_a_thousand_is_asked_about_at_its_field(office, desk, typed)
     assert ("write 1.234 or 1234" in page) or ("leave them out" in page)
 
 
+def test_what_cannot_be_read_is_said_once_in_words_for_people(office, desk):
+    code = office.order()
+    wish = {"artwork": "x" * 201, "width": "70", "height": "80", "flip": "left-right", "quantity": "some",
+            "price": "-3", "fit": "sideways", "use": "hand", "request_id": "w1"}  # fmt: skip
+    page = desk.post(f"/job/{code}/change", data=wish).get_data(as_text=True)
+    said = re.findall(r'<p class="wrong"[^>]*>([^<]*)</p>', page)
+    assert set(said) >= {"At most 200 characters.", "Write a whole number.", "-3: at least 0.", "Choose one of these."}
+
+
 @pytest.mark.parametrize(
     ("mark", "typed", "number"),
     [
