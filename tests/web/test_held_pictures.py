@@ -8,6 +8,7 @@ import pytest
 from sqlalchemy import select
 
 from logbook.actions import pictures
+from logbook.records.audit import AuditEntry
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot
 from logbook.records.orders import Job
@@ -105,8 +106,13 @@ def test_a_job_is_called_after_its_pictures_and_says_so(desk, form):
     assert "after its pictures" not in page
 
 
-def test_cameras_numbers_are_no_name(desk, form):
+def test_a_job_that_nobody_named_is_not_called_after_its_customer(desk, office, form):
+    """An artwork's name stands in the trail as it is; of a customer there stands a hash, which can be erased."""
     done = _send(desk, form, ("IMG_2041.JPG", GOOD[1]), ("IMG_2042.JPG", OTHER[1]))
-    page = desk.get(done.headers["Location"]).get_data(as_text=True)
-    assert "<h1>Café Sextant" in page
+    code = done.headers["Location"].rsplit("/", 1)[1]
+    with office.shop.database.reading() as session:
+        assert job(session, code).artwork == "untitled"
+        assert not any("Sextant" in entry.body for entry in session.execute(select(AuditEntry)).scalars())
+    page = desk.get(f"/job/{code}").get_data(as_text=True)
+    assert "only numbers for names" in page
     assert "IMG_2041.JPG</span>" in page

@@ -203,7 +203,8 @@ def _placed(form: OrderForm, held: list[Held]) -> Response | None:
 
 def _place(session: Session, by: Actor, form: OrderForm, taken: list[pictures.Intake]) -> Job:
     if not form.artwork.data:
-        form.artwork.data = name_from_files([one.name for one in taken]) or form.customer.data
+        # never after the customer: an artwork's name stands in the trail, and nothing erases it there
+        form.artwork.data = name_from_files([one.name for one in taken])
     job = actions.place_order(
         session,
         by,
