@@ -42,6 +42,14 @@ class _Words:
         return _OWN_WORDS.get(many) or _OWN_WORDS.get(one) or (one if count == 1 else many)
 
 
+class SaysOwnWords:
+    """Part of a form's ``Meta``: what is wrong with a field is said in our words."""
+
+    def get_translations(self, form: object) -> _Words:
+        """The same for everybody: screens are in English."""
+        return _Words()
+
+
 class BenchForm(FlaskForm):
     """A form with a request id, so that sending it twice makes one record.
 
@@ -50,12 +58,8 @@ class BenchForm(FlaskForm):
     ``about``, ``changed_by``, ``names``, ``seen``: what it changes, and up to where that is known, see ``meanwhile``.
     """
 
-    class Meta(FlaskForm.Meta):
-        """Fields speak our words."""
-
-        def get_translations(self, form: object) -> _Words:
-            """The same for everybody: screens are in English."""
-            return _Words()
+    class Meta(SaysOwnWords, FlaskForm.Meta):
+        """As every form, in our words."""
 
     has_steps = False
     signs = ""

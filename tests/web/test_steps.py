@@ -84,3 +84,14 @@ def test_a_limit_that_is_no_number_is_refused_and_nothing_is_written(desk, offic
     assert "is no number" in html.unescape(answer.get_data(as_text=True))
     assert not (office.shop.settings.own_safety_path / "steps.toml").exists()
 
+
+
+def test_a_step_of_too_many_words_is_named_at_its_row_and_never_by_a_key(desk):
+    form = _form(desk, "trim")
+    row = _named(form, "Clamp the rule or the sheet.")
+    number = int(row.rpartition("-")[2]) + 1
+    form[f"{row}-text"] = "one two three four five six seven eight nine ten eleven twelve thirteen"
+    page = html.unescape(desk.post("/shop/steps/trim", data=form).get_data(as_text=True))
+    assert f"Step {number}: " in page
+    assert re.search(rf'id="{row}-text-fault">[^<]* has more than 12 words', page)
+    assert "trim-clamp:" not in page

@@ -1,18 +1,22 @@
 """The shop's step list: everybody reads it, the owner changes it stage by stage in form rows."""
 
+import re
 from collections.abc import Iterable
 
 from flask import Blueprint, url_for
+from sqlalchemy.orm import Session
 from werkzeug import Response
 from wtforms import BooleanField, FieldList, Form, FormField, HiddenField, IntegerField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 from wtforms.validators import Optional as MayBeEmpty
 
 from logbook.actions import steplists
+from logbook.records.audit import Actor
+from logbook.refusals import Refused
 from logbook.rules.stepedits import CHOSEN_RECORDS, Row, needs_reason
 from logbook.rules.steplist import Stage, Step
 from logbook.web.acting import act, page, reading
-from logbook.web.fields import MAYBE, BenchForm
+from logbook.web.fields import MAYBE, BenchForm, SaysOwnWords
 from logbook.web.gate import owner_only, the_shop
 
 pages = Blueprint("steps", __name__)
@@ -30,6 +34,9 @@ _RECORDS = {
 
 class RowForm(Form):
     """One step."""
+
+    class Meta(SaysOwnWords, Form.Meta):
+        """As every form, in our words."""
 
     key = HiddenField()
     place = IntegerField("Place", [MayBeEmpty()])
@@ -113,15 +120,34 @@ def stage(key: str) -> Response | tuple[str, int]:
     form = StageForm()
     if form.validate_on_submit():
         rows, reason = form.filled(), form.reason.data or ""
-        if done := act(
-            form,
-            lambda session, by: steplists.change_stage(session, by, own, stage=key, rows=rows, reason=reason),
-            lambda _: url_for("steps.steps") + f"#{key}",
-        ):
+
+        def change(session: Session, by: Actor) -> None:
+            try:
+                steplists.change_stage(session, by, own, stage=key, rows=rows, reason=reason)
+            except Refused as refusal:
+                raise _at_its_row(form, refusal) from None
+
+        if done := act(form, change, lambda _: url_for("steps.steps") + f"#{key}"):
             return done
     elif not form.is_submitted():
         form = _as_it_stands(found)
     return page("steps_stage.html", stage=found, form=form, standing=_by_key(found.steps), protects=_protecting(found))
+
+
+_STEP = re.compile(r"Step ([a-z0-9-]+): (.*)", re.DOTALL)
+"""How a check of a list names a step: by its key, which nobody sees on this page."""
+
+
+def _at_its_row(form: StageForm, refusal: Refused) -> Refused:
+    """What is wrong with one step, said at its row too and by the number that stands there."""
+    found = _STEP.fullmatch(refusal.sentence)
+    rows = [(number, entry.form) for number, entry in enumerate(form.rows, start=1) if entry.form.text.data]
+    wrong = [(number, row) for number, row in rows if found and row.key.data in (found[1], "")]
+    if not found or not wrong:
+        return refusal
+    number, row = wrong[0]
+    row.text.errors = [*row.text.errors, found[2]]
+    return Refused(f"{f'Step {number}' if row.key.data else 'A new step'}: {found[2]}", field=refusal.field)
 
 
 def _by_key(found: Iterable[Step]) -> dict[str, Step]:
