@@ -35,7 +35,7 @@ from logbook.records.orders import Job
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchReading, PitchTest, PitchWithdrawal
 from logbook.refusals import Refused
 from logbook.rules import secondlook as second_look
-from logbook.rules.findings import Finding, settle
+from logbook.rules.findings import Finding, Strength, settle, settle_each
 from logbook.rules.validity import may_serve
 
 COARSE_STEP, COARSE_BANDS = Decimal("0.1"), 11
@@ -588,10 +588,22 @@ def findings_for(session: Session, by: Actor, *, job: Job, pitch: PitchOnRecord)
     return weigh(session, may_serve(*facts_and_needs(session, by, job=job, materials=materials, pitch=pitch)))
 
 
-def choose(session: Session, by: Actor, *, job: Job, pitch: PitchOnRecord, reason: str = "") -> JobPitch:
-    """Use this pitch for this job; an ask needs a reason, a stop refuses."""
+def choose(
+    session: Session,
+    by: Actor,
+    *,
+    job: Job,
+    pitch: PitchOnRecord,
+    reason: str = "",
+    reasons: Mapping[str, str] | None = None,
+) -> JobPitch:
+    """Use this pitch for this job; a stop refuses, an ask needs a reason.
+
+    ``reason`` serves where one thing is asked; of several each takes its own, ``reasons`` by their fields.
+    """
     findings = findings_for(session, by, job=job, pitch=pitch)
-    settled = settle(findings, reason=reason)
+    several = sum(found.strength is Strength.ASK for found in findings) > 1
+    settled = settle_each(findings, reasons=reasons) if several else settle(findings, reason=reason)
     chosen = keep_choice(session, by, job=job, pitch=pitch, findings=findings, reason=settled)
     record(
         session,

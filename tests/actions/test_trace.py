@@ -191,6 +191,7 @@ def test_a_picture_leads_only_to_prints_that_were_interlaced_from_it(shop, tmp_p
 
 
 def test_a_label_that_two_lots_share_asks_for_the_code(shop, printed):
+    shop.sign(printed, "print")
     def another(session, by):
         materials.add_lot(session, by, material=one(session, Material, name="film"), label="P-1")
 

@@ -5,8 +5,10 @@ from datetime import datetime, timedelta
 
 from sqlalchemy import func, select
 
+from logbook.records.floor import JobPitch
 from logbook.records.machines import Machine, MachineCheck
 from logbook.records.people import Person
+from logbook.records.pitch import PitchOnRecord
 from support.shop_walk import PHOTOGRAPHS
 from support.small_shop import one
 
@@ -62,3 +64,23 @@ def test_a_check_on_paper_is_entered_with_its_photograph_and_counts_for_its_day(
     assert (check.person_id, check.entered_by) == (office.read(lambda s: one(s, Person, name="Otto").id), "Olga")
     assert desk.get(f"/photograph/{check.page_sha256}").mimetype == "image/jpeg"
     assert ("Today's is not signed yet" in page) == (then.date() != datetime.now().astimezone().date())
+
+
+def test_a_pitch_that_two_rules_ask_about_takes_a_reason_for_each(desk, office):
+    job_code = office.order(customer="")
+    machine, known = office.read(
+        lambda session: (one(session, Machine, name="Printer").code, one(session, PitchOnRecord).code)
+    )
+    changed = {"what": "head change", "note": "new head", "effect": "new scale", "request_id": "a"}
+    assert desk.post(f"/machine/{machine}/event", data=changed).status_code == 303
+    page = desk.get(f"/job/{job_code}/pitch").get_data(as_text=True)
+    assert page.count(f'id="{known}reason-') >= 2
+    sent = {"pitch": known, "reason-origin": "it served for years", "request_id": "b"}
+    answer = desk.post(f"/job/{job_code}/pitch", data=sent)
+    assert answer.status_code == 422
+    assert 'id="reason-printer-history-fault"' in answer.get_data(as_text=True)
+    assert 'value="it served for years"' in answer.get_data(as_text=True)
+    both = sent | {"reason-printer-history": "a test print lay under the lens", "request_id": "c"}
+    assert desk.post(f"/job/{job_code}/pitch", data=both).status_code == 303
+    kept = office.read(lambda session: one(session, JobPitch).reason)
+    assert kept == "origin: it served for years; printer history: a test print lay under the lens"

@@ -33,7 +33,7 @@ from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job, Picture, Proof
 from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
-from logbook.rules.findings import Strength, strongest
+from logbook.rules.findings import REASON_FIELD, Strength, strongest
 from logbook.web import choices, meanwhile, papering
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, NumberField
@@ -120,9 +120,13 @@ class MaterialsForm(BenchForm):
     )
 
 
-class PitchChoiceForm(BenchForm):
-    """A pitch on record and, where a rule asks, why."""
+ORIGIN = f"{REASON_FIELD}origin"
 
+
+class PitchChoiceForm(BenchForm):
+    """A pitch on record and, where a rule asks, why; where several do, their reasons stand beside it."""
+
+    has_steps = True
     pitch = HiddenField()
     reason = SelectField("Reason", [MAYBE], choices=fitting_reasons(REASONS))
     own_reason = StringField("or in your own words", [MAYBE, TextLength(max=300)])
@@ -384,6 +388,7 @@ def pitch(code: str) -> Response | tuple[str, int]:
             materials=jobs.materials_of(session, found),
             **_offered(session, found),
             nominal_reasons=fitting_reasons(["origin"]),
+            typed=request.form,
         )
 
 
@@ -410,7 +415,9 @@ def _choose_pitch(session: Session, by: Actor, code: str, form: PitchChoiceForm)
         by = without_request(by)
     else:
         wanted = by_code(session, PitchOnRecord, form.pitch.data)
-    return pitch_actions.choose(session, by, job=found, pitch=wanted, reason=form.given)
+    # of a forecast the first reason is asked for beforehand: that it is one
+    each = {ORIGIN: form.given} | {name: words for name, words in request.form.items() if name.startswith(REASON_FIELD)}
+    return pitch_actions.choose(session, by, job=found, pitch=wanted, reason=form.given, reasons=each)
 
 
 def nominal_for(session: Session, by: Actor, found: Job) -> PitchOnRecord:
@@ -454,6 +461,7 @@ def _offers(session: Session, found: Job) -> list[dict]:
                 "budget": pitchfacts.budget(found, row, used),
                 "stop": strongest(findings) is Strength.STOP,
                 "ask": strongest(findings) is Strength.ASK,
+                "asks": [found for found in findings if found.strength is Strength.ASK],
                 "reasons": fitting_reasons(found.rule for found in findings if found.strength is Strength.ASK),
             }
         )
