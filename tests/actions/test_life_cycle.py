@@ -91,13 +91,15 @@ class LifeCycle(RuleBasedStateMachine):
 
     @initialize(stage=st.sampled_from(["inspect", "inspect", "print"]))
     def open_a_copy(self, stage):
-        self.folder = Path(tempfile.mkdtemp())
-        begun = self.begun[stage]
-        self.shop = SmallShop(open_shop(Settings(data=_copied(begun, self.folder))), begun.now)
+        self.shop = self._copy_of(self.begun[stage])
         # serials in the order of their making: the sample first
         self.pieces = [Piece(stage, sample=True), *(Piece(stage) for _ in range(QUANTITY))]
         self.withdrawn = False
         self.tap: Tap | None = None
+
+    def _copy_of(self, begun):
+        self.folder = Path(tempfile.mkdtemp())
+        return SmallShop(open_shop(Settings(data=_copied(begun, self.folder))), begun.now)
 
     def teardown(self):
         if hasattr(self, "shop"):

@@ -7,14 +7,13 @@ import platform
 import sqlite3
 import sys
 import time
-import traceback
 from datetime import UTC, datetime
 from pathlib import Path
 
 from promised import everything
 from promised.ground import Ground
 from promised.printing import HEAD, closing, line
-from promised.rows import Judged, Row, Tally, judge
+from promised.trying import tried
 
 
 def main() -> int:
@@ -26,19 +25,16 @@ def main() -> int:
     words.add_argument("--times", action="store_true", help="print what each row took")
     words.add_argument("ids", nargs="*")
     asked = words.parse_args()
+    began = time.monotonic()
     _forget_the_shell()
     logging.getLogger().addHandler(logging.NullHandler())  # what trials provoke is counted, not printed
     print(_machine(), HEAD, sep="\n", flush=True)
-    ground, judged = Ground(full=asked.full, years=asked.years, part=asked.part), []
-    try:
-        for row in everything.rows(asked.ids):
-            began = time.monotonic()
-            judged.append(_safely(row, ground))
-            took = f"  [{time.monotonic() - began:.1f} s]" if asked.times else ""
-            print(line(judged[-1]) + took, flush=True)
-    finally:
-        ground.close()
+    judged = []
+    for one, took in tried(everything.rows(asked.ids), lambda: Ground(asked.full, asked.years, asked.part), asked.full):
+        judged.append(one)
+        print(line(one) + (f"  [{took}]" if asked.times else ""), flush=True)
     print(closing(judged))
+    print(f"{(time.monotonic() - began) / 60:.0f} minutes")
     return 1 if any(one.red for one in judged) else 0
 
 
@@ -53,14 +49,6 @@ def _machine() -> str:
         f"{datetime.now(UTC):%Y-%m-%d}, {platform.machine()}, {os.cpu_count()} processors, load {load:.1f}, Python "
         f"{platform.python_version()}, SQLite {sqlite3.sqlite_version}"
     )
-
-
-def _safely(row: Row, ground: Ground) -> Judged:
-    try:
-        return judge(row, ground)
-    except Exception as error:  # a trial that breaks is a promise that is not kept
-        traceback.print_exc()
-        return Judged(row, Tally(1, 1, first=repr(error)), None)
 
 
 if __name__ == "__main__":

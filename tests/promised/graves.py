@@ -71,7 +71,7 @@ NEVER_COMMITS = "import sqlalchemy\nsqlalchemy.Connection.commit = lambda self: 
 
 @TABLE.row(
     "R1", "An acknowledged sign-off survives kill -9 of the web process", "500 kills, 0 lost, 0 half-written",
-    quick=3, full=150, broken=1, twin=saboteur(NEVER_COMMITS),
+    quick=3, full=500, broken=1, twin=saboteur(NEVER_COMMITS),
 )  # fmt: skip
 def killed_web(ground: Ground, tally: Tally, count: int) -> None:
     """Sheets are signed over HTTP until the server is killed, at a random moment after the first was acknowledged."""
@@ -194,26 +194,26 @@ files.FileStore.adopt = _straight
 @TABLE.row(
     "R3", "A killed interlace run leaves no half file, is resumed or failed with a reason, and is recorded once",
     "8 fault points × 25 + 300 random: 0 partial, 0 duplicate, 0 stuck > 60 s",
-    quick=9, full=200, broken=1, twin=saboteur(HALF_FILES),
+    quick=9, full=500, broken=1, twin=saboteur(HALF_FILES),
 )  # fmt: skip
 def killed_run(ground: Ground, tally: Tally, count: int) -> None:
-    """At each of the eight points in turn, at random beats of the engine, and at random moments."""
-    made, run_id = ground.kind("waiting")
-    assert made
+    """At each of the eight points in turn, for two trials of five; then at random beats of the engine and moments."""
+    _made, run_id = ground.kind("waiting")
+    at_points = max(min(count, len(OF_A_RUN)), count * 2 // 5)
     with lives(ground.sabotage) as worker:
         for number in range(count):
             with ground.shop("waiting") as (shop, _code):
-                wish = _wish(ground, number)
+                wish = _wish(ground, number, at_points)
                 data = shop.shop.settings.data
                 ended = worker.work(data, int(run_id), wish)
                 partial = _half_files(shop)
                 worker.work(data, int(run_id), late=60)
                 tally.tried(not partial and _done_once(shop, int(run_id)), f"{wish} ended {ended}: {partial[:1]}")
-    tally.figure = f"{min(count, len(OF_A_RUN))} points, {max(0, count - len(OF_A_RUN))} random moments"
+    tally.figure = f"{at_points} at the {len(OF_A_RUN)} points, {count - at_points} at random moments"
 
 
-def _wish(ground: Ground, number: int) -> str:
-    if number < len(OF_A_RUN):
+def _wish(ground: Ground, number: int, at_points: int) -> str:
+    if number < at_points:
         return f"{OF_A_RUN[(number + 3) % len(OF_A_RUN)]}:1:kill"  # while the file takes its name, first
     if number % 3 == 0:
         return f"alarm:{ground.dice.uniform(0.01, 0.5):.3f}"

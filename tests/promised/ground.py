@@ -83,7 +83,7 @@ def opened(data: Path) -> Shop:
 class Ground:
     """One run of the table: its folders, shops and dice. Close it in the end."""
 
-    def __init__(self, *, full: bool = False, years: Path | None = None, part: float = 1) -> None:
+    def __init__(self, full: bool = False, years: Path | None = None, part: float = 1) -> None:
         self.full, self.years, self.dice, self.part = full, years, Random(20261125), part
         self.sabotage = ""
         """Python that a child program runs first; set by a twin."""
