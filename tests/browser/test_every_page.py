@@ -1,14 +1,19 @@
 """Every page of the URL map, at three sizes and in both themes: usable, nothing sticks out, nothing cries."""
 
+from datetime import UTC, datetime, timedelta
 from itertools import islice
 
 import pytest
 from playwright.sync_api import Error, expect
+from sqlalchemy import update
 
+from logbook.records.opened import open_shop
+from logbook.records.people import SignIn
+from logbook.settings import Settings
 from support.browser import OF_COLOUR, accessibility_findings, opened
 from support.every_page import BEFORE_SIGN_IN, BENCH_PAGES, PAPERS, SIZES, THEMES, every_page
 from support.furnished import sign_in_as
-from support.shop_walk import Person
+from support.shop_walk import OWNER, PASSWORD, Person
 
 LOOKS = [(size, theme) for size in SIZES for theme in THEMES]
 MOST_BYTES = 150_000
@@ -59,7 +64,8 @@ def test_coming_in_is_usable(serve_logbook, new_page, assert_accessible):
 def test_an_empty_shop_and_a_refusal_are_usable(serve_logbook, new_page, watches, assert_accessible, theme):
     """What somebody sees who has just unpacked it, and what says no; on the smallest page."""
     page = _page(new_page, size="phone", theme=theme)
-    person, faults = Person(page, serve_logbook().address), []
+    shop, faults = serve_logbook(), []
+    person = Person(page, shop.address)
 
     def look(name):
         faults.extend(f"{name}: {fault}" for fault in _faults(page, name, assert_accessible))
@@ -76,7 +82,43 @@ def test_an_empty_shop_and_a_refusal_are_usable(serve_logbook, new_page, watches
     page.locator(".field.wrong").first.wait_for()
     look("refused order")
     watches[page].expect("422")
+    _let_run_out(shop.data)
+    person.type("Finished width", "203mm")
+    person.click("Take the order")
+    page.get_by_text("What you typed is kept for an hour").wait_for()
+    look("sign-in for a form that is kept")
+    _come_in(page)
+    page.get_by_text("You are signed in again").wait_for()
+    assert page.get_by_label("Finished width").input_value() == "203mm"
+    look("a form shown again")
+    _let_run_out(shop.data)
+    page.evaluate(_PRESS, "/job/NOTHERE2/proof")
+    page.get_by_role("heading", name="Sign in").wait_for()
+    _come_in(page)
+    page.get_by_role("heading", name="Send it now?").wait_for()
+    look("a button shown again")
     assert not faults, "\n".join(faults)
+
+
+_PRESS = """address => {
+    const form = document.querySelector('form[method=post]');
+    form.action = address;
+    form.submit();
+}"""
+
+
+def _let_run_out(data):
+    """Nobody has tapped anything for an hour."""
+    shop = open_shop(Settings(data=data))
+    with shop.database.writing() as session:
+        session.execute(update(SignIn).values(seen_at=datetime.now(UTC) - timedelta(hours=1)))
+    shop.database.close()
+
+
+def _come_in(page):
+    page.get_by_label("Name").fill(OWNER)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
 
 
 def _page(new_page, *, size, theme):
@@ -117,6 +159,7 @@ def _found(page, name, assert_accessible):
         yield f"weighs {weight} bytes without its pictures"
     if sideways := page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth"):
         yield f"sticks out by {sideways} px"
+    yield from _zoomed(page)
     if name.startswith(PAPERS):
         return
     if page.locator("h1").count() != 1:
@@ -128,6 +171,18 @@ def _found(page, name, assert_accessible):
             yield f"moves while it loads: {shifts}"
     if name.startswith(BENCH_PAGES):
         yield from page.evaluate(_SMALL, LEAST_BENCH_TARGET)
+
+
+def _zoomed(page):
+    """What sticks out at 200 %: WCAG 2.2, 1.4.4 (resize text); a screen of 1280 by 1024 px shows half of each then."""
+    size = page.viewport_size
+    if size is None or size["width"] != SIZES["tablet"][0]:
+        return
+    page.set_viewport_size({"width": 640, "height": 512})
+    sideways = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    page.set_viewport_size(size)
+    if sideways:
+        yield f"sticks out by {sideways} px at 200 %"
 
 
 # The properties that the page's style sheets set for the dark alone.
