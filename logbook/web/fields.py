@@ -11,6 +11,7 @@ from wtforms.widgets import TextInput
 
 from logbook.refusals import Refused
 from logbook.web.gate import own_manner
+from logbook.web.help import lay_beside
 
 NEEDED = InputRequired(message="This is needed.")
 MAYBE = Optional()
@@ -70,6 +71,7 @@ class BenchForm(FlaskForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        lay_beside(type(self), self._fields)
         self.beside: dict[str, str] = {}
         self.names: Mapping[str, str] = {}
 

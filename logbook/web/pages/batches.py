@@ -22,10 +22,7 @@ pages = Blueprint("batches", __name__)
 class WriteForm(BenchForm):
     """On which paper."""
 
-    page = RadioField(
-        "Paper", [NEEDED], choices={"A4": "A4", "Letter": "Letter"}, default="A4",
-        description="What lies in the office printer: A4 nearly everywhere, Letter in North America.",
-    )  # fmt: skip
+    page = RadioField("Paper", [NEEDED], choices={"A4": "A4", "Letter": "Letter"}, default="A4")
 
 
 @pages.get("/travellers")
