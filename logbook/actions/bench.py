@@ -348,7 +348,7 @@ def _files(subjects: Sequence[Subject]) -> set[str]:
 
 
 def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signature: Signature) -> list[StepRecord]:
-    _expect_at(session, subject, stage)
+    _expect_at(session, subject, stage, signature.values)
     definition = stage_definition(subject)
     values = _values(definition, stage, signature)
     if stage == "print":
@@ -381,16 +381,27 @@ def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signatu
     return rows
 
 
-def _expect_at(session: Session, subject: Subject, stage: str) -> None:
-    """Refuse what stands elsewhere; where somebody was quicker, say who and when."""
+def _expect_at(session: Session, subject: Subject, stage: str, typed: Mapping[str, str]) -> None:
+    """Refuse what stands elsewhere; where somebody was quicker, say who, when, and what differs from ``typed``."""
     name = subject.serial if isinstance(subject, Print) else f"Sheet {subject.number}"
     if subject.stage != stage:
-        signed = [row for row in records_of(session, subject) if row.step_key == f"{stage}-sign" and row.person]
+        rows = [row for row in records_of(session, subject) if row.stage == stage]
+        signed = [row for row in rows if row.step_key == f"{stage}-sign" and row.person]
         for quicker in signed[-1:]:
             who = quicker.person.name if quicker.person else ""
             when = f"{quicker.at.astimezone():%Y-%m-%d %H:%M}"
-            raise Changed(f"{who} signed {stage!r} of {name} at {when} already; it stands at {subject.stage!r} now.")
+            told = f"{who} signed {stage!r} of {name} at {when} already; it stands at {subject.stage!r} now."
+            raise Changed(" ".join([told, *_differing(subject, stage, rows, typed)]))
     expect(subject.stage, stage, who=name)
+
+
+def _differing(subject: Subject, stage: str, rows: Sequence[StepRecord], typed: Mapping[str, str]) -> Iterator[str]:
+    """What is on record of a stage beside what somebody typed who came later: that is not kept."""
+    known = {row.step_key: f"{row.value} {row.unit}".strip() for row in rows}
+    for step in steps_of(job_of(subject)).stage(stage).steps:
+        mine = typed.get(step.key, "").strip()
+        if step.record in ("number", "choice", "text") and mine and known.get(step.key, "").split(" ")[0] != mine:
+            yield f"{step.text} {known.get(step.key) or 'nothing'} is on record; you typed {mine}."
 
 
 def row(by: Actor, subject: Subject, stage: str, key: str, value: str, unit: str, **more: object) -> StepRecord:

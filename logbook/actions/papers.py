@@ -191,6 +191,8 @@ def _benches(session: Session, materials: JobMaterials | None) -> list[views.Ben
                 select(Machine).where(Machine.kind == kind).order_by(Machine.out_of_use_reason.is_not(None), Machine.id)
             ).scalars()
         )
+        # the one that work can be done at, else the traveller says what is missing
+        rows.sort(key=lambda row: bool(row.out_of_use_reason or missing_fields(machines.machine_facts(row))))
         found.extend(rows[:1])
     shown = [bench_view(machine) for machine in found]
     if not any(machine.kind == "trimmer" for machine in found):

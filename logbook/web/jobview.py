@@ -167,8 +167,10 @@ def _next(
         yield Next(_LEFT_OVER.format(job.quantity), f"{url_for('jobs.job', code=job.code)}#prints")
     for sheet in dict.fromkeys(piece.sheet for piece in prints):
         if sheet.stage not in ("parted", "scrapped"):
-            address, free_at = url_for("bench.sheet", code=sheet.code), _free_at(session, sheet)
+            doubts = [one.set_aside_reason for one in prints if one.sheet is sheet and one.set_aside_reason]
+            address, free_at = url_for("bench.sheet", code=sheet.code), None if doubts else _free_at(session, sheet)
             does = _WAITS[sheet.stage] if free_at else _sheet_words(session, sheet)
+            does = f"set aside, {doubts[0]}" if doubts else does
             yield Next(f"{sheet.number}: {does}", address, free_at=free_at)
     for piece in prints:
         if piece.stage in _PRINT_NEXT:

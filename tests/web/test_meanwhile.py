@@ -99,12 +99,13 @@ def test_other_forms_say_it_too(desk, office, where, other, told):
 def test_whoever_signs_second_is_told_who_was_first(desk, office):
     code = office.ready()
     sheet = office.read(lambda session: prints(session, code)[0].sheet.code)
-    office.sign(code, "print", who="Otto")
-    answer = desk.post(f"/sheet/{sheet}/sign/print")
+    office.sign(code, "print", who="Otto", values={"print-scale": "100"})
+    answer = desk.post(f"/sheet/{sheet}/sign/print", data={"print-scale": "101"})
     assert answer.status_code == 409
     told = answer.get_data(as_text=True).replace("&#39;", "'")
     words = r"Otto signed 'print' of Sheet 26-0001-A-S1 at [-\d]+ [\d:]+ already; it stands at 'dry' now"
     assert re.search(words, told)
+    assert "Measure the printed scale bar. 100 mm is on record; you typed 101." in told
     assert office.read(lambda session: one(session, Sheet, code=sheet).stage) == "dry"
 
 

@@ -1,12 +1,13 @@
 """Today: what can go on, what dries or rests and until when, who waits for whom."""
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from logbook.actions import proofs
-from support.small_shop import job, prints
+from logbook.actions import materials, proofs
+from logbook.records.materials import Lot
+from support.small_shop import job, one, prints
 
 
 def _part(desk, heading, path="/"):
@@ -64,3 +65,17 @@ def test_ready_reasons_answer_what_is_asked(desk, office):
     assert "first print with this lens" in page  # a value carried over, and the nominal one
     assert "the customer waits and knows" not in page
     assert "nobody else is here today" not in page
+
+
+def test_a_sheet_in_doubt_and_a_lot_that_runs_low_say_so(desk, office):
+    office.ready()
+    yesterday = datetime.now(UTC).date() - timedelta(days=1)
+    office.act(lambda s, by: materials.set_lot_aside(s, by, lot=one(s, Lot, label="L-1"), reason="hazy") and None)
+    changes = {"reorder_level": 50, "expires_on": yesterday}
+    office.act(lambda s, by: materials.change_lot(s, by, lot=one(s, Lot, label="A-1"), changes=changes))
+    assert "26-0001-A-S1: set aside, lot L-1: hazy" in _part(desk, "Can go on now")
+    low = _part(desk, "Low, held or ending")
+    assert "A-1: 50 left, order more" in low
+    assert f"A-1: ended on {yesterday}" in low
+    stock = desk.get("/stock").get_data(as_text=True)
+    assert stock.count("order more") == stock.count("past its date") == 1

@@ -13,6 +13,7 @@ from logbook.records.floor import UNFINISHED, Print, Run, Sheet
 from logbook.records.machines import Authorisation, Machine
 from logbook.records.materials import Lot
 from logbook.records.orders import Job, Order
+from logbook.records.people import Person
 from logbook.web.acting import page, reading
 from logbook.web.gate import actor, the_shop
 from logbook.web.jobview import Next, next_of
@@ -92,9 +93,10 @@ def _low_lots(session: Session, day: date) -> list[Low]:
         count = counts.get(lot.id)
         here = url_for("stock.lot", code=lot.code)
         if count is not None and lot.reorder_level is not None and count <= lot.reorder_level:
-            found.append(Low(f"{lot.material.name}, {lot.label}: {count} left", here))
+            found.append(Low(f"{lot.material.name}, {lot.label}: {count} left, order more", here))
         if lot.expires_on and lot.expires_on <= day + SOON and count != 0:
-            found.append(Low(f"{lot.material.name}, {lot.label}: ends on {lot.expires_on:%Y-%m-%d}", here))
+            ends = "ended" if lot.expires_on < day else "ends"
+            found.append(Low(f"{lot.material.name}, {lot.label}: {ends} on {lot.expires_on:%Y-%m-%d}", here))
     return found
 
 
@@ -114,13 +116,14 @@ def _held(session: Session, day: date) -> list[Low]:
         for machine in session.execute(select(Machine).where(Machine.out_of_use_reason.is_not(None))).scalars()
     ]
     ending = session.execute(
-        select(Authorisation).where(
-            Authorisation.withdrawn_at.is_(None), Authorisation.until <= day + timedelta(days=30)
-        )
+        select(Authorisation)
+        .join(Person, Authorisation.person_id == Person.id)
+        .where(Person.active, Authorisation.withdrawn_at.is_(None), Authorisation.until <= day + timedelta(days=30))
     ).scalars()
     held += [
         Low(
-            f"{one.person.name}'s authorisation for {one.machine.name} ends on {one.until:%Y-%m-%d}",
+            f"{one.person.name}'s authorisation for {one.machine.name} "
+            f"{'ended' if one.until < day else 'ends'} on {one.until:%Y-%m-%d}",
             url_for("machines.machine", code=one.machine.code),
         )
         for one in ending
