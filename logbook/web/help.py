@@ -22,12 +22,14 @@ LINES = {
     "bench.LeaveForm.tracking": "The carrier's number, for the text to the customer.",
     "bench.RollersForm.machine": "What may run now stands first.",
     "bench.RollersForm.helper": "The second person at the rollers; nobody where you work alone.",
+    "bench.RollersForm.adhesive_lot": "Read it off the roll or the box; usually the lot that was planned.",
     "onpaper.PaperForm.person": "Who signed on paper; you are recorded as who took it over.",
     "onpaper.PaperForm.at": "As it stands on the page; waiting times count from then.",
     "onpaper.PaperForm.machine": "What it was cut with, as the page says.",
     "onpaper.RollersPaperForm.machine": "Which rollers were used, as the page says.",
     "onpaper.RollersPaperForm.helper": "The second person, as the page says.",
     "onpaper.RollersPaperForm.read_at": "When the cautions were read, before the rollers moved.",
+    "onpaper.RollersPaperForm.adhesive_lot": "Which lot it was bonded with, as the page says.",
     "onpaper.DoorPaperForm.how": "How it left the shop.",
     "onpaper.DoorPaperForm.on": "The day it left, as the page says.",
     "onpaper.DoorPaperForm.carrier": "Who took it; only where it was sent.",
@@ -117,6 +119,8 @@ LINES = {
     "pitch.PlainForm.note": "What one would want to know later.",
     "pitch.AcceptForm.note": "What one would want to know later.",
     "pitch.AcceptForm.reason": "Why it serves although something asks; it prints.",
+    "pitchphotos.AcceptForm.note": "What one would want to know later.",
+    "pitchphotos.AcceptForm.reason": "Why it serves although something asks; it prints.",
     "pitch.WithdrawForm.reason": "One sentence; everybody who used it reads it.",
     # machines and stock
     "machines.MachineForm.drive": "Driven rollers draw in by themselves; their cautions are others.",
@@ -145,6 +149,13 @@ LINES = {
     "stock.CountForm.now_there": "Sheets that you counted; the difference is written down.",
     "stock.AsideForm.reason": "What somebody must know who wants to use it.",
     "stock.ReleaseForm.reason": "What was found; its prints go on with it.",
+    "papercheck.PaperCheckForm.person": "Who checked the machine; you are recorded as who took it over.",
+    "papercheck.PaperCheckForm.at": "As it stands on the page; the check counts from then.",
+    "machines.WithdrawForm.person": "Whose name comes off this machine at once.",
+    "machines.WithdrawForm.reason": "One sentence; it stays on the record.",
+    "machines.EventForm.happened_at": "Empty means now; it counts from the time that stands here.",
+    "orders.JobFields.effect": "What the eye shall see; depth asks for another lens than a flip.",
+    "lenses.UseForm.effect": "What the eye shall see; depth asks for both eyes in two pictures.",
 }
 
 
