@@ -118,11 +118,16 @@ def animation(frames: Sequence[Image.Image], *, most_bytes: int = MAILED_BYTES) 
 
 
 def _gif(frames: Sequence[Image.Image]) -> bytes:
-    cut, dither = Image.Quantize.MEDIANCUT, Image.Dither.FLOYDSTEINBERG
-    small = [frame.quantize(colors=256, method=cut, dither=dither) for frame in frames]
+    small = [_in_few_colours(frame) for frame in frames]
     out = BytesIO()
     small[0].save(out, "GIF", save_all=True, append_images=small[1:], duration=PROOF_HOLD_MS, loop=0, disposal=1)
     return out.getvalue()
+
+
+def _in_few_colours(frame: Image.Image) -> Image.Image:
+    """In its own 256 colours; skies and skin stay smooth, since Pillow dithers only onto a palette that it is given."""
+    palette = frame.quantize(colors=256, method=Image.Quantize.MEDIANCUT)
+    return frame.quantize(palette=palette, dither=Image.Dither.FLOYDSTEINBERG)
 
 
 def size_of_moving(path: Path) -> tuple[int, int]:

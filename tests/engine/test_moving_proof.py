@@ -26,6 +26,16 @@ def test_an_ordinary_proof_keeps_its_size():
     assert _read(animation(frames)) == (3, (640, 480))
 
 
+def test_a_sky_stays_smooth_in_few_colours():
+    """Means over 8 x 8 dots, as an eye blends them: without dithering they are off by 3.2 levels (measured here)."""
+    wide, high = np.meshgrid(np.linspace(20, 240, 640), np.linspace(20, 240, 480))
+    sky = np.stack([wide, high, 255 - wide / 2], axis=-1).round().astype(np.uint8)
+    image = Image.open(BytesIO(animation([Image.fromarray(sky), Image.fromarray(sky[::-1])])))
+    error = np.asarray(image.convert("RGB")).astype(float) - sky
+    means = error.reshape(60, 8, 80, 8, 3).mean(axis=(1, 3))
+    assert np.sqrt((means**2).mean()) < 1.5
+
+
 def test_a_heavy_proof_is_made_smaller_until_it_can_be_mailed():
     made = animation(_noise(12, 900))
     assert len(made) <= MAILED_BYTES == 5_000_000
