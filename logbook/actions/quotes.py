@@ -192,7 +192,7 @@ def amount(session: Session, value: Decimal, manner: Manner) -> str:
     return f"{manner.number(f'{value:.2f}')} {fact(session, 'money')}".strip()
 
 
-def uncovered(line: QuoteLine) -> str:
+def uncovered(line: QuoteLine, manner: Manner) -> str:
     """A sentence where no lens sheet of the line's lot covers a piece with its bleed; empty where one does."""
     lot = line.lens_lot
     if lot.sheet_width is None or lot.sheet_height is None:
@@ -200,7 +200,8 @@ def uncovered(line: QuoteLine) -> str:
     bleed = 2 * DEFAULT_BLEED.mm
     if lot.sheet_width.mm >= line.width.mm + bleed and lot.sheet_height.mm >= line.height.mm + bleed:
         return ""
-    return f"a lens sheet of {lot.label}, {lot.sheet_width} × {lot.sheet_height}, does not cover it with its bleed"
+    size = f"{manner.length(lot.sheet_width)} × {manner.length(lot.sheet_height)}"
+    return f"a lens sheet of {lot.label}, {size}, does not cover it with its bleed"
 
 
 def _expect_open(quote: Quote) -> None:

@@ -131,7 +131,8 @@ def _told(row: Base) -> tuple[str, str]:
     """What a row is called and what it is about."""
     match row:
         case Order():
-            return row.number, row.note or ", ".join(job.artwork for job in row.jobs)
+            what = row.note or ", ".join(job.artwork for job in row.jobs)
+            return row.number, f"{row.customer.called}: {what}" if row.customer else what
         case Job():
             return f"{row.number} {row.artwork}", row.order.customer.called if row.order.customer else ""
         case Print():

@@ -9,6 +9,7 @@ from sqlalchemy import select
 from logbook.actions import jobs, materials, quotepapers, quotes, smallpapers
 from logbook.actions import shop as shops
 from logbook.lengths import parse_length
+from logbook.manner import Manner
 from logbook.records.audit import AuditEntry
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
@@ -216,7 +217,7 @@ def test_a_size_that_no_sheet_of_the_lot_covers_with_its_bleed_is_named(priced, 
         lot = one(session, Lot, label="L-1")
         lot.sheet_width, lot.sheet_height = (parse_length(sheet), parse_length("300mm")) if sheet else (None, None)
     code = _give(priced, height=parse_length("80mm"))
-    said = priced.read(lambda session: [quotes.uncovered(line) for line in _quote(session, code).lines])
+    said = priced.read(lambda session: [quotes.uncovered(line, Manner()) for line in _quote(session, code).lines])
     assert all(("does not cover" in one) is not covers for one in said)
 
 

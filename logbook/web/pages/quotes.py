@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from functools import partial
 from typing import Any
 
 from flask import Blueprint, request, url_for
@@ -157,7 +158,7 @@ def _page(code: str, **forms: Any) -> tuple[str, int]:
             quote=found,
             state=actions.state(found, actor().day),
             total=actions.total(found),
-            uncovered=actions.uncovered,
+            uncovered=partial(actions.uncovered, manner=own_manner()),
             text=quote_text(session, found, own_manner()),
             accept_form=accept,
             line_form=line,
