@@ -152,6 +152,7 @@ def _to_folder(shop: Shop, snapshot: Path, work: _Work, now: datetime) -> Made:
         shutil.rmtree(work.unfinished, ignore_errors=True)
         raise
     backup = _finish(work, made)
+    _check_whole(backup, made)
     removed = _let_old_ones_go(work.wish)
     same = work.wish.folder.stat().st_dev == shop.settings.data.stat().st_dev
     return Made(backup, made, work.copied, work.copied_bytes, tuple(removed), same)
@@ -313,6 +314,18 @@ def _finish(work: _Work, made: Manifest) -> Path:
     work.unfinished.rename(backup)
     sync_folder(work.wish.folder)
     return backup
+
+
+def _check_whole(backup: Path, made: Manifest) -> None:
+    """A stick that is pulled out leaves its empty place behind, where writing goes on without an error."""
+    for item in made.items:
+        path = made.lies_at(backup, item)
+        if not path.is_file() or path.stat().st_size != item.size:
+            shutil.rmtree(backup, ignore_errors=True)
+            raise Refused(
+                f"{backup.parent} is not what it was when the backup began ({path.name} is not there); was the stick "
+                "taken out? No backup was made, and earlier ones are as they were."
+            )
 
 
 def _new_name(folder: Path, now: datetime) -> Path:

@@ -143,6 +143,29 @@ def test_a_stick_that_fails_leaves_the_earlier_backup_untouched(shop, tmp_path, 
     assert check_backup(manifest.newest_in(tmp_path / "stick")).sound
 
 
+@pytest.mark.parametrize("moment", [1, 3])  # earlier, and the whole of it lands there: that is a backup
+def test_a_stick_that_is_pulled_out_leaves_no_half_backup_in_its_empty_place(shop, tmp_path, monkeypatch, moment):
+    """What was open is still written to, somewhere else; every later name lands where the stick was mounted."""
+    shop.ready(customer="")
+    made_of(shop.shop, tmp_path / "stick")
+    shop.order(customer="")
+    count, real = -1, os.fsync
+
+    def pulled(handle):
+        nonlocal count
+        count += 1
+        if count == moment:
+            (tmp_path / "stick").rename(tmp_path / "in a pocket")
+            (tmp_path / "stick").mkdir()
+        real(handle)
+
+    monkeypatch.setattr(os, "fsync", pulled)
+    with pytest.raises(Refused, match=r"was the stick taken out|could not be written"):
+        made_of(shop.shop, tmp_path / "stick")
+    assert not list((tmp_path / "stick").glob(f"*/{manifest.NAME}"))
+    assert check_backup(manifest.newest_in(tmp_path / "in a pocket")).sound
+
+
 def test_a_full_stick_is_noticed_before_anything_is_written(shop, tmp_path, monkeypatch):
     monkeypatch.setattr(making.shutil, "disk_usage", lambda _: shutil._ntuple_diskusage(9, 9, 1000))
     with pytest.raises(Refused, match=r"has room for 0\.0 MB, and this backup needs"):
