@@ -60,7 +60,8 @@ def find(session: Session, words: str, *, files: bool = True) -> dict[str, Any]:
         if (wider := answer_for(session, words)) is not None:
             return wider
     shown = words if len(words) <= _MOST_SHOWN else f"{words[:_MOST_SHOWN]}…"
-    raise Refused(f"Nothing here is called {shown!r}: not a serial, sheet, job, order, customer, pitch, lot or file.")
+    raise Refused(f"Nothing here is called {shown!r}: not a serial, sheet, job, order, customer, pitch, lot or file. "
+                  "Write less of it, or its last three characters.")
 
 
 _MOST_NAMESAKES, _MOST_SHOWN = 9, 80

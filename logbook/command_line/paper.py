@@ -17,7 +17,11 @@ from logbook.refusals import Refused
 @click.option("--page", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
 @click.option("--address", default="http://127.0.0.1:8420/", show_default=True, help="What the QR codes open.")
 def travellers(out: Path, data: Path, page: str, address: str) -> None:
-    """Write the travellers of all open jobs into OUT, one after the other."""
+    """Write the travellers of all open jobs into OUT, one after the other.
+
+    They show the shop as it stands and are no revision on record; the page 'Travellers of all open jobs' keeps each as
+    one. An address with 127.0.0.1 opens on this machine only, never on a phone.
+    """
     from logbook.actions import papers, people
     from logbook.paper.traveller import traveller_html
     from logbook.paper.writer import PdfWriter, pdf_of_many

@@ -30,7 +30,16 @@ _MOUNTS = click.Choice(["loose", "mounted"])
 _FLIPS = click.Choice([charts.LEFT_RIGHT, charts.UP_DOWN])
 
 
-@click.group()
+class _Whole(click.Group):
+    """Lists each command with its whole first sentence."""
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        rows = [(name, one.get_short_help_str(limit=140)) for name, one in sorted(self.commands.items())]
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
+
+
+@click.group(cls=_Whole)
 def pitch() -> None:
     """Measure the pitch that a lens needs on one printer, and carry it to another distance."""
 

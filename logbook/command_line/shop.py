@@ -47,7 +47,7 @@ data_option = click.option(
 def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
     """Start the logbook in the browser, with its background worker.
 
-    On an empty folder the first page asks for the shop's owner.
+    On an empty folder the first page asks for the shop's owner. Ctrl+C ends it; everything that was answered is kept.
     """
     from logbook.background.bell import Bell
     from logbook.background.supervise import Supervisor
@@ -170,7 +170,10 @@ def run_server(app: object, listener: socket.socket, supervisor: object = None, 
 @data_option
 @click.option("--with-parent", is_flag=True, hidden=True, help="End when standard input closes.")
 def worker(data: Path, with_parent: bool) -> None:
-    """Work on interlace runs; 'logbook serve' starts one by itself."""
+    """Do the long work: interlacing, backups, travellers; 'logbook serve' starts a worker by itself.
+
+    It may be ended at any time: what it was at is begun again, or told as broken off, by the next one.
+    """
     from logbook.background.worker import run_worker
 
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s: %(message)s")

@@ -44,7 +44,7 @@ def _environment() -> Environment:
         loader=FileSystemLoader(resources.folder("templates") / "paper"),
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
     )
-    environment.globals.update(qr=codes.qr, drawings=drawings)
+    environment.globals.update(qr=codes.qr, serves_here_only=codes.serves_here_only, drawings=drawings)
     return environment
 
 

@@ -26,6 +26,7 @@ from logbook.actions import (
 )
 from logbook.actions import pitch as pitch_actions
 from logbook.actions.finding import by_code, ref
+from logbook.paper.codes import opens_here_only
 from logbook.records.audit import Actor
 from logbook.records.floor import Run
 from logbook.records.machines import PrinterMode
@@ -187,6 +188,7 @@ def job_page(code: str, **forms: BenchForm) -> tuple[str, int]:
         return page(
             "job.html",
             view=job_view(session, found),
+            codes_here_only=opens_here_only(papering.shop_address(session)),
             links=link_view(session, found, actor().now),
             ghosting=seen_through,
             just_called=code in get_flashed_messages(category_filter=[CALLED_AFTER_PICTURES]),

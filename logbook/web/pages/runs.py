@@ -16,6 +16,7 @@ from logbook.actions.finding import by_code, fact
 from logbook.actions.pictures import current
 from logbook.engine.ruler import LENGTHS_MM
 from logbook.lengths import INCH_IN_MM
+from logbook.paper.codes import opens_here_only
 from logbook.records.audit import Actor
 from logbook.records.floor import Run
 from logbook.refusals import Refused
@@ -62,6 +63,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             job=job,
             pictures=current(job),
             recipe=json.loads(found.recipe),
+            code_here_only=opens_here_only((json.loads(found.recipe).get("waste") or {}).get("code", "")),
             result=json.loads(found.result) if found.result else None,
             form=form or Plain(formdata=None),
             sheets_form=sheets_form,
