@@ -1,6 +1,7 @@
 """The machine's page: what happened to it is noted there, and the record that brings it back."""
 
 import io
+import re
 from datetime import datetime, timedelta
 
 from sqlalchemy import func, select
@@ -63,6 +64,11 @@ def test_a_check_on_paper_is_entered_with_its_photograph_and_counts_for_its_day(
     check = office.read(lambda session: one(session, Machine, name="Rollers").checks[-1])
     assert (check.person_id, check.entered_by) == (office.read(lambda s: one(s, Person, name="Otto").id), "Olga")
     assert desk.get(f"/photograph/{check.page_sha256}").mimetype == "image/jpeg"
+    assert desk.post(f"/machine/{code}/event", data={"what": "adjustment", "note": "gap set anew"}).status_code == 303
+    after = desk.get(f"/machine/{code}").get_data(as_text=True)
+    assert "It counts no more: something was done to the machine since." in after
+    assert "Today's is not signed yet" in after
+    assert re.search(r"Rollers</a>.*?not checked today", desk.get("/machines").get_data(as_text=True), re.DOTALL)
     assert ("Today's is not signed yet" in page) == (then.date() != datetime.now().astimezone().date())
 
 

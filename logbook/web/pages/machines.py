@@ -162,10 +162,17 @@ def listing() -> tuple[str, int]:
 
 
 def _checked_today(machine: Machine) -> bool:
+    """Whether a check of today counts: nobody withdrew it, and nothing was done to the machine since."""
     last = actions.last_check(machine)
-    if last is None or not last.passed or last.withdrawal:
+    if last is None or not actions.machine_facts(machine).check_passed:
         return False
     return last.at.astimezone().date() == actor().now.astimezone().date()
+
+
+def _is_overtaken(machine: Machine) -> bool:
+    """Whether the newest check was passed and says nothing any more, since something was done to the machine."""
+    last = actions.last_check(machine)
+    return last is not None and last.passed and not last.withdrawal and not actions.machine_facts(machine).check_passed
 
 
 @pages.route("/machines/new", methods=["GET", "POST"])
@@ -231,6 +238,7 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             machine=found,
             missing=missing_fields(actions.machine_facts(found)),
             checked=_checked_today(found),
+            overtaken=_is_overtaken(found),
             named=named,
             events=machinehistory.told(session, found),
             items=items_of(found),
