@@ -53,7 +53,7 @@ def test_a_wait_asks_nothing_of_who_waits(desk, office):
     assert "<b>ask</b> Drying" not in page
 
 
-@pytest.mark.parametrize(("pieces", "said"), [(1, "(1 piece, 70mm × 80mm"), (3, "(3 pieces, 70mm × 80mm")])
+@pytest.mark.parametrize(("pieces", "said"), [(1, "(1 piece, 70 mm × 80 mm"), (3, "(3 pieces, 70 mm × 80 mm")])
 def test_one_is_no_plural_in_a_text(desk, office, pieces, said):
     code = office.order(quantity=pieces)
     assert said in desk.get(f"/job/{code}/texts").get_data(as_text=True)
