@@ -1,6 +1,8 @@
 """The web app: made once for one opened shop."""
 
 import atexit
+import importlib
+import pkgutil
 import secrets
 from collections.abc import Callable
 from pathlib import Path
@@ -15,92 +17,11 @@ from logbook import resources
 from logbook.paper.writer import PdfWriter
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
-from logbook.web import gate, keptforms, shown, uploads
+from logbook.web import gate, keptforms, pages, shown, uploads
 from logbook.web.condition import Condition, condition
 from logbook.web.headers import HEADERS, with_headers
-from logbook.web.pages import (
-    align,
-    arriving,
-    batches,
-    bench,
-    depth,
-    entry,
-    erasing,
-    files,
-    forecasts,
-    ghosting,
-    jobs,
-    leaks,
-    lenses,
-    lotpapers,
-    machines,
-    mounting,
-    numbers,
-    onpaper,
-    orders,
-    papercheck,
-    papers,
-    pitch,
-    pitchphotos,
-    places,
-    prooflinks,
-    quotes,
-    reorders,
-    runs,
-    shop_page,
-    staff,
-    status,
-    steps,
-    stock,
-    takeback,
-    texts,
-    today,
-    tracing,
-    verdicts,
-)
 
 __all__ = ["HEADERS", "create_app"]
-
-_PAGES = (
-    align,
-    arriving,
-    batches,
-    bench,
-    depth,
-    entry,
-    erasing,
-    files,
-    forecasts,
-    ghosting,
-    jobs,
-    leaks,
-    lenses,
-    lotpapers,
-    machines,
-    mounting,
-    numbers,
-    onpaper,
-    orders,
-    papercheck,
-    papers,
-    pitch,
-    pitchphotos,
-    places,
-    prooflinks,
-    quotes,
-    reorders,
-    runs,
-    shop_page,
-    staff,
-    status,
-    steps,
-    stock,
-    takeback,
-    texts,
-    today,
-    tracing,
-    verdicts,
-)
 
 
 def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str | None = None) -> Flask:
@@ -128,8 +49,8 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     CSRFProtect(app)
     shown.teach(app)
     keptforms.teach(app)
-    for page in _PAGES:
-        app.register_blueprint(page.pages)
+    for found in pkgutil.iter_modules(pages.__path__):
+        app.register_blueprint(importlib.import_module(f"{pages.__name__}.{found.name}").pages)
     app.after_request(with_headers)
     app.register_error_handler(Refused, _refused)
     app.register_error_handler(HTTPException, _http_error)
