@@ -27,7 +27,7 @@ from logbook.engine.weave import Weave
 from logbook.engine.wholefile import WholeFile
 from logbook.refusals import Refused
 
-BAND_BYTES, MOST_BAND_BYTES = 2**21, 6 * 2**20
+BAND_BYTES, MOST_BAND_BYTES = 2**21, 5 * 2**20
 BAND_SOURCE_ROWS = 56
 """A band reaches over about so many rows of its pictures: fewer, and the rows that two bands share are worth nothing;
 more, and the band does not stay in the processor's cache."""
