@@ -41,7 +41,13 @@ class Database:
             connection.begin()
             yield session
             session.flush()
-            connection.commit()
+            try:
+                connection.commit()
+            except BaseException:
+                # SQLAlchemy takes a commit that failed for ended and would give the open transaction, lock and all,
+                # back to its pool: nobody could read or write any more
+                connection.connection.rollback()
+                raise
 
     @contextmanager
     def reading(self) -> Iterator[Session]:

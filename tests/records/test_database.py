@@ -145,6 +145,23 @@ def test_what_was_not_committed_is_gone(tmp_path):
     database.close()
 
 
+def test_a_commit_that_fails_leaves_nobody_locked_out(tmp_path):
+    """SQLite keeps the transaction open then, for a second try, and its lock with it (SQLite, lang_transaction)."""
+    database = Database(tmp_path / "logbook.sqlite")
+    with database.writing() as session:
+        session.execute(text("CREATE TABLE one (id INTEGER PRIMARY KEY)"))
+        session.execute(text("CREATE TABLE two (one INTEGER REFERENCES one DEFERRABLE INITIALLY DEFERRED)"))
+    with pytest.raises(IntegrityError), database.writing() as session:
+        session.execute(text("INSERT INTO two VALUES (7)"))  # found wanting by COMMIT alone
+    other = sqlite3.connect(database.path, timeout=0.2)
+    other.execute("INSERT INTO one VALUES (1)")
+    other.commit()
+    other.close()
+    with database.writing() as session:
+        assert session.execute(text("SELECT count(*) FROM two")).scalar_one() == 0
+    database.close()
+
+
 def test_the_migrations_make_exactly_the_tables_of_the_models(tmp_path):
     database = Database(tmp_path / "new.sqlite")
     upgrade(database)
