@@ -85,6 +85,8 @@ def _why_held(session: Session, by: Actor, one: Sheet | Print, wait: Wait | None
         return f"set aside: {aside[0]}"
     if isinstance(one, Print) and one.stage == "inspect" and bench.failed_inspection(session, one) is not None:
         return "failed its inspection: decide what becomes of it"
+    if one.stage == "print" and isinstance(one, Sheet) and one.mode and one.mode.machine.out_of_use_reason:
+        return f"{one.mode.machine.name} is out of use: {one.mode.machine.out_of_use_reason}"
     return f"{wait.what.lower()} until {when(wait.until)}" if wait is not None and wait.left(by.now) else ""
 
 

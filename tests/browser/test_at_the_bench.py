@@ -1,11 +1,13 @@
 """The bench by hand: several sheets in one act, half-done work, two people at one sheet, a sample at the door."""
 
+from datetime import datetime
+
 import pytest
 from playwright.sync_api import expect
 
 from support.every_page import every_page
 from support.furnished import sign_in_as
-from support.shop_walk import Person
+from support.shop_walk import OWNER, PHOTOGRAPHS, Person
 from support.to_the_door import PATIENCE, bring_to
 
 
@@ -69,6 +71,19 @@ def test_a_wrong_tap_is_taken_back_with_one(person, page, assert_accessible):
     assert page.get_by_text("Nothing is recorded yet.").is_visible()
     person.go("shop/record")
     expect(page.get_by_role("cell", name="signature taken back: print")).to_have_count(1)
+
+
+def test_a_stage_on_paper_is_taken_over_with_a_photograph_of_its_page(person, page):
+    bring_to(person, "print")
+    person.open("On paper instead")
+    person.click("This stage is done on paper")
+    person.follow("Take the page over")
+    page.get_by_label("Photograph of the page").set_input_files(PHOTOGRAPHS[0])
+    page.get_by_label("Whose initials stand there").select_option(label=OWNER)
+    page.get_by_label("Signed on paper at").fill(f"{datetime.now().astimezone():%Y-%m-%dT%H:%M}")
+    person.click("Take it over")
+    assert person.reads(f"From paper, entered by {OWNER}.")
+    page.get_by_role("link", name="photograph").first.wait_for()
 
 
 def test_half_done_work_enters_where_it_stands_and_goes_on(person, page):

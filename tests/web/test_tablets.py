@@ -10,6 +10,7 @@ from sqlalchemy import select, text
 from logbook.actions import bench, people, pins, places
 from logbook.records.audit import AuditEntry
 from logbook.records.floor import Sheet
+from logbook.records.machines import Machine
 from logbook.records.people import Person, Throttle
 from logbook.records.places import Place
 from logbook.web import tablets
@@ -288,6 +289,11 @@ def test_the_places_page_says_what_goes_on_and_what_is_held_up(office, otto, she
     now, _, held = page.partition("Held up")
     assert f'/sheet/{sheet}"' in now
     assert not held
+    office.act(lambda session, _by: setattr(one(session, Machine, name="Printer"), "out_of_use_reason", "head drips"))
+    now, _, held = otto.get(f"/place/{place}").get_data(as_text=True).partition("Held up")
+    assert f'/sheet/{sheet}"' not in now
+    assert "Printer is out of use: head drips" in held
+    office.act(lambda session, _by: setattr(one(session, Machine, name="Printer"), "out_of_use_reason", None))
     otto.post(f"/sheet/{sheet}/sign/print")
     now, _, held = otto.get(f"/place/{place}").get_data(as_text=True).partition("Held up")
     assert f'/sheet/{sheet}"' not in now

@@ -214,10 +214,12 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
 
 
 def _offer_glue(session: Session, form: RollersForm, sheet: Sheet) -> list[Finding]:
-    """The lots of adhesive, the planned one first; what speaks against the one that is chosen."""
+    """The lots of adhesive, the planned one first; none where that is in doubt. What speaks against the chosen one."""
     planned = sheet.adhesive_lot.code if sheet.adhesive_lot else ""
-    offered = [*choices.lots(session, "adhesive"), choices.NONE]
-    form.adhesive_lot.choices = sorted(offered, key=lambda one: one[0] != planned)
+    lots = choices.lots(session, "adhesive")
+    in_doubt = bool(planned) and planned not in dict(lots)
+    offered = [("", "choose another lot"), *lots] if in_doubt else [*lots, choices.NONE]
+    form.adhesive_lot.choices = sorted(offered, key=lambda one: one[0] != ("" if in_doubt else planned))
     chosen = by_code(session, Lot, form.adhesive_lot.data) if form.adhesive_lot.data else sheet.adhesive_lot
     return gluelots.findings(session, actor(), chosen)
 
