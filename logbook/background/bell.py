@@ -5,7 +5,7 @@ import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
-from huey import SqliteHuey
+from huey import Huey, MemoryHuey, SqliteHuey
 
 from logbook.settings import Settings
 
@@ -32,12 +32,15 @@ class Bell:
             _log.warning("run %s: the bell did not ring", run_id, exc_info=True)
 
 
-def _queue(path: Path) -> SqliteHuey:
+def _queue(path: Path) -> Huey:
     try:
         return _opened(path)
     except sqlite3.DatabaseError:  # nothing in it is worth saving
-        path.unlink()
-        return _opened(path)
+        try:
+            path.unlink(missing_ok=True)
+            return _opened(path)
+        except (OSError, sqlite3.Error):  # a folder that takes no writes: no run can be asked for there either
+            return MemoryHuey("runs", results=False)
 
 
 def _opened(path: Path) -> SqliteHuey:

@@ -20,6 +20,7 @@ from logbook.refusals import Refused
 from logbook.web import gate, keptforms, pages, shown, uploads
 from logbook.web.condition import Condition, condition
 from logbook.web.headers import HEADERS, with_headers
+from logbook.web.lookers import Lookers
 
 __all__ = ["HEADERS", "create_app"]
 
@@ -40,7 +41,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     app.extensions["pdf"] = PdfWriter()
     atexit.register(app.extensions["pdf"].close)
     uploads.prepare(app)
-    app.extensions["condition"] = Condition(shop)
+    app.extensions["condition"], app.extensions["lookers"] = Condition(shop), Lookers()
     app.extensions["shop"], app.extensions["ring"], app.extensions["network_address"] = shop, ring, network_address
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
@@ -61,10 +62,14 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
 
 def _secret(data: Path) -> str:
     """The key that signs forms: made once for each data folder."""
-    path = data / "form-key"
-    if not path.exists() or not path.stat().st_size:  # empty: it died between the two
+    path, made = data / "form-key", secrets.token_hex(32)
+    if path.exists() and path.stat().st_size:
+        return path.read_text(encoding="ascii")
+    try:  # it may be there and empty: it died between the two
         path.touch(mode=0o600)
-        path.write_text(secrets.token_hex(32), encoding="ascii")
+        path.write_text(made, encoding="ascii")
+    except OSError:  # a folder that takes no writes is still shown, by a key of this process alone
+        return made
     return path.read_text(encoding="ascii")
 
 

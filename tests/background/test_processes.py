@@ -10,6 +10,7 @@ from logbook.background import worker
 from logbook.background.bell import Bell
 from logbook.background.supervise import Supervisor
 from logbook.records.floor import Run
+from logbook.settings import Settings
 from support.patience import until
 
 
@@ -41,6 +42,12 @@ def test_a_queue_that_is_no_database_any_more_is_begun_anew(shop, waiting):
     bell = Bell(shop.shop.settings)
     worker.sweep(shop.shop, bell)
     assert [task.args for task in bell.huey.pending()] == [(waiting,)]
+
+
+def test_a_queue_where_nothing_can_be_written_is_kept_in_memory(tmp_path):
+    bell = Bell(Settings(data=tmp_path / "not there"))
+    bell.ring(7)
+    assert [task.args for task in bell.huey.pending()] == [(7,)]
 
 
 def test_a_ring_that_fails_undoes_nothing_that_was_recorded(shop, waiting):

@@ -7,7 +7,9 @@ from sqlalchemy import text
 
 from logbook.actions import people
 from logbook.web.app import HEADERS, create_app
+from logbook.web.condition import READ_ONLY, Condition
 from logbook.web.gate import COOKIE, UPLOADS
+from logbook.web.lookers import Lookers
 from support.small_shop import small_shop
 
 PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static", "places.enrol"}
@@ -174,3 +176,25 @@ def test_a_request_that_is_too_large_is_turned_away(app, shop):
     told = {path: client.post(path, data=large).status_code
             for endpoint, path in _addresses(app, "POST") if endpoint not in UPLOADS}  # fmt: skip
     assert set(told.values()) == {413}, told
+
+
+def test_a_folder_that_takes_no_writes_can_be_looked_at_by_whoever_signs_in_then(app, shop, monkeypatch):
+    client, written, right = app.test_client(), [], {"name": "Olga", "password": "ridge-and-valley"}
+    monkeypatch.setitem(app.config, "WTF_CSRF_ENABLED", False)
+    monkeypatch.setitem(app.extensions, "lookers", Lookers())
+    monkeypatch.setattr(type(shop.shop.database), "writing", written.append)
+    monkeypatch.setattr(Condition, "words", READ_ONLY)
+    wrong = client.post("/sign-in", data={"name": "Olga", "password": "something else"})
+    assert (wrong.status_code, b"do not belong together" in wrong.data) == (422, True)
+    client.post("/sign-in", data=right)
+    kept = client.get_cookie(COOKIE).value
+    assert (client.get("/orders").status_code, client.post("/sign-out").status_code) == (200, 303)
+    client.set_cookie(COOKIE, kept)
+    assert client.get("/orders").status_code == 303
+    client.post("/sign-in", data=right)
+    assert client.get("/orders").status_code == 200
+    tries = [client.post("/sign-in", data={"name": "Otto", "password": f"guess {turn}"}) for turn in range(3)]
+    assert b"Too many tries; wait" in tries[-1].data
+    monkeypatch.setattr(Condition, "words", "")
+    assert client.get("/orders").status_code == 303  # what was written nowhere ends when writing can go on
+    assert written == []

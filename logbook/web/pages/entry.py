@@ -9,9 +9,12 @@ from logbook.actions import people
 from logbook.refusals import Refused
 from logbook.web import keptforms, shown
 from logbook.web.acting import reading, say
+from logbook.web.condition import condition
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import COOKIE, actor, the_shop
+from logbook.web.lookers import lookers
 
+NO_PAIR = "Name and password do not belong together."
 pages = Blueprint("entry", __name__)
 
 
@@ -92,16 +95,29 @@ def again(word: str) -> Response | tuple[str, int]:
 def _checked(name: str, password: str) -> str:
     """The token of a new sign-in; the failure counts even though nothing else is written."""
     keys = [f"name:{' '.join(name.split()).lower()[:60]}", f"address:{request.remote_addr}"]
+    only_to_look = bool(condition().words)
+    if only_to_look:
+        lookers().pay(keys)
     with the_shop().database.reading() as session:
         people.check_throttle(session, keys, actor().now)
         person = people.verify_password(session, name=name, password=password)
         person_id = person.id if person else None
+    token = _looking(person_id) if only_to_look else _written(person_id, keys)
+    if token is None:
+        raise Refused(NO_PAIR, field="password")
+    return token
+
+
+def _looking(person_id: int | None) -> str | None:
+    return None if person_id is None else lookers().begin(person_id, actor().now)
+
+
+def _written(person_id: int | None, keys: list[str]) -> str | None:
     with the_shop().database.writing() as session:
         if person_id is None:
             people.count_failure(session, keys, actor().now)
-        else:
-            return people.start_sign_in(session, actor(), person=people.by_id(session, person_id), keys=keys)
-    raise Refused("Name and password do not belong together.", field="password")
+            return None
+        return people.start_sign_in(session, actor(), person=people.by_id(session, person_id), keys=keys)
 
 
 def _back() -> str:
@@ -125,7 +141,7 @@ def _with_cookie(response: Response, token: str) -> Response:
 @pages.post("/sign-out")
 def sign_out() -> Response:
     """The session ends on the server, too."""
-    if token := request.cookies.get(COOKIE):
+    if (token := request.cookies.get(COOKIE)) and not lookers().end(token):
         with the_shop().database.writing() as session:
             people.end_sign_in(session, actor(), token=token)
     response = redirect(url_for("entry.sign_in"), 303)
