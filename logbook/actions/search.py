@@ -115,16 +115,19 @@ def _hit(row: Base) -> Hit:
 
 
 def _of_customers(session: Session, found: list[Base]) -> list[Hit]:
-    """A customer has no page; the newest orders and quotes have."""
+    """Their newest orders and quotes, which is what people look for; who has none is found alone."""
     ids = [customer.id for customer in found]
     orders = select(Order).where(Order.customer_id.in_(ids)).order_by(Order.id.desc()).limit(2 * MOST)
     quotes = select(Quote).where(Quote.customer_id.in_(ids)).order_by(Quote.id.desc()).limit(MOST)
-    hits = [_of_customer(order.customer, order, "order") for order in session.execute(orders).scalars()]
-    return hits + [_of_customer(quote.customer, quote, "quote") for quote in session.execute(quotes).scalars()]
+    rows = [*session.execute(orders).scalars(), *session.execute(quotes).scalars()]
+    asked = {row.customer_id for row in rows}
+    alone = [one for one in found if isinstance(one, Customer) and one.id not in asked]
+    return [_of_customer(row) for row in rows] + [Hit(one.called, "nothing ordered yet", ref(one)) for one in alone]
 
 
-def _of_customer(customer: Customer | None, row: Order | Quote, what: str) -> Hit:
-    return Hit(f"{customer.called if customer else ''}: {row.number}", what, ref(row))
+def _of_customer(row: Order | Quote) -> Hit:
+    what = "order" if isinstance(row, Order) else "quote"
+    return Hit(f"{row.customer.called if row.customer else ''}: {row.number}", what, ref(row))
 
 
 def _told(row: Base) -> tuple[str, str]:

@@ -103,6 +103,7 @@ def _where_it_led(request_id: str | None) -> str:
 
 _PAGES = {
     "order": "orders.order",
+    "customer": "customers.customer",
     "job": "jobs.job",
     "run": "runs.run",
     "sheet": "bench.sheet",

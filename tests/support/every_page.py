@@ -123,6 +123,7 @@ def _office(session: Session) -> Faces:
         "orders.listing": {"": "/orders", "closed": "/orders?show=closed"},
         "orders.new": _one("/orders/new"),
         "orders.order": _one(f"/order/{order.code}"),
+        "customers.customer": _one(f"/customer/{order.customer.code}"),
         "erasing.customer": _one(f"/customer/{order.customer.code}/forget"),
         "erasing.pictures": _one(f"/job/{asked.code}/forget-pictures"),
         "orders.add_job": _one(f"/order/{order.code}/job"),

@@ -91,3 +91,16 @@ def test_a_changed_list_or_seal_is_not_taken_in(office):
         assert answer.status_code == 422, change
         assert 'role="alert"' in answer.get_data(as_text=True)
     assert shop.read(lambda s: s.execute(select(func.count(Customer.id))).scalar_one()) == 0
+
+
+def test_a_customer_from_a_list_is_found_before_they_order_anything(office):
+    shop, client = office
+    client.post("/shop/arriving/take", data=_confirmation(_look(client, LIST.encode())))
+    page = client.get("/trace?q=vrba").get_data(as_text=True)
+    address = re.search(r'href="(/customer/[A-Z0-9]+)"[^>]*>\s*Ines Vrba', page)[1]
+    own = client.get(address).get_data(as_text=True)
+    assert "line one" in own
+    assert "Nothing was ordered yet" in own
+    assert f"{address}/forget" in own
+    order = client.get(html.unescape(re.search(r'href="(/orders/new\?[^"]*)"', own)[1])).get_data(as_text=True)
+    assert re.search(r'name="customer"[^>]*value="Ines Vrba"|value="Ines Vrba"[^>]*name="customer"', order)

@@ -147,6 +147,8 @@ def new() -> Response | tuple[str, int]:
     """Take an order; what was never said before (printer, lens) is asked here once."""
     form = OrderForm()
     with reading() as session:
+        if request.method == "GET" and "customer" in request.args:
+            form.customer.data = by_code(session, Customer, request.args["customer"]).name
         form.mode.choices, form.lens_lot.choices = choices.modes(session), choices.lots(session, "lens")
         names = known_names(session)
     _check_first_things(form)
