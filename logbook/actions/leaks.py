@@ -1,7 +1,7 @@
 """The leak of light between pictures: sheets made for it, what was read on them, and which reading counts."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from io import BytesIO
@@ -69,10 +69,10 @@ def keep_sheet(session: Session, by: Actor, *, pitch: PitchOnRecord, drawn: Draw
     return made
 
 
-def as_pdf(made: LeakSheet) -> bytes:
-    """The same sheet as a PDF page as large as the raster, every dot unresampled."""
+def as_pdf(made: LeakSheet) -> Callable[[], bytes]:
+    """The same sheet as a PDF page as large as the raster, every dot unresampled: what is returned draws it."""
     plan = _plan(made.pitch, json.loads(made.plan)["code"])
-    return raster_pdf.pdf_bytes([raster_pdf.page_of(leaksheet.draw_leak_sheet(plan), dpi=plan.dpi)])
+    return lambda: raster_pdf.pdf_bytes([raster_pdf.page_of(leaksheet.draw_leak_sheet(plan), dpi=plan.dpi)])
 
 
 def file_name(made: LeakSheet) -> str:

@@ -1,7 +1,7 @@
 """Pitch: tests, charts and readings; pitches on record; which one a job uses."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -180,20 +180,24 @@ def keep_chart(session: Session, by: Actor, *, test: PitchTest, drawn: Drawn) ->
     return made
 
 
-def on_paper(made: PitchChart, paper: str) -> bytes:
-    """The same chart as a PDF for one paper: exact page box, every dot unresampled, more pages where needed."""
+def on_paper(made: PitchChart, paper: str) -> Callable[[], bytes]:
+    """The same chart as a PDF for one paper: exact page box, every dot unresampled, more pages where needed.
+
+    What is returned draws it, with no transaction open.
+    """
     dpi = _dpi(made.test)
-    if made.kind == "sliding":
-        plan = sliding.make_sliding(
-            lpi=made.centre_lpi,
-            dpi=dpi,
-            length=made.width,
-            slope=made.step_lpi,
-            flip=_flip(made.test),
-            code=_told_code(made),
-        )
-        return raster_pdf.pdf_bytes([raster_pdf.page_of(sliding.draw_sliding(plan), dpi=dpi)])
-    return raster_pdf.pdf_bytes([_pdf_page(page, dpi) for page in pages_of(made, paper)])
+    if made.kind == "bands":
+        pages = pages_of(made, paper)
+        return lambda: raster_pdf.pdf_bytes([_pdf_page(page, dpi) for page in pages])
+    plan = sliding.make_sliding(
+        lpi=made.centre_lpi,
+        dpi=dpi,
+        length=made.width,
+        slope=made.step_lpi,
+        flip=_flip(made.test),
+        code=_told_code(made),
+    )
+    return lambda: raster_pdf.pdf_bytes([raster_pdf.page_of(sliding.draw_sliding(plan), dpi=dpi)])
 
 
 def pages_of(made: PitchChart, paper: str) -> tuple[chart_pages.ChartPage, ...]:

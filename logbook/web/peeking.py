@@ -1,8 +1,12 @@
-"""Looking into an interlaced file: what an eye sees through the lens, and single dots enlarged."""
+"""Looking into an interlaced file: what an eye sees through the lens, and single dots enlarged.
+
+Nothing is drawn while the database is read: that takes its time, and until it is over nobody's signature is saved.
+"""
 
 from dataclasses import dataclass
 from fractions import Fraction
 from io import BytesIO
+from pathlib import Path
 
 import numpy as np
 from flask import Response, abort, request
@@ -18,15 +22,33 @@ from logbook.web.gate import the_shop
 LONG_SIDE = 760
 
 
-def _raster(run: Run) -> Raster:
+@dataclass(frozen=True, slots=True)
+class Interlaced:
+    """A run's file and the lens that it is seen through; None for a lens that is not known well enough."""
+
+    path: Path
+    lens: eyes.Sheet | None
+
+    @property
+    def raster(self) -> Raster:
+        """The file, opened."""
+        return read_raster(self.path)
+
+
+def of_run(run: Run) -> Interlaced | None:
+    """What is to be known of a run before it is looked into; None while there is no file."""
     if run.output is None or not the_shop().store.has(run.output.sha256):
-        abort(404)
-    return read_raster(the_shop().store.path(run.output.sha256))
+        return None
+    return Interlaced(the_shop().store.path(run.output.sha256), _sheet(run))
 
 
-def seen(run: Run, place: str) -> Response:
+def _there(found: Interlaced | None) -> Interlaced:
+    return found if found is not None else abort(404)
+
+
+def seen(found: Interlaced | None, place: str) -> Response:
     """One lenticule, one sample: the view from a place between -1 and 1."""
-    raster = _raster(run)
+    raster = _there(found).raster
     try:
         where = max(Fraction(-1), min(Fraction(1), Fraction(place)))
     except (ValueError, ZeroDivisionError):
@@ -44,10 +66,10 @@ def flip(found: Flip | None) -> Response:
     return response
 
 
-def strips(run: Run, *, left_mm: float, top_mm: float, length_mm: int) -> Response:
+def strips(found: Interlaced | None, *, left_mm: float, top_mm: float, length_mm: int) -> Response:
     """Single dots under a ruler, nothing smoothed."""
     out = BytesIO()
-    ruled(_raster(run), from_left_mm=left_mm, from_top_mm=top_mm, length_mm=length_mm).save(out, "PNG")
+    ruled(_there(found).raster, from_left_mm=left_mm, from_top_mm=top_mm, length_mm=length_mm).save(out, "PNG")
     return _image(out.getvalue(), "image/png")
 
 
@@ -60,30 +82,29 @@ class Eyes:
     right: list[tuple[int, int]]
 
 
-def eyes_at(run: Run, *, distance_mm: float, beside_mm: float) -> Eyes | None:
+def eyes_at(found: Interlaced | None, *, distance_mm: float, beside_mm: float) -> Eyes | None:
     """None where the lens's thickness or index is not on record, or the file is gone."""
-    if run.output is None or not the_shop().store.has(run.output.sha256) or _sheet(run) is None:
+    if found is None or found.lens is None:
         return None
-    raster = _raster(run)
-    left, right = (eyes.shares(raster, seen) for seen in _both(run, raster, distance_mm, beside_mm))
+    raster = found.raster
+    left, right = (eyes.shares(raster, seen) for seen in _both(found.lens, raster, distance_mm, beside_mm))
     return Eyes(eyes.in_words(left, right), _percent(left), _percent(right))
 
 
-def eye(run: Run, which: str, *, distance_mm: float, beside_mm: float) -> Response:
+def eye(found: Interlaced | None, which: str, *, distance_mm: float, beside_mm: float) -> Response:
     """The view of the left or the right eye."""
-    raster = _raster(run)
-    if which not in ("left", "right") or _sheet(run) is None:
+    looked = _there(found)
+    if which not in ("left", "right") or looked.lens is None:
         abort(404)
-    seen = _both(run, raster, distance_mm, beside_mm)[which == "right"]
+    raster = looked.raster
+    seen = _both(looked.lens, raster, distance_mm, beside_mm)[which == "right"]
     image = eyes.view(raster, seen, long_side=LONG_SIDE).convert("RGB")
     return _image(proofing.jpeg(finished(image, raster)), "image/jpeg")
 
 
-def _both(run: Run, raster: Raster, distance_mm: float, beside_mm: float) -> list[np.ndarray]:
-    sheet = _sheet(run)
-    assert sheet is not None  # asked for before
+def _both(lens: eyes.Sheet, raster: Raster, distance_mm: float, beside_mm: float) -> list[np.ndarray]:
     places = eyes.eye_places(raster, beside_mm=beside_mm)
-    return [eyes.dots_seen(raster, sheet, distance_mm=distance_mm, eye_mm=place) for place in places]
+    return [eyes.dots_seen(raster, lens, distance_mm=distance_mm, eye_mm=place) for place in places]
 
 
 def _sheet(run: Run) -> eyes.Sheet | None:

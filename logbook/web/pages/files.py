@@ -64,14 +64,16 @@ def on_piece(code: str) -> Response:
 def of_job(code: str) -> Response:
     """A job's pictures on the finished piece, one below the other."""
     with reading() as session:
-        return peeking.flip(flips.of_job(the_shop().store, by_code(session, Job, code)))
+        found = flips.of_job(the_shop().store, by_code(session, Job, code))
+    return peeking.flip(found)
 
 
 @pages.get("/proof/<code>/flip.jpg")
 def of_proof(code: str) -> Response:
     """A proof as it was shown, one view below the other."""
     with reading() as session:
-        return peeking.flip(flips.of_proof(the_shop().store, by_code(session, Proof, code)))
+        found = flips.of_proof(the_shop().store, by_code(session, Proof, code))
+    return peeking.flip(found)
 
 
 @pages.get("/picture/<code>/original")

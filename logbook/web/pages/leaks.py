@@ -144,5 +144,5 @@ def sheet_json(code: str) -> Response:
 def sheet_pdf(code: str) -> Response:
     """The sheet as a PDF as large as its dots."""
     with reading() as session:
-        content = actions.as_pdf(by_code(session, LeakSheet, code))
-    return send_file(BytesIO(content), mimetype="application/pdf", download_name=f"leak-sheet_{code}.pdf")
+        drawn = actions.as_pdf(by_code(session, LeakSheet, code))
+    return send_file(BytesIO(drawn()), mimetype="application/pdf", download_name=f"leak-sheet_{code}.pdf")

@@ -384,8 +384,8 @@ def on_paper(code: str) -> Response:
     """The chart as a PDF for one paper: a4, letter, roll 24in, 300mm x 400mm."""
     paper = request.args.get("paper", "a4")
     with reading() as session:
-        content = actions.on_paper(by_code(session, PitchChart, code), paper)
-    return send_file(BytesIO(content), mimetype="application/pdf", download_name=f"pitch-chart_{code}.pdf")
+        drawn = actions.on_paper(by_code(session, PitchChart, code), paper)
+    return send_file(BytesIO(drawn()), mimetype="application/pdf", download_name=f"pitch-chart_{code}.pdf")
 
 
 @pages.get("/pitch/chart/<code>/file")

@@ -49,6 +49,7 @@ def run(code: str) -> tuple[str, int]:
 
 
 def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
+    eyes = _eyes(code)
     with reading() as session:
         found = by_code(session, Run, code)
         job = found.pieces[0].job
@@ -74,7 +75,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             lengths=LENGTHS_MM,
             place=_place(found),
             own_place=[one / _asked_unit(own_units()) for one in _place(found)],
-            eyes=_eyes(found),
+            eyes=eyes,
             file_name=outputs.file_name(found, outputs.label(found)),
         )
 
@@ -206,15 +207,16 @@ def seen(code: str) -> Response:
     """What an eye sees from a place: from=-1 far left (above), 0 the middle, 1 far right (below)."""
     place = request.args.get("from", "0")
     with reading() as session:
-        found = by_code(session, Run, code)
-        return peeking.seen(found, place)
+        found = peeking.of_run(by_code(session, Run, code))
+    return peeking.seen(found, place)
 
 
 @pages.get("/run/<code>/flip.jpg")
 def flip(code: str) -> Response:
     """What an eye sees from side to side, one view below the other."""
     with reading() as session:
-        return peeking.flip(flips.of_run(the_shop().store, by_code(session, Run, code)))
+        found = flips.of_run(the_shop().store, by_code(session, Run, code))
+    return peeking.flip(found)
 
 
 @pages.get("/run/<code>/eye-<which>.jpg")
@@ -223,7 +225,8 @@ def eye(code: str, which: str) -> Response:
     with reading() as session:
         found = by_code(session, Run, code)
         distance, beside = _place(found)
-        return peeking.eye(found, which, distance_mm=distance, beside_mm=beside)
+        looked = peeking.of_run(found)
+    return peeking.eye(looked, which, distance_mm=distance, beside_mm=beside)
 
 
 def _place(found: Run) -> tuple[float, float]:
@@ -244,9 +247,12 @@ def _number(name: str) -> float | None:
     return float(text) if _SIGNED.fullmatch(text) else None
 
 
-def _eyes(found: Run) -> peeking.Eyes | None:
-    distance, beside = _place(found)
-    return peeking.eyes_at(found, distance_mm=distance, beside_mm=beside) if found.state == "done" else None
+def _eyes(code: str) -> peeking.Eyes | None:
+    with reading() as session:
+        found = by_code(session, Run, code)
+        distance, beside = _place(found)
+        looked = peeking.of_run(found) if found.state == "done" else None
+    return peeking.eyes_at(looked, distance_mm=distance, beside_mm=beside)
 
 
 @pages.get("/run/<code>/strips.png")
@@ -254,7 +260,8 @@ def strips(code: str) -> Response:
     """Single dots of the interlaced file under a ruler: ``left`` and ``top`` in mm, ``mm`` the length shown."""
     left, top, length = _patch()
     with reading() as session:
-        return peeking.strips(by_code(session, Run, code), left_mm=left, top_mm=top, length_mm=length)
+        found = peeking.of_run(by_code(session, Run, code))
+    return peeking.strips(found, left_mm=left, top_mm=top, length_mm=length)
 
 
 def _patch() -> tuple[float, float, int]:
