@@ -30,8 +30,8 @@ def withdraw(session: Session, by: Actor, *, machine: Machine, person: Person, r
         RollerSession.machine_id == machine.id, RollerSession.ended_at.is_(None), took_part
     )
     ended = list(session.execute(open_ones).scalars())
-    for one in ended:
-        one.ended_at = by.now
+    for stretch in ended:
+        stretch.ended_at = by.now
     old = {"until": named[-1].until.isoformat()}
     touched = [ref(machine), ref(person), *map(ref, ended)]
     record(session, by, Act("authorisation withdrawn", touched, old=old, reason=reason.strip(), meaning="rejected"))

@@ -2,11 +2,9 @@
 
 import json
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 from io import BytesIO
-from pathlib import Path
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -29,7 +27,6 @@ from logbook.rules.findings import Finding, settle
 FILE, PAPERS = "file", ("a4", "letter")
 DISTANCE_OFF = 0.03
 """How far the camera may stand from the test's own distance: what distances are known to (common practice)."""
-Reading = Callable[..., dict[str, Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,20 +53,18 @@ def printed_as(made: PitchChart) -> dict[str, str]:
     return found
 
 
-def photograph(made: PitchChart, taken: Intake, view: View, *, reading: Reading) -> dict[str, Any]:
-    """Read a received photograph; long work: no transaction is open. Raises Refused with the reason.
+def asked(made: PitchChart, view: View) -> dict[str, Any]:
+    """What to look for in a photograph, as ``background.opening`` takes it: reading it is long work, done outside.
 
-    ``reading`` opens it in a limited process: path, chart, distance_mm, thickness_mm, index.
+    Raises Refused where the photograph could not serve this test.
     """
     _expect_the_tests_own(made, view)
-    waiting: Path = taken.waiting
-    return reading(
-        waiting,
-        chart=_described(made, view.printed),
-        distance_mm=float(view.distance.mm),
-        thickness_mm=float(view.thickness.mm),
-        index=float(view.index),
-    )
+    return {
+        "chart": _described(made, view.printed),
+        "distance_mm": float(view.distance.mm),
+        "thickness_mm": float(view.thickness.mm),
+        "index": float(view.index),
+    }
 
 
 def _expect_the_tests_own(made: PitchChart, view: View) -> None:

@@ -205,7 +205,7 @@ def test_forgetting_the_customer_ends_their_links_and_forgets_who_answered(shop,
     token = link_to(shop, proved).removeprefix("/p/")
     _answer(shop, verdict="change", words=WORDS)
     told = shop.read(lambda session: erasing.of_customer(session, one(session, Customer, name=CUSTOMER)).words)
-    assert "1 links to proofs, which serve no more" in told
+    assert "1 link to proofs, of no more use then" in told
 
     def forget(session, by):
         erasing.forget_customer(session, by, customer=one(session, Customer, name=CUSTOMER), reason="asked for")

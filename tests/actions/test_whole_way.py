@@ -66,6 +66,9 @@ def test_which_pitch_produced_which_print_is_answered_both_ways(shop):
     assert told["sheet"]["lens_lot"]["label"] == "L-1"
     assert len(told["run"]["recipe"]["pictures"]) == 2
     assert told["run"]["asked_by"] == "Olga"
+    for lot in ("P-1", "A-1"):  # named for it, but not printed on and not bonded with yet
+        assert shop.read(lambda session, lot=lot: trace.find(session, lot))["prints"] == []
+    shop.mount(code)
     for words in (
         known,
         "L-1",

@@ -176,7 +176,7 @@ def _photograph(shop: Shop) -> None:
     opener = PictureOpener()
     with pictures.received(shop.store, [("chart.jpg", content)]) as taken:
         with shop.database.reading() as session:
-            told = pitchphotos.photograph(_newest_test(session).charts[0], taken[0], view, reading=opener.pitch)
+            told = opener.pitch(taken[0].waiting, **pitchphotos.asked(_newest_test(session).charts[0], view))
         with shop.database.writing() as session:
             made = _newest_test(session).charts[0]
             pitchphotos.keep_photo(

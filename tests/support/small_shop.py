@@ -126,7 +126,10 @@ class SmallShop:
 
         def choose(session, by):
             wanted = one(session, PitchOnRecord, origin="carried over")
-            pitch.choose(session, by, job=job(session, code), pitch=wanted, reason="it served before")
+            asked = pitch.findings_for(session, by, job=job(session, code), pitch=wanted)
+            reasons = {found.field: "it served before" for found in asked}
+            reason = "it served before"
+            pitch.choose(session, by, job=job(session, code), pitch=wanted, reason=reason, reasons=reasons)
             return wanted.code
 
         return self.act(choose)

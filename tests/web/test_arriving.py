@@ -94,7 +94,7 @@ def test_a_changed_list_or_seal_is_not_taken_in(office):
 
 
 def test_a_customer_from_a_list_is_found_before_they_order_anything(office):
-    shop, client = office
+    _, client = office
     client.post("/shop/arriving/take", data=_confirmation(_look(client, LIST.encode())))
     page = client.get("/trace?q=vrba").get_data(as_text=True)
     address = re.search(r'href="(/customer/[A-Z0-9]+)"[^>]*>\s*Ines Vrba', page)[1]

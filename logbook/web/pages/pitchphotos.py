@@ -76,9 +76,8 @@ def _read(code: str, form: PhotographForm) -> BaseResponse | None:
             if not taken:
                 raise Refused("Choose the photograph.", field="photo")
             with reading() as session:
-                told = actions.photograph(
-                    by_code(session, PitchChart, code), taken[0], form.view(), reading=uploads.opener().pitch
-                )
+                asked = actions.asked(by_code(session, PitchChart, code), form.view())
+            told = uploads.opener().pitch(taken[0].waiting, **asked)  # long work: no transaction is open
             return _kept(code, form, taken[0], told)
     except Refused as refusal:
         words = refusal.sentence.partition(": ")
