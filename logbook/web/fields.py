@@ -79,7 +79,7 @@ class BenchForm(FlaskForm):
         """Of a value that could not be read only that is said: no limit of it."""
         good = bool(super().validate(*args, **kwargs))
         for field in self:
-            if field.process_errors and not isinstance(field, FormField | FieldList):
+            if field.errors and field.process_errors and not isinstance(field, FormField | FieldList):
                 field.errors = list(field.process_errors)
         return good
 
