@@ -27,6 +27,13 @@ def pytest_configure() -> None:
     hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "local")
 
 
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> Generator[None, None, None]:
+    """The slow ones first, whatever else shuffles them: one that comes last would keep one worker busy alone."""
+    yield
+    items.sort(key=lambda item: "browser" not in item.path.parts)
+
+
 def _forbid_skipping(report: pytest.TestReport | pytest.CollectReport) -> None:
     expected_to_fail = hasattr(report, "wasxfail")
     if report.skipped or expected_to_fail:
