@@ -1,5 +1,6 @@
 """Pages of a grown shop ask the database about as often as those of a small one: a number, never a time."""
 
+import shutil
 from datetime import UTC, datetime
 
 import pytest
@@ -8,17 +9,20 @@ from sqlalchemy import event, select
 from logbook.actions import people
 from logbook.records.floor import Print, Sheet
 from logbook.records.materials import Lot
+from logbook.records.opened import open_shop
 from logbook.records.pitch import PitchOnRecord
+from logbook.settings import Settings
 from logbook.web.app import create_app
 from logbook.web.gate import COOKIE
 from ten_years.grow import grow, signed_in_owner
 
-SMALL, LARGE = 20, 120
+FEW = 20
+"""Jobs of the small shop; the grown one has six times as many."""
 
 
-def _asked(tmp_path, jobs):
-    """How many questions each page asks, in a shop of so many jobs."""
-    shop = grow(tmp_path / str(jobs), jobs=jobs, years=1, seed=3).shop
+def _asked(folder):
+    """How many questions each page asks in the shop of a folder."""
+    shop = open_shop(Settings(data=folder))
     client = create_app(shop, ring=lambda _: None).test_client()
     with shop.database.writing() as session:
         by = signed_in_owner(session)
@@ -54,9 +58,11 @@ def _pages(shop):
 
 
 @pytest.fixture(scope="module")
-def asked(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("questions")
-    return _asked(folder, SMALL), _asked(folder, LARGE)
+def asked(grown_folder, tmp_path_factory):
+    few, many = (tmp_path_factory.mktemp("questions") / name for name in ("few", "many"))
+    grow(few, jobs=FEW, years=1, seed=3).shop.database.close()
+    shutil.copytree(grown_folder, many)
+    return _asked(few), _asked(many)
 
 
 def test_six_times_the_jobs_ask_no_more_often(asked):

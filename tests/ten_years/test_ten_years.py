@@ -1,7 +1,9 @@
 """The ten-year shop is one that the actions could have made: its copies are whole, linked and sound."""
 
+import shutil
 import sqlite3
 from collections import Counter
+from datetime import UTC, datetime
 
 import pytest
 from sqlalchemy import func, select
@@ -9,13 +11,18 @@ from sqlalchemy import func, select
 from logbook.actions import materials, pitch, trace, verifying
 from logbook.records.audit import AuditEntry, AuditObject, keyed_hash
 from logbook.records.floor import Print, Run, Sheet, StepRecord
+from logbook.records.opened import open_shop
 from logbook.records.orders import Customer, Order
-from ten_years.grow import OPEN, ORDERS, grow
+from logbook.settings import Settings
+from support.small_shop import SmallShop
+from ten_years.grow import OPEN, ORDERS
 
 
 @pytest.fixture(scope="module")
-def grown(tmp_path_factory):
-    shop = grow(tmp_path_factory.mktemp("years") / "data", jobs=120, years=1, seed=7)
+def grown(grown_folder, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("years") / "data"
+    shutil.copytree(grown_folder, folder)
+    shop = SmallShop(open_shop(Settings(data=folder)), datetime.now(UTC))
     yield shop
     shop.shop.database.close()
 
