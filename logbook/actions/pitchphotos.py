@@ -26,7 +26,7 @@ from logbook.rules.findings import Finding, settle
 
 FILE, PAPERS = "file", ("a4", "letter")
 DISTANCE_OFF = 0.03
-"""How far the camera may stand from the test's own distance: what distances are known to (common practice)."""
+"""How far off the test's own distance a camera may stand: distances are known to that (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
