@@ -1,12 +1,12 @@
 """The bench: signing stages of sheets and prints, and sessions at the rollers."""
 
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime
+from datetime import datetime
 
 from sqlalchemy import bindparam, func, select
-from sqlalchemy.orm import Session, aliased, joinedload, lazyload, selectinload
+from sqlalchemy.orm import Session, aliased
 
 from logbook.actions import doubts, gluelots, machinehistory, machines, materials, overtaken, targets
 from logbook.actions.finding import ref
@@ -15,7 +15,7 @@ from logbook.actions.shop import step_list
 from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
 from logbook.records.files import FileStore, keep
-from logbook.records.floor import TAKEN_BACK, Print, Run, Sheet, StepRecord, Verdict, stands
+from logbook.records.floor import TAKEN_BACK, Print, Sheet, StepRecord, Verdict
 from logbook.records.machines import Machine, RollerSession
 from logbook.records.materials import Lot
 from logbook.records.orders import Job
@@ -23,7 +23,7 @@ from logbook.records.people import Person
 from logbook.refusals import Changed, Refused
 from logbook.rules import rollers, signing, waits
 from logbook.rules.findings import Finding, settle, settle_each
-from logbook.rules.stages import PRINT_WAY, ROLLER_STAGES, SHEET_WAY, expect, next_stage
+from logbook.rules.stages import ROLLER_STAGES, expect, next_stage
 from logbook.rules.steplist import Stage, StepList
 from logbook.rules.targets import aimed
 from logbook.rules.validity import printer_history
@@ -37,29 +37,9 @@ def stage_of(subject: Subject) -> str:
     return subject.stage
 
 
-def standing(session: Session) -> dict[str, list[Subject]]:
-    """Everything on the bench by its stage, in due order: sheets until they are cut apart, then their pieces."""
-    # what the list shows and no more: the rows around a sheet are many
-    due = (lazyload("*"), joinedload(Print.job).joinedload(Job.order).lazyload("*"))
-    on_the_way = select(Sheet).where(Sheet.stage.in_(SHEET_WAY[:-1])).order_by(Sheet.id)
-    sheets = session.execute(on_the_way.options(lazyload("*"), selectinload(Sheet.prints).options(*due))).scalars()
-    cut = select(Print).where(Print.stage.in_(PRINT_WAY[1:-1])).order_by(Print.id)
-    pieces = session.execute(cut.options(*due, joinedload(Print.sheet).lazyload("*"))).scalars()
-    found: dict[str, list[Subject]] = {stage: [] for stage in (*SHEET_WAY[:-1], *PRINT_WAY[1:-1])}
-    everything: list[Subject] = [*sheets, *pieces]
-    for one in sorted(everything, key=_due):
-        found[one.stage].append(one)
-    return found
-
-
 def job_of(subject: Subject) -> Job:
     """The job a sheet or print belongs to; of a sheet with several, its first."""
     return subject.job if isinstance(subject, Print) else subject.prints[0].job
-
-
-def _due(subject: Subject) -> tuple[bool, date]:
-    due = job_of(subject).order.due_on
-    return due is None, due or date.max
 
 
 def stage_definition(subject: Subject) -> Stage:
@@ -111,56 +91,15 @@ _SIGNED = (
 
 def wait_for(session: Session, subject: Subject) -> waits.Wait | None:
     """The waiting time that guards the stage at which it stands."""
-    return _wait(subject, lambda sheet, stage: signed_at(session, sheet, stage))
-
-
-def waits_for(session: Session, subjects: Sequence[Subject]) -> list[waits.Wait | None]:
-    """The same of many, in their order, with as few questions as of one."""
-    sheets = [one.sheet if isinstance(one, Print) else one for one in subjects]
-    signed = _all_signed(session, sheets)
-    # held until the end: what nobody holds would be asked for again, one by one
-    _held = _what_they_are_made_of(session, sheets)
-    return [_wait(one, lambda sheet, stage: signed.get((sheet.id, stage))) for one in subjects]
-
-
-def _all_signed(session: Session, sheets: Sequence[Sheet]) -> dict[tuple[int | None, str], datetime]:
-    rows = session.execute(
-        select(StepRecord.sheet_id, StepRecord.stage, StepRecord.at)
-        .where(StepRecord.sheet_id.in_({sheet.id for sheet in sheets}))
-        .where(StepRecord.step_key.in_([f"{stage}-sign" for stage in _WAITED_SINCE]))
-        .where(StepRecord.source != "before the logbook", stands())
-        .order_by(StepRecord.id)
-    )
-    return {(sheet, stage): at for sheet, stage, at in rows}
-
-
-def _what_they_are_made_of(session: Session, sheets: Sequence[Sheet]) -> list[object]:
-    lots = {one for sheet in sheets for one in (sheet.paper_lot_id, sheet.adhesive_lot_id) if one is not None}
-    runs = {sheet.run_id for sheet in sheets if sheet.run_id is not None and sheet.paper_lot_id is None}
-    of_runs = select(Run).where(Run.id.in_(runs)).options(lazyload("*"), joinedload(Run.paper))
-    return [
-        *session.execute(select(Lot).where(Lot.id.in_(lots))).scalars(),
-        *(session.execute(of_runs).scalars() if runs else ()),
-    ]
-
-
-_WAITED_SINCE = ("print", "laminate")
-
-
-def _wait(subject: Subject, signed: Callable[[Sheet, str], datetime | None]) -> waits.Wait | None:
     sheet = subject.sheet if isinstance(subject, Print) else subject
     paper = sheet.paper_lot.material if sheet.paper_lot else sheet.run.paper if sheet.run else None
     glue = sheet.adhesive_lot.material if sheet.adhesive_lot else None
-    waited = {
-        "dry": ("Drying", "print", paper.dry_hours if paper else None, waits.DRY_HOURS),
-        "dwell": ("Rest before trimming", "laminate", glue.trim_hours if glue else None, waits.TRIM_HOURS),
-        "pack": ("Rest before it leaves", "laminate", glue.ship_hours if glue else None, waits.SHIP_HOURS),
+    hours = {
+        "dry": paper.dry_hours if paper else None,
+        "dwell": glue.trim_hours if glue else None,
+        "pack": glue.ship_hours if glue else None,
     }
-    if subject.stage not in waited:
-        return None
-    what, since, hours, usual = waited[subject.stage]
-    # the maker's sheet may say: none
-    return waits.Wait(what, signed(sheet, since), usual if hours is None else hours)
+    return waits.guarding(subject.stage, hours, lambda since: signed_at(session, sheet, since))
 
 
 def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[str, str]) -> list[Finding]:
@@ -203,14 +142,11 @@ def _before_inspection(session: Session, by: Actor, piece: Print) -> Iterator[Fi
 def failed_inspection(session: Session, piece: Print) -> StepRecord | None:
     """The newest inspection, when it failed and nobody decided about it since."""
     rows = [row for row in records_of(session, piece) if row.step_key == "inspect-result"]
-    if not rows or rows[-1].value != "failed":
-        return None
-    # counted, not compared by time: a clock may be set back
     decided = select(func.count(Verdict.id)).where(
         Verdict.print_id == piece.id, Verdict.kind.in_(("rework", "concession"))
     )
-    failures = sum(row.value == "failed" for row in rows)
-    return rows[-1] if session.execute(decided).scalar_one() < failures else None
+    undecided = rows and signing.is_undecided([row.value for row in rows], session.execute(decided).scalar_one())
+    return rows[-1] if undecided else None
 
 
 def _makers(session: Session, piece: Print) -> set[str]:

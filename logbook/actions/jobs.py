@@ -107,10 +107,14 @@ def gates(session: Session, job: Job) -> Gates:
         pictures=len(current(job)),
         answer=answer,
         answer_is_current=about_now,
-        pitch_chosen=pitch_of(session, job) is not None,
-        materials_chosen=materials_of(session, job) is not None,
+        pitch_chosen=_is_chosen(session, JobPitch, job),
+        materials_chosen=_is_chosen(session, JobMaterials, job),
         for_shop=job.order.customer_id is None,
     )
+
+
+def _is_chosen(session: Session, table: type[JobPitch] | type[JobMaterials], job: Job) -> bool:
+    return session.execute(select(table.id).where(table.job_id == job.id).limit(1)).first() is not None
 
 
 def axis_of(job: Job) -> str:

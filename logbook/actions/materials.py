@@ -110,7 +110,7 @@ def add_lot(
     session.add(lot)
     session.flush()
     if count is not None:
-        session.add(StockMove(lot_id=lot.id, change=count, why="received", at=by.now))
+        move(session, by, lot=lot, change=count, why="received")
     record(session, by, Act("lot added", [ref(lot), ref(material)], new={"label": lot.label, "count": count}))
     return lot
 
@@ -155,27 +155,38 @@ def count_lot(session: Session, by: Actor, *, lot: Lot, now_there: int) -> None:
     if now_there < 0:
         raise Refused("There cannot be fewer than none.", field="now_there")
     before = left(session, lot)
-    session.add(StockMove(lot_id=lot.id, change=now_there - (before or 0), why="counted", at=by.now))
+    move(session, by, lot=lot, change=now_there - (before or 0), why="counted")
     record(session, by, Act("lot counted", [ref(lot)], old={"count": before}, new={"count": now_there}))
 
 
 def left(session: Session, lot: Lot) -> int | None:
     """Sheets left of a lot; None where nobody counts it."""
-    return session.execute(select(func.sum(StockMove.change)).where(StockMove.lot_id == lot.id)).scalar_one()
+    return session.execute(_NEWEST.where(StockMove.lot_id == lot.id)).scalar_one_or_none()
 
 
-def all_left(session: Session, lots: Sequence[Lot] | None = None) -> dict[int, int]:
-    """Sheets left of every counted lot (of these), by the lot's row id: one question for a page that shows many."""
-    sums = select(StockMove.lot_id, func.sum(StockMove.change).label("count_left")).group_by(StockMove.lot_id)
+def all_left(session: Session, lots: Collection[int] | None = None) -> dict[int, int]:
+    """Sheets left of every counted lot (of these), all by row id: one question for a page that shows many."""
+    asked = select(Lot.id, _NEWEST.where(StockMove.lot_id == Lot.id).scalar_subquery())
     if lots is not None:
-        sums = sums.where(StockMove.lot_id.in_([lot.id for lot in lots]))
-    return {row.lot_id: row.count_left for row in session.execute(sums)}
+        asked = asked.where(Lot.id.in_(lots))
+    return {lot: count for lot, count in session.execute(asked) if count is not None}
+
+
+_NEWEST = select(StockMove.left_after).order_by(StockMove.id.desc()).limit(1)
+
+
+def move(session: Session, by: Actor, *, lot: Lot, change: int, why: str, sheet: Sheet | None = None) -> None:
+    """Sheets come or go; part of another act, so no entry of its own."""
+    after = (left(session, lot) or 0) + change
+    made_for = sheet.id if sheet else None
+    session.add(StockMove(lot_id=lot.id, change=change, left_after=after, why=why, sheet_id=made_for, at=by.now))
+    session.flush()
 
 
 def consume(session: Session, by: Actor, *, lot: Lot | None, why: str, sheet: Sheet) -> None:
-    """One sheet of a counted lot is used; part of another act, so no entry of its own."""
+    """One sheet of a counted lot is used; part of another act."""
     if lot is not None and left(session, lot) is not None:
-        session.add(StockMove(lot_id=lot.id, change=-1, why=why, sheet_id=sheet.id, at=by.now))
+        move(session, by, lot=lot, change=-1, why=why, sheet=sheet)
 
 
 def refuse_set_aside(*lots: Lot | None) -> None:

@@ -1,19 +1,20 @@
 """Orders and jobs: what somebody asked for."""
 
 import string
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
-from sqlalchemy import Select, func, select
+from sqlalchemy import Select, case, func, or_, select
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
 from logbook.actions.shop import current_step_list
 from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, keyed_hash, record
-from logbook.records.floor import Departure, Print, RunPiece
+from logbook.records.floor import PRINT_IS_OPEN, Departure, Print, RunPiece
 from logbook.records.orders import EFFECTS, JOB_KINDS, Customer, Job, Order
 from logbook.refusals import Refused
 
@@ -196,27 +197,48 @@ def change_job(session: Session, by: Actor, *, job: Job, changes: dict[str, obje
         record(session, by, Act("job changed", [ref(job), ref(job.order)], old=old, new=new))
 
 
-def for_the_order(job: Job) -> Select[int]:
-    """Counts the pieces of a job that are what was ordered: no samples, nothing scrapped, and nothing that stayed here.
+@dataclass(frozen=True, slots=True)
+class Pieces:
+    """How many pieces of a job are what was ordered, and how many of them have gone.
 
-    What the shop makes for itself stays here when it is done.
+    No samples, nothing scrapped, and nothing that stayed here: what the shop makes for itself stays when it is done.
     """
-    pieces = select(func.count(Print.id)).where(Print.job_id == job.id, Print.sample.is_(False))
-    pieces = pieces.where(Print.stage != "scrapped")
-    if job.order.customer_id is None:
-        return pieces
+
+    made: int = 0
+    gone: int = 0
+
+    def still_open(self, job: Job) -> int:
+        """Pieces that the order still needs: not on their way and not gone."""
+        return max(0, job.quantity - self.made)
+
+
+def pieces_of(session: Session, jobs: Collection[int]) -> dict[int, Pieces]:
+    """The pieces of many jobs, by row id, with one question; a job without any is not in it."""
     stayed = select(Departure.id).where(Departure.print_id == Print.id, Departure.how == "kept")
-    return pieces.where(~stayed.exists())
+    counted = (
+        select(Print.job_id, func.count(Print.id), func.sum(case((Print.stage == "gone", 1), else_=0)))
+        .join(Job, Print.job_id == Job.id)
+        .join(Order, Job.order_id == Order.id)
+        .where(Print.job_id.in_(jobs), Print.sample.is_(False), Print.stage != "scrapped")
+        .where(or_(Order.customer_id.is_(None), ~stayed.exists()))
+        .group_by(Print.job_id)
+    )
+    return {job: Pieces(made, gone) for job, made, gone in session.execute(counted)}
+
+
+def for_the_order(session: Session, job: Job) -> Pieces:
+    """The pieces of one job."""
+    return pieces_of(session, [job.id]).get(job.id, Pieces())
 
 
 def under_way(job: Job) -> Select[int]:
     """Counts the pieces of a job that are still at the bench, samples and more than were ordered among them."""
-    return select(func.count(Print.id)).where(Print.job_id == job.id, Print.stage.not_in(("gone", "scrapped")))
+    return select(func.count(Print.id)).where(Print.job_id == job.id, PRINT_IS_OPEN)
 
 
 def all_gone(session: Session, job: Job) -> bool:
     """Whether every piece that was ordered has gone."""
-    return session.execute(for_the_order(job).where(Print.stage == "gone")).scalar_one() >= job.quantity
+    return for_the_order(session, job).gone >= job.quantity
 
 
 def close_if_done(session: Session, by: Actor, job: Job) -> None:

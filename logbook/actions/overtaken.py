@@ -3,13 +3,14 @@
 from datetime import datetime
 from typing import Any
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions.jobs import materials_of, pitch_of
 from logbook.actions.pictures import current
 from logbook.actions.pitchfacts import as_used
 from logbook.actions.recipes import load
-from logbook.records.floor import JobMaterials, Run, Sheet
+from logbook.records.floor import JobMaterials, JobPitch, Run, Sheet
 from logbook.records.orders import Job
 from logbook.rules.findings import Finding, ask
 
@@ -44,7 +45,9 @@ def before_printing(session: Session, sheet: Sheet) -> list[Finding]:
 
 
 def _last_choice(session: Session, job: Job) -> datetime:
-    chosen = [row.at for row in (pitch_of(session, job), materials_of(session, job)) if row is not None]
+    newest = [select(table.at).where(table.job_id == job.id).order_by(table.id.desc()).limit(1)
+              for table in (JobPitch, JobMaterials)]  # fmt: skip
+    chosen = [at for asked in newest for at in session.execute(asked).scalars()]
     return max([*chosen, *(picture.added_at for picture in current(job))], default=job.started_at)
 
 

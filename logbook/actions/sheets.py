@@ -33,7 +33,7 @@ def without_run(job: Job) -> str:
 
 def open_quantity(session: Session, job: Job) -> int:
     """Pieces that the order still needs: not on their way and not gone."""
-    return max(0, job.quantity - session.execute(for_the_order(job)).scalar_one())
+    return for_the_order(session, job).still_open(job)
 
 
 def start_sheets(session: Session, by: Actor, *, run: Run, count: int, reason: str = "") -> list[Sheet]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, chartscales, leaving, quotes
+from logbook.actions import bench, benchlist, chartscales, leaving, quotes
 from logbook.actions.finding import by_code, fact
 from logbook.actions.papers import bench_view
 from logbook.actions.pitch import bands_of, file_name
@@ -20,7 +20,7 @@ from logbook.manner import Manner
 from logbook.paper import customer, forms, views
 from logbook.paper.shelf import read_shelf
 from logbook.records.audit import Actor, AuditEntry, entries_for, head
-from logbook.records.floor import Departure, Print, Run, Sheet, StepRecord
+from logbook.records.floor import Departure, Print, Run, StepRecord
 from logbook.records.machines import Machine
 from logbook.records.orders import Job, Order
 from logbook.records.pitch import PitchChart
@@ -273,8 +273,8 @@ def quote(session: Session, desk: Desk, code: str) -> customer.Quote:
 def today(session: Session, desk: Desk, _code: str) -> forms.TodaySheet:
     """What stands at every stage of the bench, for the wall."""
     sections = {
-        bench.stage_definition(rows[0]).title: tuple(_today_row(session, desk, one) for one in rows)
-        for rows in bench.standing(session).values()
+        _stage_title(session, rows[0]): tuple(_today_row(desk, one) for one in rows)
+        for rows in benchlist.by_stage(session).values()
         if rows
     }
     return forms.TodaySheet(
@@ -282,12 +282,15 @@ def today(session: Session, desk: Desk, _code: str) -> forms.TodaySheet:
     )
 
 
-def _today_row(session: Session, desk: Desk, one: Sheet | Print) -> forms.TodayRow:
-    job, wait = bench.job_of(one), bench.wait_for(session, one)
-    until = wait.until if wait and wait.left(desk.by.now) else None
+def _stage_title(session: Session, one: benchlist.Standing) -> str:
+    return bench.steps_of(session.get_one(Job, one.job)).stage(one.stage).title
+
+
+def _today_row(desk: Desk, one: benchlist.Standing) -> forms.TodayRow:
+    until = one.free_at(desk.by.now)
     return forms.TodayRow(
-        code=one.serial if isinstance(one, Print) else one.number,
-        title=job.artwork,
+        code=one.called,
+        title=one.artwork,
         what=f"waits until {until.astimezone():%Y-%m-%d %H:%M}" if until else "",
-        due=f"{job.order.due_on:%Y-%m-%d}" if job.order.due_on else "",
+        due=f"{one.due:%Y-%m-%d}" if one.due else "",
     )

@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 
 from logbook.actions.bench import job_of, steps_of
 from logbook.actions.finding import by_code, ref
+from logbook.actions.materials import move
 from logbook.records.audit import Act, Actor, AuditEntry, AuditObject, record
 from logbook.records.floor import TAKEN_BACK, Print, Sheet, StepRecord
 from logbook.records.materials import Lot, StockMove
@@ -144,9 +145,9 @@ def _correct(session: Session, by: Actor, subject: Subject, entry: AuditEntry, t
 def _back_on_the_shelf(session: Session, by: Actor, sheet: Sheet, entry: AuditEntry, told: dict[str, Any]) -> None:
     """What the signature used is there again, and the sheet names the paper that it named before."""
     mine = (StockMove.lot_id == sheet.paper_lot_id, StockMove.sheet_id == sheet.id, StockMove.at == entry.at)
-    for move in session.execute(select(StockMove).where(*mine)).scalars().all():
-        why = f"{move.why} taken back"
-        session.add(StockMove(lot_id=move.lot_id, change=-move.change, why=why, sheet_id=sheet.id, at=by.now))
+    for used in session.execute(select(StockMove).where(*mine)).scalars().all():
+        lot = session.get_one(Lot, used.lot_id)
+        move(session, by, lot=lot, change=-used.change, why=f"{used.why} taken back", sheet=sheet)
     before = told["old"].get("paper lots", {})
     if sheet.code in before:
         sheet.paper_lot = by_code(session, Lot, before[sheet.code]) if before[sheet.code] else None

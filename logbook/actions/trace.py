@@ -312,7 +312,7 @@ def of_run(run: Run) -> dict[str, Any]:
 
 def of_pitch(session: Session, pitch: PitchOnRecord) -> dict[str, Any]:
     """Backwards: a pitch on record and every print whose run used it."""
-    return {"pitch": _pitch(pitch), "prints": _prints(session, runs_of(pitch.id)), **_forecast(session, pitch)}
+    return {"pitch": _pitch(pitch), "prints": _prints(session, _made_at(pitch.id)), **_forecast(session, pitch)}
 
 
 def _forecast(session: Session, pitch: PitchOnRecord) -> dict[str, Any]:
@@ -329,7 +329,7 @@ def of_test(session: Session, test: PitchTest) -> dict[str, Any]:
     return {
         "test": _test(test),
         "pitches": [_pitch(pitch) for pitch in pitches],
-        "prints": _prints(session, runs_of(*(pitch.id for pitch in pitches))),
+        "prints": _prints(session, _made_at(*(pitch.id for pitch in pitches))),
     }
 
 
@@ -348,6 +348,12 @@ def of_lot(session: Session, lot: Lot) -> dict[str, Any]:
         ],
         "prints": _prints(session, made_of(lots)),
     }
+
+
+def _made_at(*pitch_ids: int) -> ColumnElement[bool]:
+    """Prints of these pitches' runs, from the runs downwards: the other way round is a walk through every print."""
+    sheets = select(Sheet.id).where(Sheet.run_id.in_(select(Run.id).where(runs_of(*pitch_ids))))
+    return Print.sheet_id.in_(sheets)
 
 
 def _prints(session: Session, condition: Any) -> list[dict[str, Any]]:

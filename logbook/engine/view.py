@@ -106,8 +106,10 @@ def view_of_raster(raster: Raster, seen: np.ndarray, *, across: bool, long_side:
     if raster.story.get("reversed"):
         columns = wide - 1 - columns
     pixels = np.empty((len(rows), len(columns), raster.pixels.shape[2]), dtype=np.uint8)
+    # a mapped file hands out each row through a class of its own, which takes longer than the row itself
+    plain = raster.pixels.view(np.ndarray)
     for at, row in enumerate(rows):
-        pixels[at] = _eight_bits(raster.pixels[row][columns])
+        pixels[at] = _eight_bits(plain[row][columns])
     return _picture(pixels, raster.mode, raster.profile, size)
 
 

@@ -8,7 +8,8 @@ caution away: the shipped one stands in, and the sentence is kept in ``problems`
 
 import re
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import lru_cache
@@ -52,9 +53,21 @@ class Shelf:
 
 
 def read_shelf(own: Path | None = None) -> Shelf:
-    """Read the shipped folder and, where there is one, the shop's own folder."""
-    shipped = resources.folder("safety")
-    cards = read_cards(shipped / "cards")
+    """Read the shipped folder and, where there is one, the shop's own folder; anew only when a file was changed."""
+    return _read(own, tuple(_stamps(resources.folder("safety"))), tuple(_stamps(own)) if own else ())
+
+
+def _stamps(folder: Path) -> Iterator[tuple[str, int, int]]:
+    """Which files there are, when each was written and how long it is."""
+    for path in sorted((*folder.glob("*.toml"), *folder.glob("cards/*.toml"))):
+        with suppress(FileNotFoundError):
+            about = path.stat()
+            yield str(path), about.st_mtime_ns, about.st_size
+
+
+@lru_cache(maxsize=4)
+def _read(own: Path | None, _shipped: tuple[object, ...], _own: tuple[object, ...]) -> Shelf:
+    cards = read_cards(resources.folder("safety") / "cards")
     problems: list[str] = []
     news: dict[str, tuple[str, ...]] = {}
     if own is not None:

@@ -3,6 +3,7 @@
 import secrets
 from datetime import UTC, datetime
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import CheckConstraint, Dialect, MetaData, String, TypeDecorator
@@ -88,7 +89,13 @@ class LengthText(TypeDecorator[Length]):
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Length | None:
         """Text to Length."""
-        return None if value is None else parse_length(value, positive=False)
+        return None if value is None else _length(value)
+
+
+@lru_cache(maxsize=4096)
+def _length(text: str) -> Length:
+    """A shop's rows hold few different lengths, and a list reads thousands."""
+    return parse_length(text, positive=False)
 
 
 def one_of(column: str, *values: str) -> CheckConstraint:

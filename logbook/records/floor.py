@@ -195,6 +195,9 @@ class Print(Coded, Base):
     replaces: Mapped["Print | None"] = relationship(remote_side="Print.id")
 
 
+PRINT_IS_OPEN = Print.stage.not_in(bindparam("done", ["gone", "scrapped"], expanding=True, literal_execute=True))
+SHEET_IS_OPEN = Sheet.stage.not_in(bindparam("cut", ["parted", "scrapped"], expanding=True, literal_execute=True))
+"""What is still at the bench. Written out in the query: otherwise SQLite passes over the indexes below."""
 Index("ix_print_open", Print.stage, sqlite_where=Print.stage.not_in(("gone", "scrapped")))
 Index("ix_sheet_open", Sheet.stage, sqlite_where=Sheet.stage.not_in(("parted", "scrapped")))
 

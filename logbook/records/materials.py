@@ -78,14 +78,22 @@ class MixingFigures(Coded, Base):
 
 
 class StockMove(Base):
-    """Sheets in (+) or out (-); the count of a lot is the sum, None moves mean it is not counted."""
+    """Sheets in (+) or out (-); a lot without moves is not counted.
+
+    ``left_after`` is the sum of the lot's moves up to this one: a page that lists lots reads each one's newest move
+    instead of adding up years of them.
+    """
 
     __tablename__ = "stock_move"
-    # both columns: a lot's count is read from the index alone
-    __table_args__ = (Index("ix_stock_move_lot_id_change", "lot_id", "change"), {"sqlite_autoincrement": True})
+    # all three columns: a lot's count is read from the index alone
+    __table_args__ = (
+        Index("ix_stock_move_lot_id_id_left_after", "lot_id", "id", "left_after"),
+        {"sqlite_autoincrement": True},
+    )
 
     lot_id: Mapped[int] = mapped_column(ForeignKey("lot.id"))
     change: Mapped[int]
+    left_after: Mapped[int] = mapped_column(default=0, server_default="0")
     why: Mapped[str] = mapped_column(String(60))
     sheet_id: Mapped[int | None] = mapped_column(ForeignKey("sheet.id"))
     at: Mapped[datetime] = mapped_column(UtcTime)

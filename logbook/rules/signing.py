@@ -1,7 +1,7 @@
 """What may be written on a stage's page: values within their limits, ticks that must be there."""
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -135,3 +135,11 @@ def lot_now(label: str, in_doubt: str | None, ends: date | None, *, today: date)
 def undecided(serial: str) -> Finding:
     """A stop: what failed its inspection is not simply inspected again."""
     return stop("inspection", f"{serial} failed its inspection; decide first what becomes of it.")
+
+
+def is_undecided(results: Sequence[str], decided: int) -> bool:
+    """Whether the newest of a print's inspections failed and nobody decided about it since.
+
+    ``decided`` counts the verdicts that let it go on. Counted, not compared by time: a clock may be set back.
+    """
+    return bool(results) and results[-1] == "failed" and decided < results.count("failed")

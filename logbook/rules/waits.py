@@ -1,5 +1,6 @@
 """Waiting times: derived from recorded times whenever somebody looks, never a stored flag."""
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -36,6 +37,30 @@ class Wait:
             return []
         sentence = f"{self.what}: {describe(left)} left of {self.hours.normalize():f} h."
         return [ask(f"wait: {self.what}", sentence, about=self.what)]
+
+
+_GUARDS = {
+    "dry": ("Drying", "print", DRY_HOURS),
+    "dwell": ("Rest before trimming", "laminate", TRIM_HOURS),
+    "pack": ("Rest before it leaves", "laminate", SHIP_HOURS),
+}
+SINCE = frozenset(since for _, since, _ in _GUARDS.values())
+"""The stages of a sheet whose signatures start a wait."""
+
+
+def guarding(
+    stage: str, hours: Mapping[str, Decimal | None], signed: Callable[[str], datetime | None]
+) -> Wait | None:
+    """The wait that guards a stage; None where none does.
+
+    ``hours`` are the makers', by stage: None takes the shop's default, zero is the maker's word that nothing waits.
+    ``signed`` tells when the sheet's stage was signed since which it waits.
+    """
+    if stage not in _GUARDS:
+        return None
+    what, since, usual = _GUARDS[stage]
+    told = hours[stage]
+    return Wait(what, signed(since), usual if told is None else told)
 
 
 def describe(span: timedelta) -> str:

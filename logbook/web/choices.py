@@ -13,21 +13,20 @@ NONE = ("", "not said")
 
 def lots(session: Session, kind: str, *, in_doubt: bool = False) -> list[tuple[str, str]]:
     """Lots of a kind, newest first, used-up ones last; those set aside only where what was done is written down."""
-    rows = list(
-        session.execute(
-            select(Lot)
-            .join(Material, Lot.material_id == Material.id)
-            .where(Material.kind == kind, *([] if in_doubt else [Lot.set_aside_reason.is_(None)]))
-            .order_by(Lot.id.desc())
-        ).scalars()
+    asked = (
+        select(Lot.id, Lot.code, Lot.label, Material.name)
+        .join(Material, Lot.material_id == Material.id)
+        .where(Material.kind == kind, *([] if in_doubt else [Lot.set_aside_reason.is_(None)]))
+        .order_by(Lot.id.desc())
     )
-    counts = all_left(session, rows)
-    rows.sort(key=lambda lot: counts.get(lot.id, 1) <= 0)
-    return [(lot.code, _lot_words(lot, counts.get(lot.id))) for lot in rows]
+    rows = session.execute(asked).all()
+    counts = all_left(session, [lot.id for lot in rows])
+    ordered = sorted(rows, key=lambda lot: counts.get(lot.id, 1) <= 0)
+    return [(lot.code, _lot_words(lot.name, lot.label, counts.get(lot.id))) for lot in ordered]
 
 
-def _lot_words(lot: Lot, count: int | None) -> str:
-    return f"{lot.material.name}, {lot.label}" + (f" ({count} left)" if count is not None else "")
+def _lot_words(material: str, label: str, count: int | None) -> str:
+    return f"{material}, {label}" + (f" ({count} left)" if count is not None else "")
 
 
 def papers(session: Session) -> list[tuple[str, str]]:

@@ -1,7 +1,7 @@
 """What a job's page shows: where every print is, what is next, who did what."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
@@ -11,9 +11,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, lazyload, selectinload
 
 from logbook.actions import (
-    bench,
+    benchlist,
     jobs,
-    leaving,
     onpaper,
     orders,
     overtaken,
@@ -73,7 +72,7 @@ def job_view(session: Session, job: Job) -> JobView:
     prints = list(session.execute(select(Print).where(Print.job_id == job.id).order_by(Print.id)).scalars())
     made = list(dict.fromkeys(piece.sheet for piece in prints))
     gates = jobs.gates(session, job)
-    open_quantity = sheets.open_quantity(session, job)
+    pieces = orders.for_the_order(session, job)
     chosen = jobs.materials_of(session, job)
     least, small = pictureneeds.too_small(job, chosen)
     travellers = list(session.execute(select(TravellerIssue).where(TravellerIssue.job_id == job.id)).scalars())
@@ -91,11 +90,11 @@ def job_view(session: Session, job: Job) -> JobView:
         sheets=made,
         prints=prints,
         on_paper=onpaper.codes_on_paper(session, [*made, *prints]),
-        open_quantity=open_quantity,
+        open_quantity=pieces.still_open(job),
         travellers=travellers,
         since=reorders.since(session, job),
         repeats=reorders.repeats(session, job),
-        next=list(_next(session, job, lambda: gates, runs, prints)),
+        next=list(_next(session, job, _Gathered(lambda: gates, runs, benchlist.standing(session, [job.id]), pieces))),
         acts=list(entries_for(session, ref(job)))[::-1],
     )
 
@@ -111,13 +110,31 @@ def _runs(session: Session, job: Job) -> list[Run]:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Gathered:
+    """What is known of a job before it is asked what can go on: its runs, newest first, and all that stands of it."""
+
+    gates: Callable[[], Gates]
+    runs: list[Run]
+    standing: Sequence[benchlist.Standing]
+    pieces: orders.Pieces
+
+
 def next_of(session: Session, listed: list[Job]) -> dict[int, list[Next]]:
     """What can go on of many jobs, by row id, with as few questions as a work list can do with."""
-    runs, prints = _runs_of(session, listed), _prints_of(session, listed)
-    return {
-        job.id: list(_next(session, job, partial(jobs.gates, session, job), runs[job.id], prints[job.id]))
+    ids = [job.id for job in listed]
+    runs, pieces = _runs_of(session, listed), orders.pieces_of(session, ids)
+    at_bench: dict[int, list[benchlist.Standing]] = defaultdict(list)
+    for one in benchlist.standing(session, ids):
+        for job_id in one.jobs:
+            at_bench[job_id].append(one)
+    gathered = {
+        job.id: _Gathered(
+            partial(jobs.gates, session, job), runs[job.id], at_bench[job.id], pieces.get(job.id, orders.Pieces())
+        )
         for job in listed
     }
+    return {job.id: list(_next(session, job, gathered[job.id])) for job in listed}
 
 
 def _runs_of(session: Session, listed: list[Job]) -> dict[int, list[Run]]:
@@ -135,86 +152,53 @@ def _runs_of(session: Session, listed: list[Job]) -> dict[int, list[Run]]:
     return found
 
 
-def _prints_of(session: Session, listed: list[Job]) -> dict[int, list[Print]]:
-    found: dict[int, list[Print]] = defaultdict(list)
-    rows = session.execute(
-        select(Print)
-        .where(Print.job_id.in_([job.id for job in listed]))
-        .order_by(Print.id)
-        .options(lazyload("*"), selectinload(Print.sheet).lazyload("*"))
-    ).scalars()
-    for piece in rows:
-        found[piece.job_id].append(piece)
-    return found
-
-
-def _next(
-    session: Session,
-    job: Job,
-    gates: Callable[[], Gates],
-    runs: list[Run],
-    prints: list[Print],
-) -> Iterator[Next]:
+def _next(session: Session, job: Job, found: _Gathered) -> Iterator[Next]:
     if job.ended_at is not None:
         yield Next("Everything has gone out.")
         return
     if job.kind == sheets.MOUNT_ONLY:
-        yield from _mounting_next(session, job)
+        yield from _mounting_next(job, found.pieces)
     else:
-        yield from _before_the_run(job, gates, runs)
-        yield from _runs_next(session, job, runs)
-    if prints and orders.all_gone(session, job):
+        yield from _before_the_run(job, found.gates, found.runs)
+        yield from _runs_next(session, job, found)
+    if found.pieces.gone >= job.quantity:
         yield Next(_LEFT_OVER.format(job.quantity), f"{url_for('jobs.job', code=job.code)}#prints")
-    for sheet in dict.fromkeys(piece.sheet for piece in prints):
-        if sheet.stage not in ("parted", "scrapped"):
-            doubts = [one.set_aside_reason for one in prints if one.sheet is sheet and one.set_aside_reason]
-            address, free_at = url_for("bench.sheet", code=sheet.code), None if doubts else _free_at(session, sheet)
-            does = _WAITS[sheet.stage] if free_at else _sheet_words(session, sheet)
-            does = f"set aside, {doubts[0]}" if doubts else does
-            yield Next(f"{sheet.number}: {does}", address, free_at=free_at)
-    for piece in prints:
-        if piece.stage in _PRINT_NEXT:
-            address = url_for("bench.piece", code=piece.code)
-            free_at = None if piece.set_aside_reason else _free_at(session, piece)
-            yield Next(_piece_words(session, piece), address, free_at=free_at)
-
-
-def _free_at(session: Session, subject: Sheet | Print) -> datetime | None:
-    """When a waiting time that guards its stage is over; None where nothing waits, or it is over already."""
     now = datetime.now(UTC)
-    wait = bench.wait_for(session, subject) if subject.stage in _WAITS else None
-    return wait.until if wait is not None and wait.left(now) else None
+    for one in found.standing:
+        free_at = None if one.aside else one.free_at(now)
+        address = url_for("bench.piece" if one.is_print else "bench.sheet", code=one.code)
+        yield Next(f"{one.called}: {_words(session, one, resting=free_at is not None)}", address, free_at=free_at)
 
 
-def _sheet_words(session: Session, sheet: Sheet) -> str:
-    """What a sheet waits for; one that was overtaken before it was printed says so first."""
-    if sheet.stage == "print" and (found := overtaken.before_printing(session, sheet)):
+def _words(session: Session, one: benchlist.Standing, *, resting: bool) -> str:
+    """What a sheet or print waits for; one that was overtaken before it was printed says so first."""
+    if one.aside:
+        return f"set aside, {one.aside}"
+    if resting:
+        return _RESTS[one.stage]
+    if one.failed:
+        return "failed its inspection, decide what becomes of it"
+    if one.stage == "print" and (found := overtaken.before_printing(session, session.get_one(Sheet, one.sheet))):
         return f"look before printing it. {found[0].sentence}"
-    return _SHEET_NEXT[sheet.stage]
+    return _DOES[one.stage]
 
 
 _LEFT_OVER = "All that was ordered has gone ({}). What is still here is more: finish it, keep it or throw it away"
-_WAITS = {"dry": "dries", "dwell": "rests before trimming", "pack": "rests before it leaves"}
-_SHEET_NEXT = {
+_RESTS = {"dry": "dries", "dwell": "rests before trimming", "pack": "rests before it leaves"}
+_DOES = {
     "print": "print it",
     "dry": "it is dry: test it and sign",
     "adhesive": "bring the adhesive on",
     "laminate": "register and laminate",
     "dwell": "it has rested: look and sign",
+    "trim": "trim it",
+    "inspect": "inspect it",
+    "pack": "pack it and let it go",
 }
-_PRINT_NEXT = {"trim": "trim it", "inspect": "inspect it", "pack": "pack it and let it go"}
 
 
-def _piece_words(session: Session, piece: Print) -> str:
-    if piece.set_aside_reason:
-        return f"{piece.serial}: set aside, {piece.set_aside_reason}"
-    if piece.stage == "inspect" and leaving.failed_inspection(session, piece):
-        return f"{piece.serial}: failed its inspection, decide what becomes of it"
-    return f"{piece.serial}: {_PRINT_NEXT[piece.stage]}"
-
-
-def _mounting_next(session: Session, job: Job) -> Iterator[Next]:
-    if open_quantity := sheets.open_quantity(session, job):
+def _mounting_next(job: Job, pieces: orders.Pieces) -> Iterator[Next]:
+    if open_quantity := pieces.still_open(job):
         words = f"Take the customer's own prints ({open_quantity}) and choose their lens"
         yield Next(words, _choosing("mounting.begin", job))
 
@@ -249,12 +233,13 @@ def _answer_next(gates: Gates, here: str) -> Next:
     return Next(words, f"{here}#proof", for_customer=True)
 
 
-def _runs_next(session: Session, job: Job, runs: list[Run]) -> Iterator[Next]:
+def _runs_next(session: Session, job: Job, found: _Gathered) -> Iterator[Next]:
+    runs = found.runs
     for run in runs:
         if words := _run_words(run):
             yield from _one_run(session, job, run, words, newest=run is _newest(runs, sample=run.sample))
     accepted = next((run for run in runs if run.accepted_at and not run.sample), None)
-    if accepted and accepted.sheets and (open_quantity := sheets.open_quantity(session, job)):
+    if accepted and accepted.sheets and (open_quantity := found.pieces.still_open(job)):
         words = f"{open_quantity} more to print from run {accepted.code}"
         yield from _one_run(session, job, accepted, words, newest=accepted is _newest(runs, sample=False))
 

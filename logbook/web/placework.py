@@ -7,12 +7,10 @@ from datetime import date
 from flask import url_for
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench
+from logbook.actions import benchlist
 from logbook.records.audit import Actor
-from logbook.records.floor import Print, Sheet
 from logbook.records.machines import Machine
 from logbook.rules.stages import ROLLER_STAGES
-from logbook.rules.waits import Wait
 from logbook.web import atmachines
 from logbook.web.shown import when
 
@@ -48,13 +46,11 @@ class Work:
 
 def at(session: Session, by: Actor, stages: Sequence[str]) -> Work:
     """Everything that stands at these stages; lines keep the due order of the bench."""
-    standing = bench.standing(session)
+    standing = benchlist.by_stage(session)
     rollers = [stage for stage in stages if stage in ROLLER_STAGES and standing[stage]]
     stopped = _stopped(session, by, "laminator") if rollers else []
     cutters = _stopped(session, by, "trimmer") if "trim" in stages and standing["trim"] else []
-    here = [one for stage in stages for one in standing[stage]]
-    waits = bench.waits_for(session, here)
-    lines = [_line(session, by, one, wait) for one, wait in zip(here, waits, strict=True)]
+    lines = [_line(by, one) for stage in stages for one in standing[stage]]
     lines.sort(key=lambda line: (line.due is None, line.due or date.max))
     if stopped:
         lines = [_at_stopped_rollers(line) for line in lines]
@@ -66,28 +62,20 @@ def _at_stopped_rollers(line: Line) -> Line:
     return replace(line, held="no laminator may run, see above") if line.stage in ROLLER_STAGES else line
 
 
-def _line(session: Session, by: Actor, one: Sheet | Print, wait: Wait | None) -> Line:
-    job, is_print = bench.job_of(one), isinstance(one, Print)
-    return Line(
-        one.stage,
-        one.serial if isinstance(one, Print) else one.number,
-        job.artwork,
-        job.order.due_on,
-        url_for("bench.piece" if is_print else "bench.sheet", code=one.code),
-        _why_held(session, by, one, wait),
-    )
+def _line(by: Actor, one: benchlist.Standing) -> Line:
+    address = url_for("bench.piece" if one.is_print else "bench.sheet", code=one.code)
+    return Line(one.stage, one.called, one.artwork, one.due, address, _why_held(by, one))
 
 
-def _why_held(session: Session, by: Actor, one: Sheet | Print, wait: Wait | None) -> str:
-    pieces = [one] if isinstance(one, Print) else one.prints
-    aside = [piece.set_aside_reason for piece in pieces if piece.set_aside_reason and piece.stage != "scrapped"]
-    if aside:
-        return f"set aside: {aside[0]}"
-    if isinstance(one, Print) and one.stage == "inspect" and bench.failed_inspection(session, one) is not None:
+def _why_held(by: Actor, one: benchlist.Standing) -> str:
+    if one.aside:
+        return f"set aside: {one.aside}"
+    if one.failed:
         return "failed its inspection: decide what becomes of it"
-    if one.stage == "print" and isinstance(one, Sheet) and one.mode and one.mode.machine.out_of_use_reason:
-        return f"{one.mode.machine.name} is out of use: {one.mode.machine.out_of_use_reason}"
-    return f"{wait.what.lower()} until {when(wait.until)}" if wait is not None and wait.left(by.now) else ""
+    if one.stage == "print" and one.printer:
+        return one.printer
+    until = one.free_at(by.now)
+    return f"{one.wait.what.lower()} until {when(until)}" if one.wait is not None and until else ""
 
 
 def _stopped(session: Session, by: Actor, kind: str) -> list[Held]:

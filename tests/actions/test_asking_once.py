@@ -3,10 +3,34 @@
 import pytest
 from sqlalchemy import event
 
-from logbook.actions import bench, materials, pitchfacts
+from logbook.actions import benchlist, materials, pitchfacts, trace
 from logbook.records.materials import Lot, Material
 from logbook.records.pitch import PitchOnRecord
 from support.small_shop import one
+
+
+@pytest.fixture
+def ways(shop):
+    """How SQLite goes about what a piece of work asks: one line for each table that it goes through."""
+    told = []
+
+    def explained(cursor, asked, values):
+        told.extend(row[3] for row in cursor.execute(f"EXPLAIN QUERY PLAN {asked}", values).fetchall())
+
+    def listen(_connection, cursor, asked, values, *_more):
+        if asked.startswith("SELECT"):
+            explained(cursor.connection.cursor(), asked, values)
+
+    def ways_of(work):
+        told.clear()
+        event.listen(shop.shop.database.engine, "before_cursor_execute", listen)
+        try:
+            shop.read(work)
+        finally:
+            event.remove(shop.shop.database.engine, "before_cursor_execute", listen)
+        return told
+
+    return ways_of
 
 
 @pytest.fixture
@@ -24,7 +48,7 @@ def questions(shop):
 
 
 def _bench(session):
-    return [[piece.serial for piece in sheet.prints] for sheet in bench.standing(session)["print"]]
+    return [one.called for one in benchlist.by_stage(session)["print"]]
 
 
 def test_the_bench_is_read_at_once(shop, questions):
@@ -34,6 +58,22 @@ def test_the_bench_is_read_at_once(shop, questions):
         shop.ready(quantity=2)
     assert questions(_bench) == few
     assert len(shop.read(_bench)) == 7
+
+
+WORK_LISTS = {
+    "bench": benchlist.by_stage,
+    "today": lambda session: benchlist.standing(session, [1, 2]),
+    "prints of a pitch": lambda session: trace.of_pitch(session, one(session, PitchOnRecord)),
+    "prints of a lot": lambda session: trace.of_lot(session, one(session, Lot, label="A-1")),
+}
+
+
+@pytest.mark.parametrize("name", WORK_LISTS)
+def test_no_list_walks_through_every_print(shop, ways, name):
+    """Years of prints lie behind the few that a list shows (SQLite's EXPLAIN QUERY PLAN: SEARCH goes by an index)."""
+    shop.ready()
+    walks = [line for line in ways(WORK_LISTS[name]) if line.startswith("SCAN")]
+    assert not [line for line in walks if line.split()[1] in ("print", "sheet", "run", "job", "step_record")], walks
 
 
 def test_what_is_left_of_every_lot_is_one_question(shop, questions):

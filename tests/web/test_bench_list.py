@@ -1,6 +1,7 @@
 """The bench: the earliest due of each stage, the rest one step behind, and the same waits as on each one's page."""
 
 from logbook.actions import bench as actions
+from logbook.actions import benchlist
 from logbook.web.pages import bench
 from support.small_shop import prints, standing
 
@@ -29,8 +30,8 @@ def test_the_waits_of_many_are_those_of_each(office):
 
 
 def _waits(session, code, stage):
-    rows = standing(session, code, stage)
+    listed = {one.sheet: one.wait for one in benchlist.standing(session) if one.stage == stage}
     return [
-        many == actions.wait_for(session, one) and many.since is not None
-        for one, many in zip(rows, actions.waits_for(session, rows), strict=True)
+        listed[sheet.id] == actions.wait_for(session, sheet) and listed[sheet.id].since is not None
+        for sheet in standing(session, code, stage)
     ]

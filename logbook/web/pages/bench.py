@@ -9,7 +9,7 @@ from wtforms import DateField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import bench as actions
-from logbook.actions import doubts, gluelots, leaving, onpaper, strips, takingback, trace, writtenoff
+from logbook.actions import benchlist, doubts, gluelots, leaving, onpaper, strips, takingback, trace, writtenoff
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
 from logbook.engine.strip import BANDS
@@ -112,24 +112,18 @@ def place_list() -> tuple[str, int]:
 def _listing(chosen: Sequence[str]) -> tuple[str, int]:
     with reading() as session:
         form = SignForm(formdata=None)
-        _offer(session, form)
-        standing = actions.standing(session)
+        form.machine.choices = _trimmers(session)
+        standing = benchlist.by_stage(session)
         whole = request.args.get("all", "")
-        shown = {
-            key: [one for place, one in enumerate(rows) if key == whole or place < MOST_SHOWN or one.code in chosen]
-            for key, rows in standing.items()
-        }
-        listed = [one for rows in shown.values() for one in rows]
-        waits = {
-            (type(one).__name__, one.id): wait
-            for one, wait in zip(listed, actions.waits_for(session, listed), strict=True)
-        }
         return page(
             "bench.html",
             places=PLACES,
+            addresses={False: url_for("bench.sheet", code=""), True: url_for("bench.piece", code="")},
             standing=standing,
-            shown=shown,
-            waits=waits,
+            shown={
+                key: [one for place, one in enumerate(rows) if key == whole or place < MOST_SHOWN or one.code in chosen]
+                for key, rows in standing.items()
+            },
             now=actor().now,
             form=form,
             chosen=chosen,
@@ -245,7 +239,7 @@ def _covering(session: Session, form: RollersForm) -> object:
 
 def _sign_form(session: Session, found: Sheet | Print) -> SignForm:
     form = LeaveForm(formdata=None) if found.stage == "pack" else SignForm(formdata=None)
-    _offer(session, form)
+    _offer(session, form, found)
     if isinstance(form, LeaveForm):
         form.on.data = actor().now.astimezone().date()
     if isinstance(found, Sheet) and found.paper_lot:
@@ -253,12 +247,17 @@ def _sign_form(session: Session, found: Sheet | Print) -> SignForm:
     return form
 
 
-def _offer(session: Session, form: SignForm) -> None:
+def _offer(session: Session, form: SignForm, found: Sheet | Print) -> None:
+    """What is chosen from at the stage where it stands."""
+    form.machine.choices = _trimmers(session) if found.stage == "trim" else []
+    form.paper_lot.choices = [choices.NONE, *choices.lots(session, "paper")] if found.stage == "print" else []
+
+
+def _trimmers(session: Session) -> list[tuple[str, str]]:
     """A trimmer that may be used now stands first: nobody says "by hand" by a tap on what was there already."""
     runnable = atmachines.runnable(atmachines.of_kind(session, actor(), "trimmer"))
     offered = [*choices.machines(session, "trimmer"), ("", "by hand: knife and rule")]
-    form.machine.choices = sorted(offered, key=lambda one: (one[0] not in runnable, one[0] != ""))
-    form.paper_lot.choices = [choices.NONE, *choices.lots(session, "paper")]
+    return sorted(offered, key=lambda one: (one[0] not in runnable, one[0] != ""))
 
 
 @pages.post("/sheet/<code>/rollers")
@@ -363,7 +362,7 @@ def sign_sheet(code: str, stage: str) -> Response | tuple[str, int]:
     if done := _with_photos(form, work, url_for("bench.sheet", code=code)):
         return done
     with reading() as session:
-        _offer(session, form)
+        _offer(session, form, by_code(session, Sheet, code))
     return sheet_page(code, sign_form=form)
 
 
@@ -493,7 +492,7 @@ def sign_piece(code: str, stage: str) -> Response | tuple[str, int]:
     if done := _with_photos(form, work, url_for("bench.piece", code=code)):
         return done
     with reading() as session:
-        _offer(session, form)
+        _offer(session, form, by_code(session, Print, code))
     return piece_page(code, sign_form=form)
 
 
@@ -509,7 +508,7 @@ def leave(code: str) -> Response | tuple[str, int]:
     ):
         return done
     with reading() as session:
-        _offer(session, form)
+        _offer(session, form, by_code(session, Print, code))
     return piece_page(code, sign_form=form)
 
 

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 from flask import Blueprint, flash, request, url_for
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, selectinload
 from werkzeug import Response
 from wtforms import DateField, IntegerField, MultipleFileField, RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import Length as TextLength
@@ -133,7 +133,8 @@ def listing() -> tuple[str, int]:
         query = select(Order).where(Order.closed_at.is_not(None) if closed else Order.closed_at.is_(None))
         if before is not None:
             query = query.where(Order.id < before)
-        rows = list(session.execute(query.order_by(Order.id.desc()).limit(PAGE_SIZE + 1)).scalars())
+        query = query.options(selectinload(Order.jobs).lazyload("*")).order_by(Order.id.desc())
+        rows = list(session.execute(query.limit(PAGE_SIZE + 1)).scalars())
         return page(
             "orders.html",
             orders=rows[:PAGE_SIZE],

@@ -1,6 +1,8 @@
 """Stock: lens, paper and adhesive; lots, counts, and every print of a lot."""
 
+from collections import defaultdict
 from decimal import Decimal
+from typing import Any
 
 from flask import Blueprint, request, url_for
 from sqlalchemy import select
@@ -124,22 +126,32 @@ def listing() -> tuple[str, int]:
     """Everything in stock, by kind."""
     with reading() as session:
         materials = list(session.execute(select(Material).order_by(Material.kind, Material.name)).scalars())
-        counts = actions.all_left(session)
+        counts, lots = actions.all_left(session), _lots_of(session)
         return page(
             "stock.html",
             kinds={kind: [one for one in materials if one.kind == kind] for kind in ("lens", "paper", "adhesive")},
             counts=counts,
-            shown=_shown(materials, counts),
+            lots=lots,
+            shown=_shown(lots, counts),
             everything=request.args.get("show") == "all",
         )
 
 
-def _shown(materials: list[Material], counts: dict[int, int]) -> dict[int, list[Lot]]:
+def _lots_of(session: Session) -> dict[int, list[Any]]:
+    """What the list shows of every lot, by its material: columns, for a shop has many."""
+    found: dict[int, list[Any]] = defaultdict(list)
+    shown = (Lot.id, Lot.material_id, Lot.code, Lot.label, Lot.place, Lot.set_aside_reason, Lot.expires_on)
+    for lot in session.execute(select(*shown, Lot.reorder_level).order_by(Lot.id)):
+        found[lot.material_id].append(lot)
+    return found
+
+
+def _shown(lots: dict[int, list[Any]], counts: dict[int, int]) -> dict[int, list[Any]]:
     """The lots of each material; those that are counted as used up only when all are asked for."""
     everything = request.args.get("show") == "all"
     return {
-        material.id: [lot for lot in material.lots if everything or counts.get(lot.id, 1) > 0 or lot.set_aside_reason]
-        for material in materials
+        material: [lot for lot in each if everything or counts.get(lot.id, 1) > 0 or lot.set_aside_reason]
+        for material, each in lots.items()
     }
 
 

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from logbook.actions import backups, diskuse, prooflinks
 from logbook.actions.materials import all_left
-from logbook.records.floor import UNFINISHED, Print, Run, Sheet
+from logbook.records.floor import PRINT_IS_OPEN, UNFINISHED, Print, Run, Sheet
 from logbook.records.machines import Authorisation, Machine
 from logbook.records.materials import Lot
 from logbook.records.orders import Job, Order
@@ -88,7 +88,7 @@ def _empty(session: Session) -> bool:
 def _low_lots(session: Session, day: date) -> list[Low]:
     watched = or_(Lot.reorder_level.is_not(None), Lot.expires_on <= day + SOON)
     lots = list(session.execute(select(Lot).where(Lot.set_aside_reason.is_(None), watched).order_by(Lot.id)).scalars())
-    found, counts = [], all_left(session, lots)
+    found, counts = [], all_left(session, [lot.id for lot in lots])
     for lot in lots:
         count = counts.get(lot.id)
         here = url_for("stock.lot", code=lot.code)
@@ -129,7 +129,7 @@ def _held(session: Session, day: date) -> list[Low]:
         for one in ending
     ]
     aside = session.execute(
-        select(Print).where(Print.set_aside_reason.is_not(None), Print.stage.not_in(("gone", "scrapped")))
+        select(Print).where(Print.set_aside_reason.is_not(None), PRINT_IS_OPEN)
     ).scalars()
     held += [
         Low(f"{piece.serial} is set aside: {piece.set_aside_reason}", url_for("bench.piece", code=piece.code))
