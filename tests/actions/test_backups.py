@@ -22,7 +22,7 @@ from logbook.records.opened import open_shop
 from logbook.refusals import Refused
 from logbook.settings import Settings
 from support.backups import made_of, people_at_work, restored_and_verified
-from support.small_shop import job, one, small_shop
+from support.small_shop import job, new_shop, one
 
 BACKUPS_UNDER_LOAD = 4
 """Fewer than a figure worth telling would need; each of them is restored and verified."""
@@ -247,7 +247,7 @@ def test_a_damaged_history_pushes_no_sound_backup_out(shop, tmp_path, damage):
 
 def test_another_shops_backups_are_not_mixed_with_these(shop, tmp_path):
     made_of(shop.shop, tmp_path / "stick")
-    other = small_shop(tmp_path / "other")
+    other = new_shop(tmp_path / "other")
     with pytest.raises(Refused, match="another shop"):
         made_of(other.shop, tmp_path / "stick")
     other.shop.database.close()

@@ -11,7 +11,7 @@ from logbook.records.floor import Sheet
 from logbook.records.people import Person
 from logbook.records.places import Place
 from support.hands import Hands
-from support.small_shop import one, small_shop
+from support.small_shop import new_shop, one
 
 PIN, CALLER = "4071", "Jon looks in at three"
 MOST_TOUCHES = 12
@@ -22,7 +22,7 @@ MOST_TOUCHES = 12
 def press(tmp_path_factory):
     """A shop with two sheets before the printer, no waiting times (as a maker's sheet may say) and today's check;
     the folder, the code that enrols its tablet, the codes of the sheets."""
-    made = small_shop(tmp_path_factory.mktemp("press") / "data", now=datetime.now(UTC) - timedelta(minutes=30))
+    made = new_shop(tmp_path_factory.mktemp("press") / "data", now=datetime.now(UTC) - timedelta(minutes=30))
     made.ready(quantity=2)
     made.check_machine()
     made.act(lambda session, _by: session.execute(text("UPDATE material SET dry_hours = '0', trim_hours = '0'")))

@@ -18,6 +18,8 @@ from support.shop_walk import OWNER, PASSWORD, Person
 LOOKS = [(size, theme) for size in SIZES for theme in THEMES]
 MOST_BYTES = 150_000
 """Of a page without its pictures: what an old laptop in a shop's network shows at once (the project's own limit)."""
+PARTS = 4
+"""The pages in so many tests, for workers to share."""
 LEAST_BENCH_TARGET = 48
 """CSS pixels, for hands that are inky or gloved (the project's own limit).
 
@@ -27,20 +29,19 @@ The smaller one for every page, 2.5.8 (24 by 24), is among axe's own rules.
 """
 
 
-@pytest.mark.parametrize("half", [0, 1])
-@pytest.mark.parametrize("size", SIZES)
-def test_every_page_is_usable(furnished, serve_logbook, new_page, assert_accessible, size, half):
-    """Each page is loaded once at each size, in the light; what may be different in the dark is looked at again."""
+@pytest.mark.parametrize("part", range(PARTS))
+def test_every_page_is_usable(furnished, serve_logbook, new_page, assert_accessible, part):
+    """Each page is loaded once, on a phone, then made larger; what may be different in the dark is looked at again."""
     shop = serve_logbook(data=furnished)
-    page = _page(new_page, size=size, theme="light")
+    page = _page(new_page, size="phone", theme="light")
     owner, faults = Person(page, shop.address), []
     owner.sign_in(*sign_in_as(furnished, "owner"))
-    for name, path in islice(every_page(furnished).items(), half, None, 2):
+    for name, path in islice(every_page(furnished).items(), part, None, PARTS):
         status = owner.visit(path)
         assert status == 200, f"{name}: {status}"
         faults += [f"{name}: {fault}" for fault in _faults(page, name, assert_accessible)]
-        if not name.startswith(PAPERS):
-            faults += [f"{name}, dark: {fault}" for fault in _faults_in_the_dark(page)]
+        faults += _steady(page, lambda name=name: [
+            f"{name}: {fault}" for fault in _everywhere(page, name, assert_accessible)])  # fmt: skip
     assert not faults, "\n".join(faults)
 
 
@@ -122,53 +123,81 @@ def _come_in(page):
 
 
 def _page(new_page, *, size, theme):
+    return new_page(viewport=_viewport(size), color_scheme=theme, reduced_motion="reduce")
+
+
+def _viewport(size):
     wide, high = SIZES[size]
-    return new_page(viewport={"width": wide, "height": high}, color_scheme=theme, reduced_motion="reduce")
+    return {"width": wide, "height": high}
+
+
+def _resize(page, size):
+    page.set_viewport_size(_viewport(size))
 
 
 def _faults(page, name, assert_accessible):
-    """What is wrong with the page as it stands; one that loads itself anew in the middle is looked at once more."""
+    """What is wrong with the page as it stands."""
+    return _steady(page, lambda: list(_found(page, name, assert_accessible)))
+
+
+def _steady(page, look):
+    """What was seen; of a page that loads itself anew in the middle it is looked at once more."""
     try:
-        return list(_found(page, name, assert_accessible))
+        return look()
     except Error as error:
         if "context was destroyed" not in error.message:
             raise
         opened(page, page.url)
-        return list(_found(page, name, assert_accessible))
+        return look()
 
 
-def _faults_in_the_dark(page):
+def _everywhere(page, name, assert_accessible):
+    """What is wrong with it in the dark and on larger screens; it was loaded, and looked at, on a phone."""
+    yield from _in_the_dark(page, name)
+    for size in ("tablet", "desktop"):
+        _resize(page, size)
+        yield from (f"{size}: {fault}" for fault in _at_this_size(page, name, assert_accessible))
+        yield from (f"{size}: {fault}" for fault in _in_the_dark(page, name))
+    _resize(page, "phone")
+
+
+def _in_the_dark(page, name):
     """A theme sets colours, nothing else: so only what depends on colours can be another fault there."""
+    if name.startswith(PAPERS):
+        return
     set_there = page.evaluate(_SET_IN_THE_DARK)
     yield from (f"sets {name}" for name in set_there if not name.startswith("--") and name != "color-scheme")
     if not set_there:
         yield "is as light as ever"
     page.emulate_media(color_scheme="dark")
-    yield from accessibility_findings(page, rules=OF_COLOUR)
+    yield from (f"in the dark: {finding}" for finding in accessibility_findings(page, rules=OF_COLOUR))
     page.emulate_media(color_scheme="light")
 
 
 def _found(page, name, assert_accessible):
-    try:
-        assert_accessible(page)
-    except AssertionError as findings:
-        yield str(findings)
     if any(mark in page.locator("body").inner_text() for mark in ("{{", "}}", "{%", "%}")):
         yield "shows a piece of its template"
     if (weight := page.evaluate(_WEIGHT)) > MOST_BYTES:
         yield f"weighs {weight} bytes without its pictures"
-    if sideways := page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth"):
+    if not name.startswith(PAPERS):
+        if page.locator("h1").count() != 1:
+            yield f"{page.locator('h1').count()} first headings"
+        if page.evaluate(_SHIFTS):
+            # a machine out of breath may draw half a page first; what moves by itself moves again
+            page.goto(page.url)
+            if shifts := page.evaluate(_SHIFTS):
+                yield f"moves while it loads: {shifts}"
+    yield from _at_this_size(page, name, assert_accessible)
+
+
+def _at_this_size(page, name, assert_accessible):
+    try:
+        assert_accessible(page)
+    except AssertionError as findings:
+        yield str(findings)
+    if sideways := page.evaluate(_SIDEWAYS):
         yield f"sticks out by {sideways} px"
     yield from _zoomed(page)
-    if name.startswith(PAPERS):
-        return
-    if page.locator("h1").count() != 1:
-        yield f"{page.locator('h1').count()} first headings"
-    if page.evaluate(_SHIFTS):
-        # a machine out of breath may draw half a page first; what moves by itself moves again
-        page.goto(page.url)
-        if shifts := page.evaluate(_SHIFTS):
-            yield f"moves while it loads: {shifts}"
     if name.startswith(BENCH_PAGES):
         yield from page.evaluate(_SMALL, LEAST_BENCH_TARGET)
 
@@ -179,12 +208,13 @@ def _zoomed(page):
     if size is None or size["width"] != SIZES["tablet"][0]:
         return
     page.set_viewport_size({"width": 640, "height": 512})
-    sideways = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    sideways = page.evaluate(_SIDEWAYS)
     page.set_viewport_size(size)
     if sideways:
         yield f"sticks out by {sideways} px at 200 %"
 
 
+_SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 # The properties that the page's style sheets set for the dark alone.
 _SET_IN_THE_DARK = """() => {
     const rules = list => [...list].flatMap(rule => rule.cssRules ? rules(rule.cssRules) : [rule]);

@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 from support.programs import serving
 from support.prooflinks import link_to, prove, turn_on
 from support.shop_walk import Person
-from support.small_shop import small_shop
+from support.small_shop import new_shop
 
 PHONE = {"width": 360, "height": 740}
 SHIFTS = """() => new Promise(done => {
@@ -40,7 +40,7 @@ def _make_link(owner, listening):
 @pytest.fixture
 def shop(tmp_path):
     """A job with its proof, made a while ago; links are off."""
-    made = small_shop(tmp_path / "data", now=datetime.now(UTC) - timedelta(hours=3))
+    made = new_shop(tmp_path / "data", now=datetime.now(UTC) - timedelta(hours=3))
     made.code = made.order()
     prove(made, made.code)
     yield made

@@ -10,12 +10,12 @@ import pytest
 
 from support.programs import serving
 from support.prooflinks import PUBLIC, link_to, prove, turn_on
-from support.small_shop import small_shop
+from support.small_shop import new_shop
 
 
 @pytest.fixture
 def shop(tmp_path):
-    made = small_shop(tmp_path / "data", now=datetime.now(UTC) - timedelta(hours=3))
+    made = new_shop(tmp_path / "data", now=datetime.now(UTC) - timedelta(hours=3))
     yield made
     made.shop.database.close()
 

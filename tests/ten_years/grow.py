@@ -34,7 +34,7 @@ from logbook.records.opened import open_shop
 from logbook.records.orders import Customer, Job
 from logbook.records.people import Person
 from logbook.settings import Settings
-from support.small_shop import SmallShop, small_shop
+from support.small_shop import SmallShop, new_shop
 from ten_years.pattern import Act, Copy, Pattern, drawn, highest_ids, read_pattern
 from ten_years.work import Order, do, season
 
@@ -144,7 +144,7 @@ class Patterns:
     """Work done once through the actions, in a shop that is ten years old when its copies end."""
 
     def __init__(self, folder: Path, began: datetime) -> None:
-        self.shop = small_shop(folder, now=began)
+        self.shop = new_shop(folder, now=began)
         labels = ["LENS-0", "PAPER-0", "FILM-0"]
         self.season = self._made(lambda: season(self.shop), given=labels)
         self.season_rows = {(row.table, row.old_id) for row in self.season.rows}

@@ -13,7 +13,7 @@ from logbook.records.opened import open_shop
 from logbook.settings import Settings
 from logbook.web.app import create_app
 from logbook.web.gate import COOKIE
-from support.small_shop import SmallShop, prints, small_shop
+from support.small_shop import SmallShop, new_shop, prints, small_shop
 
 
 @pytest.fixture
@@ -27,7 +27,7 @@ def office(tmp_path: Path) -> Iterator[SmallShop]:
 @pytest.fixture(scope="session")
 def shop_of_today(tmp_path_factory: pytest.TempPathFactory) -> tuple[SmallShop, str]:
     """A shop whose clock stands three hours back, for what is judged by the real one; a sheet of it at the printer."""
-    made = small_shop(tmp_path_factory.mktemp("today") / "data", now=datetime.now(UTC) - timedelta(hours=3))
+    made = new_shop(tmp_path_factory.mktemp("today") / "data", now=datetime.now(UTC) - timedelta(hours=3))
     job = made.ready()
     code = made.read(lambda session: prints(session, job)[0].sheet.code)
     made.shop.database.close()

@@ -12,14 +12,14 @@ from logbook.actions import people
 from logbook.records.orders import Customer
 from logbook.web.app import create_app
 from logbook.web.gate import COOKIE
-from support.small_shop import small_shop
+from support.small_shop import new_shop
 
 LIST = 'name;contact\n"<b>Quill</b> & ""Sons""";\nInes Vrba;"line one\nline two"\n'
 
 
 @pytest.fixture
 def office(tmp_path):
-    shop = small_shop(tmp_path / "data", now=datetime.now(UTC))
+    shop = new_shop(tmp_path / "data", now=datetime.now(UTC))
     client = create_app(shop.shop, ring=lambda _: None).test_client()
     owner = shop.act(
         lambda session, by: people.start_sign_in(session, by, person=people.by_id(session, by.person_id), keys=[])
