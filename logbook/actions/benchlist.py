@@ -63,6 +63,8 @@ def standing(session: Session, jobs: Collection[int] | None = None) -> list[Stan
     """Everything on the bench (of these jobs, by row id) in due order; what is due together: sheets, then prints."""
     sheets = session.execute(_lines(SHEET_IS_OPEN & Sheet.stage.in_(ON_SHEETS), jobs)).all()
     prints = session.execute(_lines(PRINT_IS_OPEN & Print.stage.in_(CUT_APART), jobs)).all()
+    if not sheets and not prints:
+        return []
     signed = _signed(session, {row.sheet_id for row in (*sheets, *prints)})
     failed = _failed(session, [row.print_id for row in prints if row.print_stage == "inspect"])
     found = [*_sheets(sheets, signed), *(_print(row, signed, failed) for row in prints)]
@@ -126,6 +128,8 @@ def _signed(session: Session, sheets: Collection[int]) -> dict[tuple[int | None,
 
 def _failed(session: Session, prints: Collection[int]) -> set[int | None]:
     """Those of these prints whose newest inspection failed and about which nobody decided since."""
+    if not prints:
+        return set()
     results: dict[int | None, list[str]] = defaultdict(list)
     inspected = select(StepRecord.print_id, StepRecord.value).where(StepRecord.print_id.in_(prints), stands())
     for piece, value in session.execute(

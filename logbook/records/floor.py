@@ -2,6 +2,7 @@
 
 from datetime import date, datetime
 from decimal import Decimal
+from functools import lru_cache
 
 from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, Index, String, Text, bindparam, exists
 from sqlalchemy.orm import Mapped, aliased, mapped_column, relationship
@@ -238,6 +239,7 @@ TAKEN_BACK = "-taken-back"
 """Ends the step key of the correction of a record that its maker took back within the minute."""
 
 
+@lru_cache(maxsize=1)
 def stands() -> ColumnElement[bool]:
     """The condition that nobody replaced a step's record or took it back."""
     later = aliased(StepRecord)

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import event, func, select
+from sqlalchemy import event, func, select, text, update
 from sqlalchemy.orm import Session
 
 import logbook.actions
@@ -83,7 +83,8 @@ from logbook.records.floor import Run, Sheet
 from logbook.records.leaks import LeakSheet
 from logbook.records.machines import Machine
 from logbook.records.manifest import Anchor, Manifest
-from logbook.records.materials import Lot, Material
+from logbook.records.materials import Lot, Material, StockMove
+from logbook.records.migrations.versions.v0026_left_after import SUMS
 from logbook.records.orders import Customer, Job, Order
 from logbook.records.people import Person
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchPhoto, PitchTest
@@ -1006,6 +1007,22 @@ def test_every_entry_is_made_by_a_known_word_and_about_something(story: Story) -
     assert [body["action"] for body in bodies if not body["objects"]] == []
     meanings = {"performed", "checked", "approved", "released", "rejected", None}
     assert {body["meaning"] for body in bodies} <= meanings
+
+
+def test_what_is_left_after_every_move_is_the_sum_of_the_moves_up_to_it(story: Story) -> None:
+    """Through every act, and again by the step that brings older shops to it."""
+    listed = story.shop.read(_moves)
+    summed = [sum(change for lot, change, _ in listed[: at + 1] if lot == here) for at, (here, *_) in enumerate(listed)]
+    assert [left for *_, left in listed] == summed
+    with story.shop.shop.database.writing() as session:
+        session.execute(update(StockMove).values(left_after=0))
+        session.execute(text(SUMS))
+        assert _moves(session) == listed
+
+
+def _moves(session: Session) -> list[tuple[int, int, int]]:
+    shown = select(StockMove.lot_id, StockMove.change, StockMove.left_after).order_by(StockMove.id)
+    return [(lot, change, left) for lot, change, left in session.execute(shown)]
 
 
 def _bodies(session: Session) -> list[str]:

@@ -9,13 +9,16 @@ branch_labels = None
 depends_on = None
 
 
+SUMS = (
+    "UPDATE stock_move SET left_after = summed.left_after FROM ("
+    "SELECT id, sum(change) OVER (PARTITION BY lot_id ORDER BY id) AS left_after FROM stock_move"
+    ") AS summed WHERE summed.id = stock_move.id"
+)
+
+
 def upgrade() -> None:
     """Step forward: the sums are those of the moves that are there."""
     op.add_column("stock_move", sa.Column("left_after", sa.Integer(), server_default="0", nullable=False))
-    op.execute(
-        "UPDATE stock_move SET left_after = summed.left_after FROM ("
-        "SELECT id, sum(change) OVER (PARTITION BY lot_id ORDER BY id) AS left_after FROM stock_move"
-        ") AS summed WHERE summed.id = stock_move.id"
-    )
+    op.execute(SUMS)
     op.drop_index("ix_stock_move_lot_id_change", table_name="stock_move")
     op.create_index("ix_stock_move_lot_id_id_left_after", "stock_move", ["lot_id", "id", "left_after"], unique=False)
