@@ -61,7 +61,9 @@ def step_texts(subject: Subject) -> dict[str, str]:
     texts = {step.key: step.text for stage in stages for step in stage.steps}
     return texts | {
         f"{stage.key}-before": "Read and set up before the rollers:" for stage in stages if stage.has_rollers
-    } | {f"{stage.key}-on-paper": "This stage is done" for stage in stages}
+    } | {
+        f"{stage.key}-on-paper": "This stage is done" for stage in stages
+    } | {f"{stage.key}-alone": "Alone; who calls, and when:" for stage in stages if stage.has_rollers}
 
 
 def records_of(session: Session, subject: Subject) -> list[StepRecord]:
@@ -436,7 +438,7 @@ def start_rollers(
     definition = stage_definition(sheets[0])
     covering = open_session(session, by, machine=start.machine, helper=start.helper)
     signing.check_ticks(definition, start.ticks, safety_covered=covering is not None)
-    start = replace(start, alone_with=start.alone_with.strip() or _said_today(session, by, start.machine))
+    start = replace(start, alone_with=start.alone_with.strip() or said_today(session, by, start.machine))
     if start.helper is None and start.machine.drive == "powered" and covering is None and not start.alone_with:
         raise Refused(
             "You work alone at powered rollers: write down who calls you, and when, as the shop's own risk "
@@ -449,6 +451,8 @@ def start_rollers(
     notes = " ".join(found.sentence for found in findings)
     common = {"roller_session_id": covering.id, "machine_id": start.machine.id, "meaning": "checked"}
     for sheet in sheets:
+        if start.helper is None and start.alone_with != covering.alone_with:
+            session.add(_row(by, sheet, stage, f"{stage}-alone", start.alone_with, "", **common))
         session.add_all(_row(by, sheet, stage, key, "ticked", "", **common) for key in sorted(start.ticks))
         session.add(_row(by, sheet, stage, f"{stage}-before", "read", "", notes=notes, reason=reason, **common))
     session.flush()
@@ -493,7 +497,7 @@ def _check_start(by: Actor, sheets: Sequence[Sheet], stage: str, start: RollerSt
         raise Refused("You cannot be your own helper: leave that empty and write down who calls.", field="helper")
 
 
-def _said_today(session: Session, by: Actor, machine: Machine) -> str:
+def said_today(session: Session, by: Actor, machine: Machine) -> str:
     """Who calls, as this person said earlier today at this machine: it is asked once a day."""
     rows = session.execute(
         select(RollerSession)

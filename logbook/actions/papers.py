@@ -298,13 +298,16 @@ def _people(session: Session) -> int:
 def _remarks(session: Session, sheets: list[Sheet], prints: list[Print]) -> tuple[str, ...]:
     told = []
     subjects: list[bench.Subject] = [*sheets, *prints]
-    for row in (row for one in subjects for row in bench.records_of(session, one)):
+    rows = [row for one in subjects for row in bench.records_of(session, one)]
+    said = {(row.sheet_id, row.step_key): row.value for row in rows}
+    for row in rows:
         if row.notes and row.person:
             told.append(f"{row.stage}: {row.notes}")
         if row.reason:
             told.append(f"{row.stage}: {row.reason} ({row.person.initials if row.person else ''})")
         if row.step_key.endswith("-before") and row.roller_session and row.roller_session.helper_id is None:
-            told.append(f"{row.stage}: worked alone, {row.roller_session.alone_with or 'hand-driven rollers'}")
+            own = said.get((row.sheet_id, f"{row.stage}-alone")) or row.roller_session.alone_with
+            told.append(f"{row.stage}: worked alone, {own or 'hand-driven rollers'}")
     return tuple(dict.fromkeys(told))
 
 

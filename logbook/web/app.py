@@ -7,11 +7,12 @@ import secrets
 from collections.abc import Callable
 from pathlib import Path
 
-from flask import Flask, current_app, g
+from flask import Flask, current_app, g, redirect, request
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from jinja2 import StrictUndefined
 from sqlalchemy.exc import DatabaseError
 from werkzeug.exceptions import HTTPException, InternalServerError
+from werkzeug.wrappers import Response
 
 from logbook import resources
 from logbook.paper.writer import PdfWriter
@@ -91,13 +92,27 @@ _NOT_AT_A_TABLET = (
 )
 
 
-def _http_error(error: HTTPException) -> tuple[str, int]:
+def _http_error(error: HTTPException) -> tuple[str, int] | Response:
     if error.code == 403 and g.get("place"):
         return shown.trouble(*_NOT_AT_A_TABLET), 403
+    if error.code == 405 and request.method == "GET" and (above := _page_above(request.path)):
+        return redirect(above)
     title, sentence = _WORDS.get(
         error.code or 500, ("Something went wrong", "The logbook could not do that. Nothing was written.")
     )
     return shown.trouble(title, sentence), error.code or 500
+
+
+def _page_above(path: str) -> str:
+    """The nearest address above that shows a page: a form that was refused leaves its own in the address bar."""
+    known = current_app.create_url_adapter(request)
+    while known is not None and (path := path.rpartition("/")[0]):
+        try:
+            known.match(path, method="GET")
+        except HTTPException:
+            continue
+        return path
+    return ""
 
 
 def _stale_form(_error: CSRFError) -> tuple[str, int]:
@@ -106,7 +121,7 @@ def _stale_form(_error: CSRFError) -> tuple[str, int]:
     ), 400
 
 
-def _no_writes(error: DatabaseError) -> tuple[str, int]:
+def _no_writes(error: DatabaseError) -> tuple[str, int] | Response:
     words = condition().learn(error)
     if not words:
         current_app.logger.error("a fault of the program", exc_info=error)

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import bench, leaving, machines, people, runs, sheets
+from logbook.actions import bench, leaving, machines, papers, people, runs, sheets
 from logbook.records.floor import Print, Run, RunPiece, Sheet, StepRecord
 from logbook.records.machines import Machine, RollerSession
 from logbook.records.people import Person
@@ -97,6 +97,12 @@ def test_whoever_works_alone_at_powered_rollers_says_who_calls_once_a_day(shop, 
     shop.wait(hours=1)
     again = _start(shop, mounting, alone="")
     assert shop.read(lambda session: session.get_one(RollerSession, again).alone_with) == "Jon calls at noon"
+    covered = _start(shop, mounting, place=1, alone="Ann calls at two", safety=False)
+    assert covered == again
+    sheets = [piece.sheet for piece in shop.read(lambda session: prints(session, mounting))]
+    kept = shop.read(lambda session: [papers._remarks(session, [sheet], []) for sheet in sheets])
+    assert "adhesive: worked alone, Jon calls at noon" in kept[0]
+    assert "adhesive: worked alone, Ann calls at two" in kept[1]
     with pytest.raises(Refused, match="You work alone"):
         _start(shop, mounting, who="Otto", alone="")
     _start(shop, mounting, who="Otto", alone="", helper="Olga")

@@ -25,7 +25,14 @@ def test_from_the_sheet_to_the_machine_and_its_forms_and_back(desk, office, roll
     office.wait(hours=25)
     office.sign(code, "dry")
     sheet = office.read(lambda session: prints(session, code)[0].sheet.code)
+    # an address that only takes a form, as it stays in the bar after a refusal, leads to the page it belongs to
+    assert desk.get(f"/sheet/{sheet}/rollers").headers["Location"] == f"/sheet/{sheet}"
+    assert desk.get("/sign-out").status_code == 405
     page = desk.get(f"/sheet/{sheet}").get_data(as_text=True)
+    for said in ("Stops of Rollers:", "Isolator:", "Somebody is caught:"):
+        assert said in page
+    assert "NOT SET" not in desk.get("/safety/first-aid").get_data(as_text=True)
+    assert '<p class="freeing"><b>Rollers:</b>' in desk.get("/safety/first-aid").get_data(as_text=True)
     link = re.search(rf'href="(/machines?/{rollers}[^"]*)"', page)[1]
     there = desk.get(link)
     assert _back(there) == (f"/sheet/{sheet}", "the sheet")

@@ -192,6 +192,9 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
     listed = choices.machines(session, "laminator")
     form.machine.choices = sorted(listed, key=lambda one: one[0] not in runnable)
     form.helper.choices = _helpers(session)
+    if form.alone_with.data is None and form.machine.choices:
+        first = by_code(session, Machine, form.machine.choices[0][0])
+        form.alone_with.data = actions.said_today(session, actor(), first)
     sheet = values["sheet"]
     assert isinstance(sheet, Sheet)
     glue = _offer_glue(session, form, sheet) if sheet.stage == "adhesive" else []

@@ -175,7 +175,7 @@ def safety_pdf() -> Response:
 def first_aid() -> str:
     """The first-aid card with the shop's own facts; a blank prints a line to write on."""
     with reading() as session:
-        known = facts(session)
+        known, freeing = facts(session), _freeing(session)
     shelf = read_shelf(the_shop().settings.own_safety_path)
     own = {
         "Emergency number": known["emergency number"],
@@ -185,8 +185,19 @@ def first_aid() -> str:
         "Eyewash is kept": known["eyewash"],
     }
     return first_aid_html(
-        shelf.first_aid, facts=own, shop=known["shop name"], local_rule=known["local rule"], address=asset_link
+        shelf.first_aid,
+        facts=own,
+        shop=known["shop name"],
+        local_rule=known["local rule"],
+        freeing=freeing,
+        address=asset_link,
     )
+
+
+def _freeing(session: Session) -> dict[str, str]:
+    """Each machine's own procedure by its name: of rollers always, so that a missing one is seen, of others if known."""
+    rows = session.execute(select(Machine).order_by(Machine.name)).scalars()
+    return {row.name: row.freeing_procedure for row in rows if row.kind == "laminator" or row.freeing_procedure}
 
 
 _SMALL: dict[str, tuple[Callable[..., Any], Callable[..., str]]] = {

@@ -79,6 +79,10 @@ for (const box of document.querySelectorAll('[data-run]')) {
   setTimeout(ask, 500);
 }
 
+// a page that was sent back opens at what it asks: on a bench page that stands below all the cautions
+const asked = document.querySelector('main [aria-invalid=true]') ?? document.querySelector('main .fault[role=alert]');
+if (asked && !location.hash) asked.scrollIntoView({ block: 'center' });
+
 for (const box of document.querySelectorAll('.copied')) {
   const button = box.querySelector('button.copy');
   const text = box.querySelector('textarea');
