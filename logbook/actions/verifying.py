@@ -1,15 +1,17 @@
 """Whether everything kept is still what it was: the audit trail, the database file, the kept files."""
 
+import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import select, text
+from sqlalchemy import select
 from sqlalchemy.exc import DatabaseError
 
-from logbook.records import audit
+from logbook.records import audit, chain
 from logbook.records.database import Database
 from logbook.records.files import FileStore, KeptFile, hash_file
+from logbook.records.integrity import IntegrityCheck
 from logbook.refusals import Refused
 
 ENTRY_AS_BYTES = 50_000
@@ -24,7 +26,8 @@ def _nobody(_part: float) -> None:
 def verify(database: Database, store: FileStore, *, progress: Progress = _nobody) -> dict[str, Any]:
     """Recompute the chain, ask SQLite, hash every kept file; the first fault is named in ``sentence``.
 
-    Reads in short transactions and hashes files in none, so that the shop can write meanwhile.
+    Reads the trail in short transactions and hashes files in none, so that the shop can write meanwhile; SQLite's
+    own check is one long reading, beside the trail's.
     ``progress`` is told the part that is done, 0 to 1; a Refused that it raises stops the work.
     """
     try:
@@ -35,7 +38,7 @@ def verify(database: Database, store: FileStore, *, progress: Progress = _nobody
         fault = next(_faults(database, store, kept, steps), None)
     except Refused:
         raise
-    except (DatabaseError, ValueError) as error:
+    except (DatabaseError, sqlite3.DatabaseError, ValueError) as error:
         if "locked" in str(error):  # busy, not damaged
             raise
         return damaged(error)
@@ -84,9 +87,9 @@ def _told(head: audit.Head, files: int, fault: str | None) -> dict[str, Any]:
 
 
 def _faults(database: Database, store: FileStore, kept: list[_Kept], steps: _Steps) -> Iterator[str]:
-    yield from _chain_faults(database, steps)
-    with database.reading() as session:
-        answer = session.execute(text("PRAGMA integrity_check(1)")).scalar_one()
+    with IntegrityCheck(database.path) as check:
+        yield from _chain_faults(database, steps)
+        answer = check.answer()
     if answer != "ok":
         yield f"The database file is damaged: {answer}."
     read = 0
@@ -108,10 +111,10 @@ def _lost(store: FileStore, one: _Kept) -> str:
 
 
 def _chain_faults(database: Database, steps: _Steps) -> Iterator[str]:
-    link: audit.Link | None = audit.Link()
+    link: chain.Link | None = chain.Link()
     while link is not None:
         with database.reading() as session:
-            fault, link = audit.check_part(session, link)
+            fault, link = chain.check_part(session, link)
         if fault:
             yield fault
         if link is not None:

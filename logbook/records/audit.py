@@ -2,7 +2,7 @@
 
 Every entry names who, what, when and every object it touched, and carries the
 hash of the entry before it, so that a changed, removed, inserted or reordered
-entry is found by recomputing the chain. Triggers refuse UPDATE and DELETE.
+entry is found by recomputing the chain (``chain``). Triggers refuse UPDATE and DELETE.
 Personal values never enter an entry: they appear as keyed hashes whose key
 lies in the row that can be erased.
 """
@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Index, LargeBinary, String, Text, cast, select, text
+from sqlalchemy import ForeignKey, Index, String, Text, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from logbook import __version__
@@ -147,13 +147,10 @@ def canonical(content: Mapping[str, Any]) -> str:
     return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str)
 
 
-def chain_hash(previous: str, body: str) -> str:
-    """SHA-256 over the domain, the previous hash and the entry's body."""
-    return _chain_hash(previous, body.encode())
-
-
-def _chain_hash(previous: str, body: bytes) -> str:
-    return hashlib.sha256(f"{DOMAIN}\n{previous}\n".encode() + body).hexdigest()
+def chain_hash(previous: str, body: str | bytes) -> str:
+    """SHA-256 over the domain, the previous hash and the entry's body (UTF-8)."""
+    content = body if isinstance(body, bytes) else body.encode()
+    return hashlib.sha256(f"{DOMAIN}\n{previous}\n".encode() + content).hexdigest()
 
 
 def keyed_hash(key: str, value: str) -> str:
@@ -174,121 +171,6 @@ def head(session: Session) -> Head:
     """The chain's head; sequence 0 and the origin hash for an empty trail."""
     last = session.execute(select(AuditEntry).order_by(AuditEntry.id.desc()).limit(1)).scalar_one_or_none()
     return Head(0, ORIGIN_HASH, None) if last is None else Head(last.id, last.entry_hash, last.at)
-
-
-@dataclass(frozen=True, slots=True)
-class Link:
-    """How far the chain was recomputed: the last good entry and its hash."""
-
-    seq: int = 0
-    hash: str = ORIGIN_HASH
-
-
-def first_bad(session: Session) -> str | None:
-    """Recompute the whole chain; None when sound, else a sentence naming the first bad entry."""
-    link: Link | None = Link()
-    while link is not None:
-        fault, link = check_part(session, link)
-        if fault:
-            return fault
-    return None
-
-
-def check_part(session: Session, after: Link, *, count: int = 2000) -> tuple[str | None, Link | None]:
-    """Recompute the next entries: what is wrong, if anything, and where to go on; None when that was the last part.
-
-    Reads bytes as they lie in the file: what no longer is a time or a text is named like every other damage.
-    Parts may be read in transactions of their own, since entries are only ever added.
-    """
-    rows = session.execute(
-        select(AuditEntry.id, *_AS_BYTES).where(AuditEntry.id > after.seq).order_by(AuditEntry.id).limit(count)
-    ).all()
-    last = len(rows) < count
-    objects = _objects_between(session, after.seq, None if last else rows[-1].id)
-    previous, expected = after.hash, after.seq + 1
-    for row in rows:
-        fault = _fault(row, expected, previous, objects.pop(row.id, []))
-        if fault:
-            return f"Entry {expected}: {fault}.", None
-        previous, expected = row.entry_hash.decode(), expected + 1
-    return _left_over(session, objects, expected, last=last), None if last else Link(expected - 1, previous)
-
-
-_AS_BYTES = [
-    cast(column, LargeBinary).label(column.key)
-    for column in (
-        AuditEntry.previous_hash,
-        AuditEntry.entry_hash,
-        AuditEntry.at,
-        AuditEntry.action,
-        AuditEntry.person_id,
-        AuditEntry.actor_name,
-        AuditEntry.request_id,
-        AuditEntry.reason,
-        AuditEntry.body,
-    )
-]
-_HASHED = {
-    "at": "at",
-    "action": "action",
-    "person_id": "person",
-    "actor_name": "name",
-    "request_id": "request",
-    "reason": "reason",
-}
-"""Columns that repeat what the body says, and what the body calls them."""
-
-
-def _objects_between(session: Session, after: int, until: int | None) -> dict[int, list[bytes]]:
-    query = select(AuditObject.entry_id, cast(AuditObject.ref, LargeBinary)).order_by(AuditObject.id)
-    if after:
-        query = query.where(AuditObject.entry_id > after)
-    if until is not None:
-        query = query.where(AuditObject.entry_id <= until)
-    found: dict[int, list[bytes]] = {}
-    for entry_id, ref in session.execute(query):
-        found.setdefault(entry_id, []).append(ref)
-    return found
-
-
-def _fault(row: Any, expected: int, previous: str, objects: list[bytes]) -> str | None:
-    if row.id != expected:
-        return f"missing, the next one there is {row.id}"
-    if row.previous_hash != previous.encode():
-        return "does not follow from the entry before it"
-    if row.entry_hash != _chain_hash(previous, row.body).encode():
-        return "its content does not match its hash"
-    content = _read_again(row.body)
-    as_hashed = {column: _told(content.get(name)) for column, name in _HASHED.items()}
-    same = all(getattr(row, column) == told for column, told in as_hashed.items())
-    same = same and content.get("seq") == row.id and _listed(content.get("objects")) == objects
-    return None if same else "its columns differ from its hashed content"
-
-
-def _read_again(body: bytes) -> dict[str, Any]:
-    try:
-        content = json.loads(body)
-    except (ValueError, RecursionError):
-        return {}
-    return content if isinstance(content, dict) else {}
-
-
-def _listed(refs: Any) -> list[bytes | None] | None:
-    return [_told(ref) for ref in refs] if isinstance(refs, list) else None
-
-
-def _told(value: Any) -> bytes | None:
-    return None if value is None else str(value).encode()
-
-
-def _left_over(session: Session, objects: dict[int, list[bytes]], following: int, *, last: bool) -> str | None:
-    """Objects without their entry, and entries cut off the end: the database remembers how far it once counted."""
-    if objects:
-        return f"Entry {min(objects)}: objects are listed for an entry that is missing."
-    reached = session.execute(text("SELECT seq FROM sqlite_sequence WHERE name = 'audit_entry'")).scalar_one_or_none()
-    if last and reached is not None and reached >= following:
-        return f"Entry {following}: missing, the trail once reached entry {reached}."
-    return None
 
 
 def entries_for(session: Session, ref: str) -> Iterator[AuditEntry]:

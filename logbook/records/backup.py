@@ -31,7 +31,7 @@ from sqlalchemy.exc import DatabaseError
 from sqlalchemy.orm import Session
 
 from logbook import __version__
-from logbook.records import audit, manifest
+from logbook.records import audit, chain, manifest
 from logbook.records.files import KeptFile
 from logbook.records.manifest import DATABASE, PREFIX, SHARED, UNFINISHED, Anchor, Item, Manifest
 from logbook.records.opened import DEMO_MARK, Shop
@@ -192,7 +192,7 @@ def _check_continues(session: Session, anchor: Anchor, before: list[tuple[Path, 
         wanted = select(audit.AuditEntry.entry_hash).where(audit.AuditEntry.id == last.entries)
         if session.execute(wanted).scalar() != last.head:
             raise Refused(_not_sound(f"entry {last.entries} is not the one that {before[-1][0].name} holds"))
-    if fault := audit.first_bad(session):
+    if fault := chain.first_bad(session):
         raise Refused(_not_sound(fault.rstrip(".")))
 
 

@@ -16,7 +16,7 @@ from sqlalchemy import select, text
 from sqlalchemy.exc import DatabaseError
 from sqlalchemy.orm import Session
 
-from logbook.records import audit, manifest
+from logbook.records import chain, manifest
 from logbook.records.backup import Progress, anchor_of
 from logbook.records.files import KeptFile, hash_file
 from logbook.records.manifest import DATABASE, SHARED, UNFINISHED, Item, Manifest
@@ -133,7 +133,7 @@ def _trail_faults(backup: Path, found: Manifest) -> Iterator[str]:
             answer = session.execute(text("PRAGMA integrity_check(1)")).scalar_one()
             if answer != "ok":
                 yield f"The database of {backup.name} is damaged: {answer}."
-            if fault := audit.first_bad(session):
+            if fault := chain.first_bad(session):
                 yield fault
             if anchor_of(session) != found.anchor:
                 yield f"The trail in {backup.name} does not end where its manifest says."

@@ -17,7 +17,7 @@ from sqlalchemy import LargeBinary, cast, column, func, select, table, text
 from sqlalchemy.orm import Session
 
 from logbook import __version__
-from logbook.records import audit
+from logbook.records import chain
 from logbook.records.backup import Progress, pour
 from logbook.records.base import Base
 from logbook.records.cells import harmless
@@ -180,4 +180,4 @@ def order_lines(session: Session) -> Iterator[dict[str, Any]]:
 
 def first_fault(session: Session) -> str | None:
     """What is wrong with the trail at the moment of copying."""
-    return audit.first_bad(session)
+    return chain.first_bad(session)

@@ -5,7 +5,7 @@ from sqlalchemy import select
 
 from logbook.actions import erasing, leaving, orders, sheets
 from logbook.lengths import parse_length
-from logbook.records import audit
+from logbook.records import audit, chain
 from logbook.records.floor import Departure
 from logbook.refusals import Refused
 from support.small_shop import job, one, prints
@@ -220,7 +220,7 @@ def test_it_is_forgotten_with_the_customer_and_the_chain_verifies(shop):
     )
     with shop.shop.database.reading() as session:
         assert leaving.verdicts_on(session, prints(session, code)[0])[0].word.words is None
-        assert audit.first_bad(session) is None
+        assert chain.first_bad(session) is None
 
 
 def test_it_belongs_to_a_concession_alone(shop):

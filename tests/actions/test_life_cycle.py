@@ -18,7 +18,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 from sqlalchemy import select
 
 from logbook.actions import bench, leaving, pitch, sheets, takingback
-from logbook.records import audit
+from logbook.records import audit, chain
 from logbook.records.floor import Departure, Run
 from logbook.records.machines import Machine
 from logbook.records.opened import open_shop
@@ -324,7 +324,7 @@ class LifeCycle(RuleBasedStateMachine):
                 (piece.stage, piece.sample, piece.in_doubt or _kept_doubt(row, piece))
                 for row, piece in zip(rows, self.pieces, strict=True)
             ]
-            assert audit.first_bad(session) is None
+            assert chain.first_bad(session) is None
             self._open_quantity(session)
             for row in rows:
                 assert _stage_in_the_trail(session, row) in (None, row.stage)

@@ -10,7 +10,8 @@ from sqlalchemy import select
 from logbook.actions import erasing, prooflinks, proofs
 from logbook.actions import shop as shop_actions
 from logbook.actions.people import token_hash
-from logbook.records.audit import AuditEntry, first_bad
+from logbook.records.audit import AuditEntry
+from logbook.records.chain import first_bad
 from logbook.records.opened import open_shop
 from logbook.records.orders import Customer
 from logbook.records.prooflinks import ProofLink

@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import select
 
 from logbook.actions import bench, leaving, materials, numbers, takingback
-from logbook.records import audit
+from logbook.records import audit, chain
 from logbook.records.floor import StepRecord
 from logbook.records.materials import Lot
 from logbook.refusals import Refused
@@ -87,7 +87,7 @@ def test_every_record_stays_and_the_correction_names_it(shop):
         told = json.loads(newest.body)
         assert (newest.action, told["new"]["corrects"], told["reason"]) == ("signature taken back", seq, None)
         assert told["objects"] == json.loads(session.get_one(audit.AuditEntry, seq).body)["objects"]
-        assert audit.first_bad(session) is None
+        assert chain.first_bad(session) is None
 
     shop.read(check)
 

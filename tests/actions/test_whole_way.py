@@ -22,7 +22,7 @@ from logbook.actions import (
 )
 from logbook.background.compute import work_on
 from logbook.lengths import parse_length
-from logbook.records import audit
+from logbook.records import audit, chain
 from logbook.records.floor import Print, Run, Sheet
 from logbook.records.materials import Lot
 from logbook.records.orders import Order
@@ -38,7 +38,7 @@ def test_a_print_passes_every_stage_and_closes_its_order(shop):
     shop.leave(code)
     assert shop.read(lambda session: [piece.stage for piece in prints(session, code)]) == ["gone"]
     assert shop.read(lambda session: job(session, code).order.closed_at) is not None
-    assert shop.read(audit.first_bad) is None
+    assert shop.read(chain.first_bad) is None
 
 
 def test_the_stored_stage_is_the_one_that_the_trail_says(shop):

@@ -7,7 +7,7 @@ import pytest
 
 from logbook.actions import runs
 from logbook.background import compute
-from logbook.records import audit
+from logbook.records import audit, chain
 from logbook.records.floor import Run
 from logbook.refusals import Refused
 from support.small_shop import job, small_shop
@@ -78,7 +78,7 @@ def test_a_run_that_was_taken_over_meanwhile_is_recorded_once_by_its_new_owner(s
     assert (run.state, run.attempts) == ("done", 2)
     assert _acts(shop, waiting).count("interlace run done") == 1
     assert _left_behind(shop) == []
-    assert shop.read(audit.first_bad) is None
+    assert shop.read(chain.first_bad) is None
 
 
 def test_an_unforeseen_fault_fails_the_run_in_words_and_leaves_nothing(shop, waiting, monkeypatch, caplog):

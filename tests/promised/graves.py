@@ -14,7 +14,7 @@ from unittest import mock
 from sqlalchemy import event, func, select
 
 from logbook.faults import OF_A_RUN
-from logbook.records import audit, database
+from logbook.records import audit, chain, database
 from logbook.records.audit import Act, Actor, AuditEntry, entries_for
 from logbook.records.files import hash_file
 from logbook.records.floor import Run, Sheet
@@ -99,7 +99,7 @@ def _kept_all(shop: SmallShop, acknowledged: list[str]) -> tuple[bool, str]:
     def told(session):
         moved = set(session.execute(select(Sheet.code).where(Sheet.stage != "print")).scalars())
         entries = session.execute(select(AuditEntry.request_id).where(AuditEntry.request_id.like("kill-%"))).scalars()
-        return moved, {entry.removeprefix("kill-") for entry in entries}, audit.first_bad(session)
+        return moved, {entry.removeprefix("kill-") for entry in entries}, chain.first_bad(session)
 
     moved, entered, bad = shop.read(told)
     lost = set(acknowledged) - entered
@@ -229,7 +229,7 @@ def _done_once(shop: SmallShop, run_id: int) -> bool:
     def told(session):
         run = session.get_one(Run, run_id)
         acts = [entry.action for entry in entries_for(session, f"run:{run.code}")]
-        return run.state, acts.count("interlace run done"), audit.first_bad(session)
+        return run.state, acts.count("interlace run done"), chain.first_bad(session)
 
     shop.shop.store.sweep()
     return shop.read(told) == ("done", 1, None) and not list((shop.shop.store.folder / "incoming").iterdir())
@@ -308,7 +308,7 @@ def full_disk(ground: Ground, tally: Tally, count: int) -> None:
             right = (answer.status_code == 503 and said and not between) or (answer.status_code == 303 and between == 1)
             again = desk.post(f"/lot/{lot}/count", data=form).status_code
             tally.tried(right and again == 303 and _entries(shop) == before + 1, f"{answer.status_code}, {between}")
-        tally.tried(shop.read(audit.first_bad) is None, "the trail is broken")
+        tally.tried(shop.read(chain.first_bad) is None, "the trail is broken")
     tally.figure = f"{refused} refused with their reason, all written when sent again"
 
 
@@ -375,4 +375,4 @@ def clock_back(ground: Ground, tally: Tally, count: int) -> None:
             told = json.loads(entry.body)["clock_back"]
             tally.tried(entry.id == last.seq + 1 and told == (now < last.at), f"entry {entry.id}: {told}")
             last = audit.Head(entry.id, entry.entry_hash, now)
-        tally.tried(audit.first_bad(session) is None, "the trail is broken")
+        tally.tried(chain.first_bad(session) is None, "the trail is broken")

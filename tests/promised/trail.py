@@ -11,7 +11,7 @@ from sqlalchemy.exc import DatabaseError
 
 from actions import test_every_act as every
 from logbook.actions import machines, verifying
-from logbook.records import audit, database
+from logbook.records import audit, chain, database
 from logbook.records.database import Database
 from logbook.records.floor import Sheet
 from logbook.web import shown
@@ -96,13 +96,13 @@ def _refused(shop: SmallShop, statement: str) -> bool:
 
 
 def _skips_the_hash(_ground: Ground):
-    real = audit._fault
+    real = chain._fault
 
     def lenient(row, expected, previous, objects):
         fault = real(row, expected, previous, objects)
         return None if fault and "does not match its hash" in fault else fault
 
-    return mock.patch.object(audit, "_fault", lenient)
+    return mock.patch.object(chain, "_fault", lenient)
 
 
 @TABLE.row(

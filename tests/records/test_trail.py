@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from sqlalchemy import text
 from sqlalchemy.exc import DatabaseError
 
-from logbook.records import audit
+from logbook.records import audit, chain
 from logbook.records.audit import Act, Actor
 from logbook.records.database import Database
 from logbook.records.orders import Customer
@@ -34,7 +34,7 @@ def _raw(database, *statements):
 
 def _first_bad(database):
     with database.reading() as session:
-        return audit.first_bad(session)
+        return chain.first_bad(session)
 
 
 def test_an_untouched_trail_is_sound(database):
@@ -121,16 +121,28 @@ def test_an_entry_that_was_slipped_in_with_a_right_hash_is_found_by_the_one_afte
     assert _first_bad(database).startswith("Entry 5:")
 
 
-def test_a_trail_that_is_read_in_parts_is_judged_like_one_that_is_read_whole(database):
-    for damage in (None, "DELETE FROM audit_object WHERE entry_id = 5 AND ref = 'order:1'"):
-        if damage:
-            _raw(database, damage)
-        for count in (1, 2, 3, 6, 7):
-            link, fault = audit.Link(), None
-            while link is not None and fault is None:
-                with database.reading() as session:
-                    fault, link = audit.check_part(session, link, count=count)
-            assert (fault or "").startswith("Entry 5:") is bool(damage), (fault, count)
+@pytest.mark.parametrize(
+    ("damage", "bad"),
+    [
+        ("", None),
+        ("DELETE FROM audit_object WHERE entry_id = 5 AND ref = 'order:1'", 5),
+        ("INSERT INTO audit_object (entry_id, ref) VALUES (2, 'job:77')", 2),
+        ("DELETE FROM audit_entry WHERE id = 5; INSERT INTO audit_object (entry_id, ref) VALUES (2, 'a')", 2),
+        ("UPDATE audit_object SET entry_id = 900 WHERE entry_id = 3 AND ref = 'order:1'", 3),
+        ("UPDATE audit_object SET entry_id = 'three' WHERE entry_id = 3 AND ref = 'order:1'", 3),
+        ("INSERT INTO audit_object (id, entry_id, ref) VALUES (-5, 4, 'job:77')", 4),
+        ("INSERT INTO audit_object (entry_id, ref) VALUES (0, 'job:77')", 0),
+    ],
+)
+def test_a_trail_that_is_read_in_parts_is_judged_like_one_that_is_read_whole(database, monkeypatch, damage, bad):
+    _raw(database, "PRAGMA foreign_keys = OFF", damage)
+    for count, objects_at_once in ((1, 3), (2, 4), (3, 100), (6, 3), (7, 100)):
+        monkeypatch.setattr(chain, "_OBJECTS_AT_ONCE", objects_at_once)
+        link, fault = chain.Link(), None
+        while link is not None and fault is None:
+            with database.reading() as session:
+                fault, link = chain.check_part(session, link, count=count)
+        assert (fault or "").partition(":")[0] == ("" if bad is None else f"Entry {bad}"), (fault, count)
 
 
 def test_an_entry_in_another_zone_keeps_its_moment_and_verifies(database):

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from logbook.records import audit
+from logbook.records import audit, chain
 from logbook.records.audit import Act, Actor
 from support.race import race
 
@@ -16,7 +16,7 @@ START = datetime(2026, 1, 5, 8, 0, tzinfo=UTC)
 
 def _first_bad(database):
     with database.reading() as session:
-        return audit.first_bad(session)
+        return chain.first_bad(session)
 
 
 def _forged(database, body):
@@ -116,7 +116,7 @@ def test_a_personal_value_is_hashed_under_its_own_key():
 FORMS = """
 import time
 from datetime import UTC, datetime
-from logbook.records import audit
+from logbook.records import audit, chain
 from logbook.records.database import Database
 def race(racer):
     database, made = Database(sys.argv[1]), 0
@@ -137,4 +137,4 @@ def test_of_eight_processes_with_the_same_forms_each_form_makes_one_entry(databa
     assert (len(told), sum(map(int, told))) == (8, forms)
     with database.reading() as session:
         assert audit.head(session).seq == 6 + forms
-        assert audit.first_bad(session) is None
+        assert chain.first_bad(session) is None

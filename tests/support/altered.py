@@ -3,7 +3,7 @@
 import ast
 import importlib.util
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,8 +13,11 @@ _SWAPS: dict[type[ast.AST], type[ast.AST]] = {
     ast.Mult: ast.Div, ast.Div: ast.Mult, ast.FloorDiv: ast.Div, ast.Mod: ast.Mult, ast.Pow: ast.Mult,
     ast.And: ast.Or, ast.Or: ast.And, ast.BitAnd: ast.BitOr,
 }  # fmt: skip
-_WORDS = (ast.JoinedStr, ast.Raise, ast.arg, ast.AnnAssign)
+_WORDS = (ast.JoinedStr, ast.Raise, ast.arg)
 """What is said to people, and types: nothing there is altered."""
+_BRANCHING = (ast.If, ast.IfExp, ast.While)
+_PLAIN = (ast.Name, ast.Attribute, ast.Call, ast.NamedExpr)
+"""A condition that has no sign of its own to swap: it is turned round as a whole."""
 
 
 @dataclass(frozen=True)
@@ -57,36 +60,58 @@ def _path(module: str) -> Path:
 
 
 def _sites(node: ast.AST) -> Iterator[tuple[ast.AST, int]]:
-    """Nodes that can be altered, in the order of the text; of a comparison each of its signs."""
+    """Nodes that can be altered, in the order of the text, once for each way of altering them."""
     if isinstance(node, _WORDS):
         return
-    if isinstance(node, ast.Compare):
-        yield from ((node, at) for at, sign in enumerate(node.ops) if type(sign) in _SWAPS)
-    elif _is_one(node):
-        yield node, 0
-    for child in ast.iter_child_nodes(node):
+    yield from ((node, at) for at in _ways(node))
+    for child in _within(node):
         yield from _sites(child)
 
 
-def _is_one(node: ast.AST) -> bool:
-    if isinstance(node, ast.Constant):
-        return isinstance(node.value, bool | int | float)
+def _within(node: ast.AST) -> Iterable[ast.AST]:
+    """What lies in a node, without types, decorators and the columns of tables: those declare, they do not reckon."""
+    if isinstance(node, ast.AnnAssign):
+        return [] if node.value is None or isinstance(node.value, ast.Call) else [node.value]
+    decorators = getattr(node, "decorator_list", [])
+    return [child for child in ast.iter_child_nodes(node) if child not in decorators]
+
+
+def _ways(node: ast.AST) -> Iterable[int]:
+    """Of a comparison each of its signs, of a whole number one more and one less, of anything else one way."""
+    if isinstance(node, ast.Compare):
+        return [at for at, sign in enumerate(node.ops) if type(sign) in _SWAPS]
+    if isinstance(node, ast.Constant) and isinstance(node.value, int | float):
+        return (1, -1) if type(node.value) is int else (1,)
+    if isinstance(node, ast.Return):
+        return range(0 if node.value is None or isinstance(node.value, ast.Constant) else 1)
+    if isinstance(node, _BRANCHING):
+        return range(isinstance(node.test, _PLAIN))
     if isinstance(node, ast.UnaryOp):
-        return isinstance(node.op, ast.Not | ast.USub)
-    return isinstance(node, ast.BinOp | ast.BoolOp) and type(node.op) in _SWAPS
+        return range(isinstance(node.op, ast.Not | ast.USub))
+    return range(isinstance(node, ast.BinOp | ast.BoolOp) and type(node.op) in _SWAPS)
 
 
 def _altered(node: ast.AST, at: int) -> str:
     """Alter a node; what was done."""
     if isinstance(node, ast.Constant):
         was = node.value
-        node.value = (not was) if isinstance(was, bool) else was + 1  # type: ignore[operator]
+        node.value = (not was) if isinstance(was, bool) else was + at  # type: ignore[operator]
         return f"{was} → {node.value}"
+    if isinstance(node, ast.Return):
+        node.value = ast.Constant(None)
+        return "returns nothing"
+    if isinstance(node, _BRANCHING):
+        node.test = ast.UnaryOp(ast.Not(), node.test)
+        return "condition turned round"
     if isinstance(node, ast.UnaryOp):
         was, node.op = node.op, ast.UAdd() if isinstance(node.op, ast.USub) else ast.Not()
         if isinstance(was, ast.Not):
             node.operand = ast.UnaryOp(ast.Not(), node.operand)
         return f"without {type(was).__name__}"
+    return _swapped(node, at)
+
+
+def _swapped(node: ast.AST, at: int) -> str:
     if isinstance(node, ast.Compare):
         was, node.ops[at] = node.ops[at], _SWAPS[type(node.ops[at])]()  # type: ignore[assignment]
         return f"{type(was).__name__} → {type(node.ops[at]).__name__}"
