@@ -11,6 +11,7 @@ from logbook.actions import proofs
 from logbook.actions.finding import ref
 from logbook.actions.materials import refuse_set_aside
 from logbook.actions.pictures import current
+from logbook.actions.standing import why_withdrawn
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import JobMaterials, JobPitch
 from logbook.records.machines import PrinterMode
@@ -103,18 +104,21 @@ def _check_kinds(choice: MaterialChoice) -> None:
 def gates(session: Session, job: Job) -> Gates:
     """How the three gates of a job stand."""
     answer, about_now = proofs.state(job)
+    chosen = pitch_of(session, job)
     return Gates(
         pictures=len(current(job)),
         answer=answer,
         answer_is_current=about_now,
-        pitch_chosen=_is_chosen(session, JobPitch, job),
-        materials_chosen=_is_chosen(session, JobMaterials, job),
+        pitch_chosen=chosen is not None,
+        pitch_gone=(chosen and why_withdrawn(session, chosen.pitch)) or "",
+        materials_chosen=_is_chosen(session, job),
         for_shop=job.order.customer_id is None,
     )
 
 
-def _is_chosen(session: Session, table: type[JobPitch] | type[JobMaterials], job: Job) -> bool:
-    return session.execute(select(table.id).where(table.job_id == job.id).limit(1)).first() is not None
+def _is_chosen(session: Session, job: Job) -> bool:
+    chosen = select(JobMaterials.id).where(JobMaterials.job_id == job.id).limit(1)
+    return session.execute(chosen).first() is not None
 
 
 def axis_of(job: Job) -> str:

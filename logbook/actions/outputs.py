@@ -8,6 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
+from logbook.actions.standing import refuse_withdrawn
 from logbook.records.audit import Act, Actor, record
 from logbook.records.files import FileStore, hash_file
 from logbook.records.floor import Print, Run, Sheet
@@ -39,6 +40,7 @@ def hand_over(session: Session, by: Actor, store: FileStore, run: Run, folder: P
         raise Refused("The file was let go after its prints had left; make it anew first.")
     if not folder.is_dir():
         raise Refused(f"The hand-over folder {folder} is not there; check it on the shop's page.")
+    refuse_withdrawn(session, run)
     target = folder / file_name(run, label)
     _copy_whole(store.path(run.output.sha256), target, run.output.sha256)
     record(session, by, Act("file handed over", [ref(run)], new={"name": target.name}, files=[run.output.sha256]))

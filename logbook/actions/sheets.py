@@ -11,7 +11,7 @@ from logbook.actions.finding import ref
 from logbook.actions.jobs import materials_of
 from logbook.actions.materials import refuse_set_aside
 from logbook.actions.orders import for_the_order
-from logbook.actions.standing import why_withdrawn
+from logbook.actions.standing import refuse_withdrawn
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import JobMaterials, Print, Run, Sheet, StepRecord
 from logbook.records.machines import PrinterMode
@@ -89,8 +89,7 @@ def _from_run(session: Session, by: Actor, run: Run) -> Sheet:
 
 def _check_source(session: Session, run: Run, materials: JobMaterials | None) -> None:
     """What was withdrawn or set aside after the run makes no new sheets."""
-    if (why := why_withdrawn(session, run.pitch)) is not None:
-        raise Refused(f"The pitch of this run was withdrawn: {why} Start another run.")
+    refuse_withdrawn(session, run)
     lots = (materials.paper_lot, materials.adhesive_lot) if materials else ()
     refuse_set_aside(run.lens_lot, *lots)
 

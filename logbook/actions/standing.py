@@ -6,6 +6,7 @@ from sqlalchemy.orm import Session
 from logbook.records.floor import Run
 from logbook.records.forecasts import ForecastSource
 from logbook.records.pitch import PitchOnRecord, PitchWithdrawal
+from logbook.refusals import Refused
 
 
 def why_withdrawn(session: Session, pitch: PitchOnRecord) -> str | None:
@@ -22,6 +23,12 @@ def why_withdrawn(session: Session, pitch: PitchOnRecord) -> str | None:
         .order_by(PitchWithdrawal.id)
     ).first()
     return f"its test {row[0]} was withdrawn: {row[1]}" if row else None
+
+
+def refuse_withdrawn(session: Session, run: Run) -> None:
+    """What was made at a pitch that serves no more goes to no printer."""
+    if (why := why_withdrawn(session, run.pitch)) is not None:
+        raise Refused(f"The pitch of this run was withdrawn: {why} Start another run.")
 
 
 def runs_of(*pitch_ids: int) -> ColumnElement[bool]:

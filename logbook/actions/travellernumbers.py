@@ -7,9 +7,12 @@ large; what differs is never given one value for all, but stands beside each she
 from dataclasses import fields, replace
 from decimal import Decimal
 
+from sqlalchemy.orm import object_session
+
 from logbook.actions import outputs, targets
 from logbook.actions.pitchfacts import as_used
 from logbook.actions.sheets import without_run
+from logbook.actions.standing import why_withdrawn
 from logbook.manner import Manner
 from logbook.paper import views
 from logbook.paper.rows import limits
@@ -81,7 +84,10 @@ def _pitch(found: PitchOnRecord, lpi: Decimal, u_lpi: Decimal | float | None, ma
     value, uncertainty = manner.number(lpi), manner.number(f"{u_lpi:.4f}") if u_lpi is not None else ""
     lens = f"{found.lens_lot.material.name} lot {found.lens_lot.label}"
     where = f"{found.code}, {found.known_since.astimezone():%Y-%m-%d}, {lens}, {found.mode.machine.name}"
-    return views.Pitch(value=value, uncertainty=uncertainty, origin=found.origin, detail=where)
+    session = object_session(found)
+    gone = why_withdrawn(session, found) if session is not None else None
+    origin, detail = (views.WITHDRAWN, f"{where}: {gone}") if gone else (found.origin, where)
+    return views.Pitch(value=value, uncertainty=uncertainty, origin=origin, detail=detail)
 
 
 def _paper(name: str, lot: Lot | None) -> str:

@@ -2,7 +2,7 @@
 
 from logbook.paper.render import Address, asset_address, render
 from logbook.paper.rows import blocks
-from logbook.paper.views import NOT_CHOSEN, Imprint, Thumbnail, Traveller
+from logbook.paper.views import NOT_CHOSEN, WITHDRAWN, Imprint, Thumbnail, Traveller
 
 SEVERAL = "several"
 """The origin of a job's pitch where its sheets do not share one."""
@@ -39,10 +39,12 @@ def flip_words(flip: str, pictures: tuple[Thumbnail, ...]) -> str:
 
 def _banners(view: Traveller) -> tuple[str, ...]:
     own = {sheet.pitch.origin for sheet in view.sheets if sheet.pitch} or {view.pitch.origin}
-    untested = " and ".join(sorted(own - {"test", NOT_CHOSEN}))
+    untested = " and ".join(sorted(own - {"test", NOT_CHOSEN, WITHDRAWN}))
     told = [*view.banners]
     if NOT_CHOSEN in own:
         told.append("No pitch is chosen: nothing may be interlaced or printed from this paper")
+    if WITHDRAWN in own:
+        told.append("Pitch withdrawn: print nothing more at it")
     if view.pitch.origin == SEVERAL:
         told.append("Several runs: pitch and file stand at each sheet")
     if untested:

@@ -30,13 +30,16 @@ class Thumbnail:
 NOT_CHOSEN = "not chosen"
 """The origin of a pitch that nobody has chosen yet: no number stands there, and no paper may call it one."""
 
+WITHDRAWN = "withdrawn"
+"""The origin of a pitch that serves no more, whatever it was before."""
+
 
 @dataclass(frozen=True, slots=True)
 class Pitch:
     """The pitch that is used: value and uncertainty in lines per inch, and where it comes from.
 
-    ``origin`` is test, carried over, forecast, nominal, not chosen or before the logbook,
-    and several where a job's sheets do not share one; ``detail`` says which
+    ``origin`` is test, carried over, forecast, nominal, withdrawn, not chosen or before the
+    logbook, and several where a job's sheets do not share one; ``detail`` says which
     test, day and pairing.
     """
 

@@ -18,6 +18,8 @@ class Gates:
     materials_chosen: bool
     for_shop: bool = False
     """A piece without a customer needs nobody's answer."""
+    pitch_gone: str = ""
+    """Why the chosen pitch serves no more; empty while it stands."""
 
 
 def may_interlace(gates: Gates, *, sample: bool) -> list[Finding]:

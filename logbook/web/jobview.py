@@ -23,6 +23,7 @@ from logbook.actions import (
 )
 from logbook.actions.finding import ref
 from logbook.actions.pictures import current
+from logbook.actions.standing import why_withdrawn
 from logbook.engine.needed import Threshold
 from logbook.records.audit import AuditEntry, entries_for
 from logbook.records.floor import JobMaterials, JobPitch, Print, Run, RunPiece, Sheet, TravellerIssue
@@ -213,10 +214,17 @@ def _before_the_run(job: Job, asked: Callable[[], Gates], runs: list[Run]) -> It
         yield _answer_next(gates, here)
     if not gates.materials_chosen:
         yield Next("Choose lens lot, printer and paper", _choosing("jobs.materials", job))
+    elif gates.pitch_gone:
+        yield _another_pitch(job, gates.pitch_gone)
     elif not gates.pitch_chosen:
         yield Next("Choose a pitch", _choosing("jobs.pitch", job))
-    if gates.pictures >= 2 and gates.materials_chosen and gates.pitch_chosen:
+    if gates.pictures >= 2 and gates.materials_chosen and gates.pitch_chosen and not gates.pitch_gone:
         yield Next("Interlace", f"{here}#interlace")
+
+
+def _another_pitch(job: Job, why: str) -> Next:
+    words = f"Choose another pitch and interlace at it: the one of this job was withdrawn ({why})"
+    return Next(words, _choosing("jobs.pitch", job))
 
 
 def _choosing(endpoint: str, job: Job) -> str:
@@ -261,9 +269,13 @@ def _run_words(run: Run) -> str:
 
 
 def _one_run(session: Session, job: Job, run: Run, words: str, *, newest: bool) -> Iterator[Next]:
-    """What a run waits for; one that its job has overtaken is never offered as if nothing had happened."""
+    """What a run waits for; one that was overtaken, or whose pitch was withdrawn, is never offered as it is."""
     told = overtaken.overtaken(session, run) if run.state == "done" else ""
-    if not told:
+    gone = why_withdrawn(session, run.pitch) if run.state == "done" else None
+    if gone and not told:
+        if newest:
+            yield _another_pitch(job, gone)
+    elif not told:
         yield Next(words, url_for("runs.run", code=run.code))
     elif newest:
         here = f"{url_for('jobs.job', code=job.code)}#interlace"

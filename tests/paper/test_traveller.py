@@ -10,7 +10,7 @@ import pytest
 from logbook.paper import render
 from logbook.paper.rows import Caution, blocks, limits, shown_cards
 from logbook.paper.traveller import traveller_html
-from logbook.paper.views import NOT_CHOSEN, Bench, Column, Entry, Numbers, Pitch
+from logbook.paper.views import NOT_CHOSEN, WITHDRAWN, Bench, Column, Entry, Numbers, Pitch
 from logbook.refusals import Refused
 from logbook.rules.steplist import Step
 from support.example_papers import ADDRESS, KNIFE, LAMINATOR, PRINTER, traveller
@@ -188,6 +188,13 @@ def test_a_pitch_that_nobody_chose_is_called_nothing_else(write):
     assert "NO PITCH IS CHOSEN" in first
     assert "NOT TESTED" not in first
     assert "NOMINAL" not in first
+
+
+def test_a_withdrawn_pitch_says_so_large_and_is_not_called_untested(write):
+    pdf = write(pitch=Pitch("20.0", origin=WITHDRAWN))
+    assert "PITCH WITHDRAWN: PRINT NOTHING MORE AT IT" in " ".join(texts(pdf)[0].upper().split())
+    assert "NOT TESTED" not in texts(pdf)[0].upper()
+    assert max(font_sizes(pdf, "PITCH WITHDRAWN")) >= 14
 
 
 def test_a_tested_pitch_has_no_banner(a4):

@@ -2,8 +2,8 @@
 
 import html
 
-from logbook.actions import pitch, sheets
-from logbook.records.floor import Run
+from logbook.actions import leaving, pitch, sheets
+from logbook.records.floor import Run, Sheet
 from logbook.records.pitch import PitchOnRecord
 from support.small_shop import job, one
 
@@ -71,6 +71,32 @@ def test_a_sheet_that_waits_for_the_printer_says_that_the_pitch_changed(office, 
     office.act(back)
     page = _text(desk, f"/job/{code}")
     assert "look before printing it. This run was made at" in page
+
+
+def test_a_run_whose_pitch_was_withdrawn_is_offered_nowhere(office, desk):
+    code = office.ready(customer="")
+    office.act(
+        lambda session, by: leaving.decide_sheet(
+            session, by, sheet=one(session, Sheet), kind="scrap", reason="never printed"
+        )
+    )
+    run = office.read(lambda session: one(session, Run).code)
+    assert f"1 more to print from run {run}" in _text(desk, f"/job/{code}")
+    office.act(
+        lambda session, by: pitch.withdraw(
+            session, by, pitch=one(session, PitchOnRecord, origin="carried over"), reason="read upside down"
+        )
+    )
+    for address in (f"/job/{code}", "/"):
+        page = _text(desk, address)
+        assert "Choose another pitch and interlace at it: the one of this job was withdrawn (read upside down)" in page
+        assert "more to print" not in page
+    assert "This pitch was withdrawn: read upside down" in _text(desk, f"/job/{code}")
+    assert "Interlace again" not in _text(desk, f"/job/{code}")
+    page = _text(desk, f"/run/{run}")
+    assert "Do not print this file" in page
+    assert "Start more sheets" not in page
+    assert "Pitch withdrawn" in _text(desk, f"/job/{code}/traveller")
 
 
 def test_what_is_left_over_is_named_when_the_order_has_gone(office, desk):

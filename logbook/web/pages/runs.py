@@ -14,6 +14,7 @@ from logbook.actions import flips, outputs, overtaken, sheets
 from logbook.actions import runs as actions
 from logbook.actions.finding import by_code, fact
 from logbook.actions.pictures import current
+from logbook.actions.standing import why_withdrawn
 from logbook.engine.ruler import LENGTHS_MM
 from logbook.lengths import INCH_IN_MM
 from logbook.paper.codes import opens_here_only
@@ -69,6 +70,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             form=form or Plain(formdata=None),
             sheets_form=sheets_form,
             overtaken=overtaken.overtaken(session, found) if found.state == "done" else "",
+            gone=why_withdrawn(session, found.pitch),
             flip=flips.of_run(the_shop().store, found),
             folder=fact(session, "hand-over folder"),
             patch=_patch(),
