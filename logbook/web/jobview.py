@@ -129,6 +129,7 @@ def next_of(session: Session, listed: list[Job]) -> dict[int, list[Next]]:
     for one in benchlist.standing(session, ids):
         for job_id in one.jobs:
             at_bench[job_id].append(one)
+    _look_ahead(session, [job for job in ids if not runs[job] or any(one.stage == "print" for one in at_bench[job])])
     gathered = {
         job.id: _Gathered(
             partial(jobs.gates, session, job), runs[job.id], at_bench[job.id], pieces.get(job.id, orders.Pieces())
@@ -136,6 +137,13 @@ def next_of(session: Session, listed: list[Job]) -> dict[int, list[Next]]:
         for job in listed
     }
     return {job.id: list(_next(session, job, gathered[job.id])) for job in listed}
+
+
+def _look_ahead(session: Session, jobs: list[int]) -> None:
+    """Load at once what the gates of each, or the question at the printer, would ask for one by one."""
+    proofs = selectinload(Job.proofs).selectinload(Proof.answers)
+    pictures = selectinload(Job.pictures).selectinload(Picture.shifts)
+    session.execute(select(Job).where(Job.id.in_(jobs)).options(lazyload(Job.order), proofs, pictures)).scalars().all()
 
 
 def _runs_of(session: Session, listed: list[Job]) -> dict[int, list[Run]]:
