@@ -498,15 +498,26 @@ def _check_start(by: Actor, sheets: Sequence[Sheet], stage: str, start: RollerSt
 
 
 def said_today(session: Session, by: Actor, machine: Machine) -> str:
-    """Who calls, as this person said earlier today at this machine: it is asked once a day."""
+    """Who calls, as this person last said today at this machine: it is asked once a day."""
+    keys = [f"{stage}-alone" for stage in ROLLER_STAGES]
+    later = session.execute(
+        select(StepRecord)
+        .where(
+            StepRecord.machine_id == machine.id, StepRecord.person_id == by.person_id, StepRecord.step_key.in_(keys)
+        )
+        .order_by(StepRecord.id.desc())
+        .limit(1)
+    ).scalar_one_or_none()
     rows = session.execute(
         select(RollerSession)
         .where(RollerSession.machine_id == machine.id, RollerSession.person_id == by.person_id)
         .order_by(RollerSession.id.desc())
         .limit(20)
     ).scalars()
-    said = (row.alone_with for row in rows if row.started_at.astimezone().date() == by.day)
-    return next((words for words in said if words), "")
+    said = [(row.started_at, row.alone_with) for row in rows if row.alone_with]
+    said += [(later.at, later.value)] if later else []
+    when, words = max(said, default=(by.now, ""))
+    return words if when.astimezone().date() == by.day else ""
 
 
 def _new_session(session: Session, by: Actor, start: RollerStart) -> RollerSession:

@@ -99,8 +99,9 @@ def test_whoever_works_alone_at_powered_rollers_says_who_calls_once_a_day(shop, 
     assert shop.read(lambda session: session.get_one(RollerSession, again).alone_with) == "Jon calls at noon"
     covered = _start(shop, mounting, place=1, alone="Ann calls at two", safety=False)
     assert covered == again
-    sheets = [piece.sheet for piece in shop.read(lambda session: prints(session, mounting))]
-    kept = shop.read(lambda session: [papers._remarks(session, [sheet], []) for sheet in sheets])
+    said = shop.act(lambda session, by: bench.said_today(session, by, one(session, Machine, name="Rollers")))
+    assert said == "Ann calls at two"
+    kept = shop.read(lambda session: [papers._remarks(session, [p.sheet], []) for p in prints(session, mounting)])
     assert "adhesive: worked alone, Jon calls at noon" in kept[0]
     assert "adhesive: worked alone, Ann calls at two" in kept[1]
     with pytest.raises(Refused, match="You work alone"):

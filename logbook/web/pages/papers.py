@@ -195,7 +195,7 @@ def first_aid() -> str:
 
 
 def _freeing(session: Session) -> dict[str, str]:
-    """Each machine's procedure by its name: of rollers always, so that a missing one is seen, of others if known."""
+    """Each machine's own procedure by its name: of rollers always, so that a gap is seen; of others if known."""
     rows = session.execute(select(Machine).order_by(Machine.name)).scalars()
     return {row.name: row.freeing_procedure for row in rows if row.kind == "laminator" or row.freeing_procedure}
 
