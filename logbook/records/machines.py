@@ -2,7 +2,7 @@
 
 from datetime import date, datetime
 
-from sqlalchemy import ColumnElement, ForeignKey, String, Text, func
+from sqlalchemy import ColumnElement, ForeignKey, Index, String, Text, func
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from logbook.lengths import Length
@@ -56,8 +56,13 @@ class MachineCheck(Base):
     """The daily check of one machine: every question answered, by whom, when."""
 
     __tablename__ = "machine_check"
+    # in this order: whether a machine may run is asked of its newest check all day
+    __table_args__ = (
+        Index("ix_machine_check_machine_id_at_id", "machine_id", "at", "id"),
+        {"sqlite_autoincrement": True},
+    )
 
-    machine_id: Mapped[int] = mapped_column(ForeignKey("machine.id"), index=True)
+    machine_id: Mapped[int] = mapped_column(ForeignKey("machine.id"))
     person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     at: Mapped[datetime] = mapped_column(UtcTime)
     answers: Mapped[str] = mapped_column(Text)

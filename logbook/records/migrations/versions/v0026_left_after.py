@@ -1,4 +1,4 @@
-"""What is left of a lot after each move."""
+"""What is left of a lot after each move; a machine's newest check by index."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -22,3 +22,5 @@ def upgrade() -> None:
     op.execute(SUMS)
     op.drop_index("ix_stock_move_lot_id_change", table_name="stock_move")
     op.create_index("ix_stock_move_lot_id_id_left_after", "stock_move", ["lot_id", "id", "left_after"], unique=False)
+    op.drop_index("ix_machine_check_machine_id", table_name="machine_check")
+    op.create_index("ix_machine_check_machine_id_at_id", "machine_check", ["machine_id", "at", "id"], unique=False)
