@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import machines, materials, people, pitch, shop
+from logbook.actions import machines, materials, people, pitch, printers, shop
 from logbook.actions.materials import material_named
 from logbook.lengths import Length, parse_length
 from logbook.paper.shelf import read_shelf
@@ -142,6 +142,19 @@ def _machines(session: Session, by: Actor) -> None:
         session, by, name="Ida", dpi="720", mode_name="720 best", widest=Length(Decimal(610), "mm")
     )
     machines.add_mode(session, by, machine=printer.machine, dpi="360", name="360 fine")
+    printers.describe(
+        session,
+        by,
+        machine=printer.machine,
+        values={
+            "prints_with": "pigment ink; its safety data sheet lies in the ink drawer",
+            "native_dpi": "360, 720",
+            "scaling_off": "own sheet size, 100 %, borderless off, sharpening off in the driver's second tab",
+            "dry_hours": Decimal(24),
+            "manual": "Ida operating manual, first edition, drawer under the feed table",
+            "isolator": "plug behind its left foot",
+        },
+    )
     rosa = machines.add_machine(
         session, by, kind="laminator", name="Rosa", drive="powered", widest=Length(Decimal(700), "mm")
     )

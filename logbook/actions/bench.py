@@ -8,7 +8,7 @@ from datetime import datetime
 from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session, aliased
 
-from logbook.actions import doubts, gluelots, machinehistory, machines, materials, overtaken, targets
+from logbook.actions import doubts, gluelots, machinehistory, machines, materials, overtaken, printers, targets
 from logbook.actions.finding import ref
 from logbook.actions.pictures import Intake
 from logbook.actions.shop import step_list
@@ -95,9 +95,10 @@ def wait_for(session: Session, subject: Subject) -> waits.Wait | None:
     """The waiting time that guards the stage at which it stands."""
     sheet = subject.sheet if isinstance(subject, Print) else subject
     paper = sheet.paper_lot.material if sheet.paper_lot else sheet.run.paper if sheet.run else None
+    ink = sheet.mode.machine if sheet.mode else None
     glue = sheet.adhesive_lot.material if sheet.adhesive_lot else None
     hours = {
-        "dry": paper.dry_hours if paper else None,
+        "dry": waits.longest(paper.dry_hours if paper else None, ink.dry_hours if ink else None),
         "dwell": glue.trim_hours if glue else None,
         "pack": glue.ship_hours if glue else None,
     }
@@ -123,6 +124,7 @@ def _at_the_printer(session: Session, by: Actor, sheet: Sheet) -> Iterator[Findi
     """A printer out of use, and what happened to it since the run was asked for: nobody was asked about that yet."""
     if sheet.mode is not None:
         yield from machine_findings(session, by, machine=sheet.mode.machine)
+        yield from printers.findings(session, sheet.mode)
     event = machinehistory.since(session, sheet.run.pitch) if sheet.run else None
     if event is not None and sheet.run is not None and event.at > sheet.run.asked_at:
         yield from printer_history(machinehistory.said(event), ended=event.ends_pitches)

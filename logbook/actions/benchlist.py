@@ -92,6 +92,7 @@ _LINE = (
         Machine.out_of_use_reason.label("printer_held"),
         # the lot that was laid in says what paper it is; before, the run does
         case((Sheet.paper_lot_id.is_not(None), _Paper.dry_hours), else_=_RunPaper.dry_hours).label("dry_hours"),
+        Machine.dry_hours.label("ink_dry_hours"),
         _Glue.trim_hours,
         _Glue.ship_hours,
     )
@@ -188,5 +189,5 @@ def _print(row: Any, signed: dict[tuple[int | None, str], datetime], failed: set
 
 
 def _wait(row: Any, stage: str, signed: dict[tuple[int | None, str], datetime]) -> waits.Wait | None:
-    hours = {"dry": row.dry_hours, "dwell": row.trim_hours, "pack": row.ship_hours}
+    hours = {"dry": waits.longest(row.dry_hours, row.ink_dry_hours), "dwell": row.trim_hours, "pack": row.ship_hours}
     return waits.guarding(stage, hours, lambda since: signed.get((row.sheet_id, since)))

@@ -72,4 +72,5 @@ def off(made: PitchChart) -> Iterator[str]:
 
 def findings(test: PitchTest) -> list[Finding]:
     """A question for each chart of a test that was printed at another size than it was drawn."""
-    return [ask("limit: long scale", words, about="Long scale") for made in test.charts for words in off(made)]
+    told = [words for made in test.charts for words in off(made)]
+    return [ask(f"limit: long scale {place}", words, about="Long scale") for place, words in enumerate(told, start=1)]

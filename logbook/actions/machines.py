@@ -49,6 +49,8 @@ def add_printer(
 
 def add_mode(session: Session, by: Actor, *, machine: Machine, dpi: str, name: str = "") -> PrinterMode:
     """Another mode of a printer: another pitch belongs to it."""
+    if machine.kind != "printer":
+        raise Refused(f"{machine.name} is a {machine.kind}; only a printer has modes.")
     mode = _new_mode(session, machine, dpi=dpi, name=name)
     record(session, by, Act("printer mode added", [ref(machine), ref(mode)], new={"mode": mode.name, "dpi": dpi}))
     return mode

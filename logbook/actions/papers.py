@@ -9,7 +9,7 @@ from pathlib import Path
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, jobs, machines, travellernumbers
+from logbook.actions import bench, jobs, machines, printers, travellernumbers
 from logbook.actions.alignment import shift_mm
 from logbook.actions.finding import fact, ref
 from logbook.actions.pictures import current
@@ -214,7 +214,14 @@ def bench_view(machine: Machine) -> views.Bench:
         competent_role=machine.competent_role,
         stop_position=machine.stop_position,
         isolator=machine.isolator,
+        remark=_printer_remark(machine) if machine.kind == "printer" else "",
     )
+
+
+def _printer_remark(machine: Machine) -> str:
+    if missing := printers.undescribed(machine):
+        return f"not described yet. Missing: {'; '.join(missing)}."
+    return f"scaling and sharpening off: {machine.scaling_off}"
 
 
 def _entries(session: Session, sheets: list[Sheet], prints: list[Print], manner: Manner) -> list[views.Entry]:

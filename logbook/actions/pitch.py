@@ -12,7 +12,7 @@ from itertools import combinations
 from sqlalchemy import select
 from sqlalchemy.orm import Session, lazyload
 
-from logbook.actions import chartscales, doubts
+from logbook.actions import chartscales, doubts, printers
 from logbook.actions.finding import ref
 from logbook.actions.jobs import axis_of, findings_text, materials_of, pitch_of
 from logbook.actions.machines import dots_per_inch
@@ -82,12 +82,21 @@ def conditions_of(row: PitchTest | PitchOnRecord) -> Conditions:
     return Conditions(**{name: getattr(row, name) for name in Conditions.__slots__})
 
 
-def start_test(session: Session, by: Actor, *, conditions: Conditions) -> PitchTest:
-    """A new measurement under these conditions."""
+def start_test(
+    session: Session,
+    by: Actor,
+    *,
+    conditions: Conditions,
+    reason: str = "",
+    reasons: Mapping[str, str] | None = None,
+) -> PitchTest:
+    """A new measurement under these conditions; a printer that is not described asks, each ask for its own reason."""
+    settled = settle_each(printers.findings(session, conditions.mode), reason=reason, reasons=reasons)
     test = PitchTest(**conditions.columns(), started_at=by.now, started_by_id=by.person_id)
     session.add(test)
     session.flush()
-    record(session, by, Act("pitch test started", [ref(test), *conditions.refs()], new=conditions.plain()))
+    touched = [ref(test), *conditions.refs()]
+    record(session, by, Act("pitch test started", touched, reason=settled or None, new=conditions.plain()))
     return test
 
 
@@ -426,13 +435,21 @@ def _own_fit(test: PitchTest, reader: str) -> Fit | None:
         return None
 
 
-def accept_result(session: Session, by: Actor, *, test: PitchTest, note: str = "", reason: str = "") -> PitchOnRecord:
-    """Put a test's fit on record; jobs may use it from now on."""
+def accept_result(
+    session: Session,
+    by: Actor,
+    *,
+    test: PitchTest,
+    note: str = "",
+    reason: str = "",
+    reasons: Mapping[str, str] | None = None,
+) -> PitchOnRecord:
+    """Put a test's fit on record; jobs may use it from now on. Every ask takes a reason of its own."""
     expect_open(test)
     fit = fit_of(test)
     if fit is None:
         raise Refused("Read at least one chart first.")
-    settled = settle(accept_findings(session, test), reason=reason)
+    settled = settle_each(accept_findings(session, test), reason=reason, reasons=reasons)
     test.state = "accepted"
     pitch = _on_record(
         session,

@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from io import BytesIO
@@ -22,7 +23,7 @@ from logbook.records.files import FileStore, keep
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchPhoto
 from logbook.refusals import Refused
 from logbook.rules import secondlook
-from logbook.rules.findings import Finding, settle
+from logbook.rules.findings import Finding, settle_each
 
 FILE, PAPERS = "file", ("a4", "letter")
 DISTANCE_OFF = 0.03
@@ -152,11 +153,19 @@ def _agree(photo: PitchPhoto, fit: Fit, width: float) -> bool:
     return abs(float(photo.lpi - fit.lpi)) * width <= max(0.15, 3 * joint * width)
 
 
-def accept(session: Session, by: Actor, *, photo: PitchPhoto, note: str = "", reason: str = "") -> PitchOnRecord:
-    """Put a photograph's pitch on record; jobs may use it from now on."""
+def accept(
+    session: Session,
+    by: Actor,
+    *,
+    photo: PitchPhoto,
+    note: str = "",
+    reason: str = "",
+    reasons: Mapping[str, str] | None = None,
+) -> PitchOnRecord:
+    """Put a photograph's pitch on record; jobs may use it from now on. Every ask takes a reason of its own."""
     test = photo.chart.test
     tests.expect_open(test)
-    settled = settle(findings(session, photo), reason=reason)
+    settled = settle_each(findings(session, photo), reason=reason, reasons=reasons)
     test.state = "accepted"
     pitch = tests.put_on_record(
         session,

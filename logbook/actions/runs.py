@@ -2,7 +2,8 @@
 
 import json
 import secrets
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -15,17 +16,17 @@ from logbook.actions.jobs import gates, materials_of, pitch_of
 from logbook.actions.materials import refuse_set_aside
 from logbook.actions.pictures import current
 from logbook.actions.pitch import findings_for
-from logbook.actions.pitchfacts import as_used
+from logbook.actions.pitchfacts import Used, as_used
 from logbook.actions.repairs import MENDED
 from logbook.actions.sheets import MOUNT_ONLY
 from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
 from logbook.records.base import new_code
 from logbook.records.files import keep
-from logbook.records.floor import UNFINISHED, JobPitch, Run, RunPiece
+from logbook.records.floor import UNFINISHED, JobMaterials, JobPitch, Run, RunPiece
 from logbook.records.orders import Job
 from logbook.refusals import Refused
-from logbook.rules.findings import Finding, Strength, settle
+from logbook.rules.findings import Finding, Strength, settle, settle_each
 from logbook.rules.gates import may_interlace
 
 LEASE = timedelta(seconds=30)
@@ -39,12 +40,62 @@ class RunWish:
     sample: bool = False
     waste: bool = False
     reason: str = ""
+    """Serves where only one thing is asked."""
+    reasons: Mapping[str, str] = field(default_factory=dict)
+    """By the asks' fields."""
     address: str = ""
     """This logbook's address, for the code in the waste."""
 
 
 def ask_for(session: Session, by: Actor, *, job: Job, wish: RunWish = RunWish()) -> Run:
-    """A run for a job: every number it needs is copied into it now."""
+    """A run for a job: every number it needs is copied into it now. Every ask takes a reason of its own."""
+    ready = _made_ready(session, by, job, wish)
+    chosen, materials = ready.chosen, ready.materials
+    settled = settle_each(ready.findings, reason=wish.reason, reasons=wish.reasons)
+    run = Run(
+        code=ready.code,
+        sample=wish.sample,
+        pitch=chosen.pitch,
+        pitch_lpi=chosen.pitch.lpi,
+        lpi=ready.used.lpi,
+        u_lpi=ready.used.u_lpi,
+        pitch_reason=chosen.reason,
+        lens_lot=materials.lens_lot,
+        mode=materials.mode,
+        paper=materials.paper,
+        recipe=ready.recipe,
+        asked_at=by.now,
+        asked_by_id=by.person_id,
+    )
+    run.pieces.append(RunPiece(job=job))
+    session.add(run)
+    session.flush()
+    _record_asked(session, by, job, run, settled)
+    return run
+
+
+def asks_before(session: Session, by: Actor, *, job: Job, wish: RunWish) -> list[Finding]:
+    """What would ask for a reason, each for its own; none where the run cannot be asked for at all."""
+    try:
+        findings = _made_ready(session, by, job, wish).findings
+    except Refused:
+        return []
+    return [found for found in findings if found.strength is Strength.ASK]
+
+
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """What a run is made of, nothing written yet, and what the rules say of it."""
+
+    code: str
+    chosen: JobPitch
+    materials: JobMaterials
+    used: Used
+    recipe: str
+    findings: list[Finding]
+
+
+def _made_ready(session: Session, by: Actor, job: Job, wish: RunWish) -> _Ready:
     if job.kind == MOUNT_ONLY:
         raise Refused(f"{job.number} is only mounted here: the customer brings the print.")
     # stops first: without materials or pitch there is nothing to plan
@@ -62,28 +113,8 @@ def ask_for(session: Session, by: Actor, *, job: Job, wish: RunWish = RunWish())
         recipes.Ingredients(job, materials, chosen.pitch, str(used.lpi), code, wish.waste, wish.address)
     )
     plan = recipes.plan_of(recipes.load(made))
-    news = _not_asked_yet(chosen, still)
-    settled = settle([*findings, *news, *recipes.fits(plan, materials)], reason=wish.reason)
-    run = Run(
-        code=code,
-        sample=wish.sample,
-        pitch=chosen.pitch,
-        pitch_lpi=chosen.pitch.lpi,
-        lpi=used.lpi,
-        u_lpi=used.u_lpi,
-        pitch_reason=chosen.reason,
-        lens_lot=materials.lens_lot,
-        mode=materials.mode,
-        paper=materials.paper,
-        recipe=made,
-        asked_at=by.now,
-        asked_by_id=by.person_id,
-    )
-    run.pieces.append(RunPiece(job=job))
-    session.add(run)
-    session.flush()
-    _record_asked(session, by, job, run, settled)
-    return run
+    findings = [*findings, *_not_asked_yet(chosen, still), *recipes.fits(plan, materials)]
+    return _Ready(code, chosen, materials, used, made, findings)
 
 
 def _not_asked_yet(chosen: JobPitch, still: list[Finding]) -> list[Finding]:

@@ -105,6 +105,8 @@ class Bench:
     competent_role: str = ""
     stop_position: str = ""
     isolator: str = ""
+    remark: str = ""
+    """One line above its steps: of a printer, where scaling is switched off, or what nobody has written down yet."""
 
     def traits(self, people: int) -> frozenset[str]:
         """The traits by which cautions are chosen, for so many people at the machine."""

@@ -1,12 +1,13 @@
 """Machines, printer modes, daily checks, authorisations and roller sessions."""
 
 from datetime import date, datetime
+from decimal import Decimal
 
 from sqlalchemy import ColumnElement, ForeignKey, Index, String, Text, func
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from logbook.lengths import Length
-from logbook.records.base import Base, Coded, LengthText, UtcTime, one_of
+from logbook.records.base import Base, Coded, DecimalText, LengthText, UtcTime, one_of
 from logbook.records.people import Person
 
 MACHINE_KINDS = ("printer", "laminator", "trimmer")
@@ -32,6 +33,14 @@ class Machine(Coded, Base):
     isolator: Mapped[str] = mapped_column(Text, default="")
     competent_role: Mapped[str] = mapped_column(Text, default="")
     last_inspection: Mapped[str] = mapped_column(String(80), default="")
+    prints_with: Mapped[str] = mapped_column(String(200), default="", server_default="")
+    """Printers: ink or toner."""
+    native_dpi: Mapped[str] = mapped_column(String(80), default="", server_default="")
+    """Printers: the dots per inch that the driver takes without making them anew, as typed: 720 or 360, 720."""
+    scaling_off: Mapped[str] = mapped_column(Text, default="", server_default="")
+    """Printers: where scaling, fitting and sharpening are switched off."""
+    dry_hours: Mapped[Decimal | None] = mapped_column(DecimalText)
+    """Printers: how long its prints dry, whatever the paper; the longer of the two counts."""
     out_of_use_reason: Mapped[str | None] = mapped_column(Text)
 
     modes: Mapped[list["PrinterMode"]] = relationship(back_populates="machine", order_by="PrinterMode.id")

@@ -68,6 +68,8 @@ def strongest(findings: Iterable[Finding]) -> Strength | None:
 ADJUSTABLE = {
     "answer": "the customer has not approved what stands now",
     "origin": "a pitch that no test here found: carried over, nominal, forecast",
+    "printer facts": "a printer that is not described, where a pitch is measured or a print made",
+    "native dots": "a mode whose dots per inch the printer's driver makes anew",
     "printer history": "the printer was repaired or its head changed since the pitch was found",
     "paper lot": "another paper lot than the pitch was found on",
     "age": "a pitch older than a year",

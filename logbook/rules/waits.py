@@ -63,6 +63,11 @@ def guarding(
     return Wait(what, signed(since), usual if told is None else told)
 
 
+def longest(*told: Decimal | None) -> Decimal | None:
+    """Of what several makers say, what covers all of them; None where none says anything."""
+    return max((hours for hours in told if hours is not None), default=None)
+
+
 def describe(span: timedelta) -> str:
     """Hours and minutes as people say them; a minute that has begun counts."""
     minutes = -(-span // timedelta(minutes=1))

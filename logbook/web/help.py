@@ -91,6 +91,8 @@ LINES = {
     "quotes.LineForm.width": "After trimming; a bare number is in your own unit.",
     "quotes.LineForm.height": "After trimming.",
     "quotes.LineForm.flip": "Walls: left – right. In the hand: either.",
+    "quotes.LineForm.effect": "What the eye shall see; depth asks for another lens than a flip.",
+    "quotes.LineForm.use": "How it is looked at; it decides which lens serves.",
     "quotes.LineForm.quantity": "Finished pieces; waste is reckoned beside them.",
     "quotes.LineForm.lens_lot": "The delivery whose price of a sheet is counted.",
     "quotes.AcceptForm.due": "The day that was agreed.",
@@ -118,9 +120,7 @@ LINES = {
     "pitch.ChartForm.bands": "More bands, smaller steps; 11 is usual.",
     "pitch.PlainForm.note": "What one would want to know later.",
     "pitch.AcceptForm.note": "What one would want to know later.",
-    "pitch.AcceptForm.reason": "Why it serves although something asks; it prints.",
     "pitchphotos.AcceptForm.note": "What one would want to know later.",
-    "pitchphotos.AcceptForm.reason": "Why it serves although something asks; it prints.",
     "pitch.WithdrawForm.reason": "One sentence; everybody who used it reads it.",
     # machines and stock
     "machines.MachineForm.drive": "Driven rollers draw in by themselves; their cautions are others.",

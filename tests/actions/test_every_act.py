@@ -52,6 +52,7 @@ from logbook.actions import (
     pitch,
     pitchphotos,
     places,
+    printers,
     prooflinks,
     proofs,
     quotes,
@@ -93,7 +94,7 @@ from logbook.records.prooflinks import ProofLink
 from logbook.records.quotes import Quote
 from logbook.rules.stepedits import Row
 from support.shop_walk import PHOTOGRAPHS
-from support.small_shop import SmallShop, job, one, prints, small_shop, standing
+from support.small_shop import PRINTER_FACTS, SmallShop, job, one, prints, small_shop, standing
 
 NO_ENTRY = {
     "backups.begin": "noted when it ends",
@@ -316,6 +317,15 @@ def _tablets_and_pins(told: Story) -> None:
 
 def _equipment(told: Story) -> None:
     told.tell("machines.add_printer", lambda session, by: machines.add_printer(session, by, name="Second", dpi="360"))
+    told.tell(
+        "printers.describe",
+        lambda session, by: printers.describe(
+            session,
+            by,
+            machine=one(session, Machine, name="Second"),
+            values={**PRINTER_FACTS, "native_dpi": "360, 720"},
+        ),
+    )
     told.tell(
         "machines.add_mode",
         lambda session, by: machines.add_mode(session, by, machine=one(session, Machine, name="Second"), dpi="720"),

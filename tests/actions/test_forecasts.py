@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import forecasts, jobs, leaving, machinehistory, machines, materials, pitch, trace
+from logbook.actions import forecasts, jobs, leaving, machinehistory, materials, pitch, trace
 from logbook.actions.shop import set_facts
 from logbook.records import audit
 from logbook.records.forecasts import ForecastSource
@@ -15,7 +15,7 @@ from logbook.records.materials import Lot
 from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
 from support.pairings import conditions, measure_scale, pair, put_on_record
-from support.small_shop import job, one, prints
+from support.small_shop import described_printer, job, one, prints
 
 
 @pytest.fixture
@@ -40,7 +40,7 @@ def test_a_pairing_that_nobody_tested_follows_from_the_three_that_were(paired):
 
 
 def test_without_a_link_it_is_prior_only_and_cannot_be_taken(paired):
-    paired.act(lambda session, by: machines.add_printer(session, by, name="Third", dpi="300").code)
+    paired.act(lambda session, by: described_printer(session, by, "Third", dpi="300").code)
     _, u_lpi, basis, *_ = _forecast(paired, printer="Third")
     assert basis == "prior"
     assert float(u_lpi) > float(_forecast(paired)[1])

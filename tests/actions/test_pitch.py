@@ -12,15 +12,16 @@ import pytest
 from scipy.optimize import least_squares
 from sqlalchemy import select
 
-from logbook.actions import jobs, pitch, runs, sheets, strips
+from logbook.actions import bench, benchlist, jobs, pitch, printers, runs, sheets, strips
 from logbook.background.compute import work_on
 from logbook.lengths import parse_length
 from logbook.records import audit
 from logbook.records.floor import Run, Sheet
+from logbook.records.machines import Machine
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchReading, PitchTest
 from logbook.refusals import Refused
 from logbook.rules.findings import Strength
-from support.small_shop import job, one, prints
+from support.small_shop import PRINTER_FACTS, job, one, prints
 
 WIDTH_IN = Fraction(4)
 TRUE_LPI = Decimal("20.123")
@@ -290,3 +291,47 @@ def test_a_strip_that_is_right_confirms_the_pitch_and_one_that_is_off_does_not(s
 
 def _by(shop):
     return audit.Actor(1, "Olga", "owner", shop.now)
+
+
+def _describe(shop, **values):
+    known = {**PRINTER_FACTS, "native_dpi": "300", **values}
+    shop.act(
+        lambda session, by: printers.describe(session, by, machine=one(session, Machine, name="Printer"), values=known)
+    )
+
+
+def test_a_printer_that_is_not_described_asks_at_a_test_and_at_a_print_each_for_its_own_reason(shop):
+    code = shop.ready()
+    _describe(shop, scaling_off="", native_dpi="720")
+
+    def start(**reasons):
+        return shop.act(
+            lambda session, by: pitch.start_test(session, by, conditions=_conditions(session), reasons=reasons).code
+        )
+
+    with pytest.raises(Refused, match=r"not described.*where the driver's own scaling.*this mode has 300"):
+        start()
+    with pytest.raises(Refused, match=r"this mode has 300.*for this, too"):
+        start(**{"reason-printer-facts": "described tomorrow"})
+    start(**{"reason-printer-facts": "described tomorrow", "reason-native-dots": "only a trial"})
+    with pytest.raises(Refused, match="Printer is not described yet"):
+        shop.sign(code, "print")
+    _describe(shop)
+    shop.sign(code, "print")
+
+
+def test_drying_takes_the_longer_of_what_printer_and_paper_ask_for(shop):
+    code = shop.ready()
+    _describe(shop, dry_hours=Decimal(72))
+    shop.sign(code, "print")
+    waited = shop.read(lambda session: bench.wait_for(session, prints(session, code)[0].sheet).hours)
+    assert waited == 72
+    _describe(shop, dry_hours=Decimal(3))
+
+    def both(session, _by):
+        sheet = prints(session, code)[0].sheet
+        sheet.run.paper.dry_hours = Decimal(5)
+        session.flush()
+        return bench.wait_for(session, sheet).hours, benchlist.by_stage(session)["dry"][0].wait.hours
+
+    assert shop.act(both) == (5, 5)

@@ -10,8 +10,10 @@ from sqlalchemy import select
 from logbook.actions import bench, jobs, leaving, materials, pitch, runs, sheets
 from logbook.background.compute import work_on
 from logbook.engine.readback import read_provenance
+from logbook.lengths import parse_length
 from logbook.records import audit
 from logbook.records.floor import Run, Sheet
+from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
 from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
@@ -56,6 +58,25 @@ def test_an_answer_that_is_missing_may_be_done_without_for_a_reason_that_is_kept
         _ask(shop, code)
     _ask(shop, code, reason="agreed on the telephone")
     assert shop.read(lambda session: audit.newest(session, before=None, count=1)[0].reason) == "agreed on the telephone"
+
+
+def test_two_things_that_ask_take_two_reasons_and_none_serves_both(shop):
+    code = shop.order()
+    shop.choose_pitch(code)
+
+    def narrow(session, _by):
+        one(session, Machine, name="Printer").widest = parse_length("50mm")
+
+    shop.act(narrow)
+    wish = runs.RunWish()
+    asked = shop.act(lambda session, by: runs.asks_before(session, by, job=job(session, code), wish=wish))
+    assert [found.rule for found in asked] == ["answer", "printer width"]
+    for reasons in ({}, {"reason-answer": "telephone"}, {"reason-printer-width": "on a roll"}):
+        with pytest.raises(Refused, match="Give a reason"):
+            _ask(shop, code, reason="one for all", reasons=reasons)
+    _ask(shop, code, reasons={"reason-answer": "telephone", "reason-printer-width": "on a roll"})
+    kept = shop.read(lambda session: audit.newest(session, before=None, count=1)[0].reason)
+    assert kept == "answer: telephone; printer width: on a roll"
 
 
 def test_more_pictures_than_dots_under_a_lens_are_refused_at_asking_and_leave_no_run(shop):

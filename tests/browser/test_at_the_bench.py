@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 from support.every_page import every_page
 from support.furnished import sign_in_as
 from support.shop_walk import OWNER, PHOTOGRAPHS, Person
-from support.to_the_door import PATIENCE, bring_to
+from support.to_the_door import PATIENCE, TOMORROW, bring_to
 
 
 @pytest.fixture
@@ -30,6 +30,7 @@ def _three_sheets(person):
 
 def test_several_sheets_are_signed_in_one_act(person, page):
     _three_sheets(person)
+    person.describe_the_printer()
     person.go("bench")
     place = page.locator("section.place", has_text="Printing")
     for number in (1, 3):
@@ -48,7 +49,7 @@ def test_a_sheet_signed_meanwhile_is_not_signed_again(shop, person, page, new_pa
     other = Person(new_page(), shop.address)
     other.sign_in()
     other.page.goto(page.url)
-    other.sign()
+    other.sign(TOMORROW)
     assert other.reads("Dry")
     person.sign()
     assert "Mara Lindqvist signed 'print' of Sheet 26-0001-A-S1 at" in page.get_by_role("alert").first.inner_text()
@@ -60,7 +61,7 @@ def test_a_sheet_signed_meanwhile_is_not_signed_again(shop, person, page, new_pa
 def test_a_wrong_tap_is_taken_back_with_one(person, page, assert_accessible):
     bring_to(person, "print")
     page.set_viewport_size({"width": 360, "height": 740})
-    person.sign()
+    person.sign(TOMORROW)
     assert person.reads("You just signed print of 26-0001-A-S1.")
     assert_accessible(page)
     button = page.get_by_role("button", name="Take it back")
@@ -75,6 +76,9 @@ def test_a_wrong_tap_is_taken_back_with_one(person, page, assert_accessible):
 
 def test_a_stage_on_paper_is_taken_over_with_a_photograph_of_its_page(person, page):
     bring_to(person, "print")
+    sheet = page.url
+    person.describe_the_printer()
+    page.goto(sheet)
     person.open("On paper instead")
     person.click("This stage is done on paper")
     person.follow("Take the page over")
@@ -126,7 +130,7 @@ def test_a_sample_cannot_leave_as_the_order(person, page, watch):
 def test_a_laminator_nobody_described_does_not_run(person, page, watch):
     bring_to(person, "print")
     sheet = page.url
-    person.sign()
+    person.sign(TOMORROW)
     person.sign(PATIENCE)
     person.add_the_laminator("Old crank")
     assert page.locator(".banner", has_text="NOT SET, do not run").is_visible()

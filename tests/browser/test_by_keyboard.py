@@ -3,7 +3,7 @@
 import pytest
 
 from support.shop_walk import MACHINE_FACTS, PASSWORD, PHOTOGRAPHS
-from support.to_the_door import PATIENCE
+from support.to_the_door import PATIENCE, TOMORROW
 
 FARTHEST = 80
 """More presses of the tabulator than any page here has stops."""
@@ -72,6 +72,7 @@ def test_the_way_from_the_order_to_the_door_needs_no_mouse(serve_logbook, page, 
     keys.to("I looked at it and accept it").press()
     page.get_by_role("button", name="Start more sheets").wait_for()
     keys.follow("26-0001-A-S1", leads_to="Print")
+    keys.to("Reason").type(TOMORROW)
     keys.follow("Sign: printed", leads_to="Dry")
     keys.to("Reason").type(PATIENCE)
     keys.follow("Sign: dry time met", leads_to="Adhesive onto print")
@@ -97,6 +98,7 @@ def _order_proof_and_pitch(page, keys):
     _the_print_flips_under_the_arrow_keys(page, keys)
     keys.to("Make a proof").press()
     page.get_by_text("Proof 1").wait_for()
+    keys.to("Answer: approved").press("Space").to("How it came: e-mail").press("Space")
     keys.to("Write it down").press()
     page.get_by_text("approved by e-mail").wait_for()
     keys.follow("Choose a pitch", leads_to="Pitch for")

@@ -68,6 +68,11 @@ def _order_pictures_proof_answer(person):
 def _measure_the_pitch(person):
     """Make a coarse and a fine chart, download and read both, put the result on record; gives the pitch's code."""
     person.follow("Choose a pitch")
+    choosing = person.page.url
+    person.follow("Measure it: a new pitch test")
+    person.page.get_by_role("link", name="Describe Printer").wait_for()
+    person.describe_the_printer()
+    person.page.goto(choosing)
     person.start_a_test()
     for count in (1, 2):
         with tifffile.TiffFile(person.make_the_chart().path()) as file:

@@ -1,7 +1,7 @@
 """Reading and signing work in a browser that runs no scripts; scripts only add."""
 
 from support.shop_walk import Person
-from support.to_the_door import PATIENCE
+from support.to_the_door import PATIENCE, TOMORROW
 
 MOST_RELOADS = 500
 
@@ -22,7 +22,7 @@ def test_a_sheet_is_ordered_interlaced_and_signed_without_scripts(serve_logbook,
         page.get_by_role("link", name="Look how far it is").click()
     person.accept()
     person.follow("26-0001-A-S1")
-    person.sign()
+    person.sign(TOMORROW)
     person.sign(PATIENCE)
     assert person.reads("Adhesive onto print")
     assert person.reads(PATIENCE)

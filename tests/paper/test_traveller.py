@@ -224,7 +224,9 @@ def test_a_machine_that_is_not_named_stops_its_stages_on_paper(write):
 
 def test_a_machine_out_of_use_says_why(write):
     bench = replace(LAMINATOR, out_of_use="roller cut on the left")
-    whole = " ".join(texts(write(machines=(bench, PRINTER, KNIFE))))
+    printer = replace(PRINTER, remark="scaling and sharpening off: second tab")
+    whole = " ".join(texts(write(machines=(bench, printer, KNIFE))))
+    assert "Wide Blue: scaling and sharpening off: second tab" in whole
     assert "OUT OF USE – do not run" in whole
     assert "roller cut on the left" in whole
 

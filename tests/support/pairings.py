@@ -3,11 +3,11 @@
 from decimal import Decimal
 from typing import Any
 
-from logbook.actions import chartscales, machines, materials, pitch
+from logbook.actions import chartscales, materials, pitch
 from logbook.lengths import parse_length
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
-from support.small_shop import SmallShop, one
+from support.small_shop import SmallShop, described_printer, one
 
 TESTED = (("L-1", "Printer", "20.07"), ("L-2", "Printer", "20.05"), ("L-2", "Second", "20.03"))
 
@@ -50,7 +50,7 @@ def pair(shop: SmallShop) -> SmallShop:
         sheet = one(session, Lot, label="L-1").material
         sheet.thickness, sheet.refractive_index = parse_length("3mm"), Decimal("1.56")
         materials.add_lot(session, by, material=sheet, label="L-2")
-        machines.add_printer(session, by, name="Second", dpi="300")
+        described_printer(session, by, "Second", dpi="300")
 
     shop.act(equip)
     for lot, printer, lpi in TESTED:

@@ -22,6 +22,14 @@ MACHINE_FACTS = {
     "Competent person": "workshop lead",
     "Last inspection": "last October, Nordpress Service",
 }
+PRINTER_FACTS = {
+    "Prints with": "pigment ink, sheet in drawer A",
+    "Dots per inch its driver takes": "720",
+    "Scaling switched off": "own sheet size, 100 %, second tab",
+    "Its prints dry for, hours": "24",
+    "Maker's manual": "first edition, drawer A",
+    "Isolator or plug": "behind it",
+}
 CHART_INCHES = Decimal(190) / Decimal("25.4")
 """The length that the first chart proposes; 1 inch = 25.4 mm exactly."""
 
@@ -99,7 +107,9 @@ class Person(Hands):
         self.page.get_by_text("Proof 1").wait_for()
 
     def write_down_the_answer(self, words: str = "") -> None:
-        """The customer approved."""
+        """The customer approved, by e-mail."""
+        self.choose("approved")
+        self.choose("e-mail")
         if words:
             self.open("Who said it")
             self.type("Their words", words)
@@ -132,6 +142,8 @@ class Person(Hands):
         self.follow("Measure it: a new pitch test")
         self.type("Room, °C", "22,5")
         self.type("Humidity", "50")
+        if self.page.get_by_label("Reason", exact=True).count():  # nobody has described the printer yet
+            self.type("Reason", "only a trial", exact=True)
         self.click("Start the test")
 
     def make_the_chart(self) -> Download:
@@ -181,6 +193,16 @@ class Person(Hands):
         for label, words in MACHINE_FACTS.items():
             self.type(label, words, within=part)
         self.click("Write it down", within=part)
+
+    def describe_the_printer(self) -> None:
+        """Everything that must be known of it; ends on its page."""
+        self.go("machines")
+        self.follow("Printer")
+        self.page.get_by_text("Not described yet").wait_for()
+        for label, words in PRINTER_FACTS.items():
+            self.type(label, words)
+        self.click("Write it down")
+        self.page.get_by_text("Not described yet").wait_for(state="detached")
 
     def name_oneself(self, name: str = OWNER) -> None:
         """The owner names himself, having read the cautions again."""

@@ -23,6 +23,7 @@ from logbook.actions import (
     people,
     pictures,
     pitch,
+    printers,
     proofs,
     runs,
     sheets,
@@ -32,7 +33,7 @@ from logbook.lengths import parse_length
 from logbook.paper.shelf import read_shelf
 from logbook.records.audit import Actor
 from logbook.records.floor import Print, Run
-from logbook.records.machines import Machine
+from logbook.records.machines import Machine, PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.opened import Shop, open_shop
 from logbook.records.orders import Job
@@ -45,6 +46,13 @@ from support.shop_walk import PHOTOGRAPHS
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 CUSTOMER = "Quillon & Daughters"
 WORDS = "Lovely, go ahead"
+PRINTER_FACTS = {
+    "prints_with": "pigment ink, its sheet in drawer A",
+    "scaling_off": "own sheet size, 100 %, no sharpening",
+    "dry_hours": Decimal(24),
+    "manual": "Maker's manual, drawer A",
+    "isolator": "plug behind it",
+}
 
 
 @dataclass
@@ -349,8 +357,15 @@ def new_shop(folder: Path, *, now: datetime = START) -> SmallShop:
     return made
 
 
+def described_printer(session: Any, by: Actor, name: str, *, dpi: str) -> PrinterMode:
+    """A printer of which everything is known, with one mode that its driver takes as it is."""
+    mode = machines.add_printer(session, by, name=name, dpi=dpi)
+    printers.describe(session, by, machine=mode.machine, values={**PRINTER_FACTS, "native_dpi": dpi})
+    return mode
+
+
 def _equip(session: Any, by: Actor) -> None:
-    mode = machines.add_printer(session, by, name="Printer", dpi="300")
+    mode = described_printer(session, by, "Printer", dpi="300")
     rollers = machines.add_machine(session, by, kind="laminator", name="Rollers", drive="powered")
     machines.set_machine_facts(session, by, machine=rollers, values=dict.fromkeys(machines.FACT_FIELDS, "written down"))
     for name in ("Olga", "Otto"):

@@ -4,6 +4,8 @@ from support.shop_walk import Person
 
 PATIENCE = "the customer waits and knows"
 """A reason that cuts a waiting time short; it prints."""
+TOMORROW = "its page is filled in tomorrow"
+"""Why something is printed before its printer was described; it prints."""
 
 
 def _order(person: Person) -> None:
@@ -27,7 +29,7 @@ def _print(person: Person) -> None:
 
 def _adhesive(person: Person) -> None:
     sheet = person.page.url
-    person.sign()
+    person.sign(TOMORROW)
     person.sign(PATIENCE)
     person.set_up_a_laminator()
     person.page.goto(sheet)

@@ -14,7 +14,8 @@ from support.small_shop import small_shop
 
 PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static", "places.enrol"}
 FOR_OWNERS = {
-    "machines.new", "machines.facts", "machines.authorise", "machines.unauthorise", "machines.back", "stock.release",
+    "machines.new", "machines.facts", "machines.add_mode", "machines.authorise", "machines.unauthorise",
+    "machines.back", "stock.release",
     "shop.facts", "shop.rules", "shop.add_person", "shop.check_record", "texts.wording",
     "status.set_up", "erasing.customer", "erasing.pictures", "ghosting.figures", "numbers.overview", "numbers.as_csv",
     "arriving.arriving", "arriving.look", "arriving.take", "steps.stage",

@@ -21,18 +21,17 @@ from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules.defects import cause_words
-from logbook.rules.findings import REASON_FIELD, Finding, Strength
+from logbook.rules.findings import Finding, Strength
 from logbook.rules.stages import ROLLER_STAGES, undoing
 from logbook.rules.steplist import Stage
 from logbook.rules.traits import ways_of_working
-from logbook.web import atmachines, choices, keptforms, papering, pinned, tablets, verdictforms
+from logbook.web import atmachines, choices, keptforms, papering, pinned, reasons, tablets, verdictforms
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import actor, the_shop
 from logbook.web.uploads import taken_in
 
 pages = Blueprint("bench", __name__)
-MOST_WORDS = 300
 MOST_SHOWN = 40
 """How many of a stage the bench lists at first, the earliest due; the rest is one step behind."""
 PLACES = {
@@ -315,7 +314,7 @@ def _start_rollers(session: Session, by: Actor, code: str, form: RollersForm) ->
             ticks=ticks,
             helper=by_code(session, Person, form.helper.data) if form.helper.data else None,
             adhesive_lot=by_code(session, Lot, form.adhesive_lot.data) if form.adhesive_lot.data else None,
-            reasons=_reasons(),
+            reasons=reasons.given(),
         ),
     )
 
@@ -415,18 +414,13 @@ def _sign(session: Session, by: Actor, subjects: list, stage: str, form: SignFor
         stage=stage,
         signature=actions.Signature(
             values=request.form.to_dict(),
-            reasons=_reasons(),
+            reasons=reasons.given(),
             machine=machine,
             paper_lot=by_code(session, Lot, form.paper_lot.data) if form.paper_lot.data else None,
             photos=photos,
             store=the_shop().store,
         ),
     )
-
-
-def _reasons() -> dict[str, str]:
-    """The reasons that were given, each by the field of the one thing that it serves."""
-    return {name: words[:MOST_WORDS] for name, words in request.form.items() if name.startswith(REASON_FIELD)}
 
 
 @pages.route("/print/<code>")
@@ -523,7 +517,7 @@ def _leave(session: Session, by: Actor, code: str, form: LeaveForm) -> object:
         carrier=form.carrier.data or "",
         tracking=form.tracking.data or "",
         as_order=request.form.get("as_sample") != "yes",
-        reasons=_reasons(),
+        reasons=reasons.given(),
     )
     return leaving.leave(session, by, piece=found, way=way, values=request.form.to_dict())
 

@@ -26,6 +26,7 @@ from logbook.actions import (
 )
 from logbook.actions import pitch as pitch_actions
 from logbook.actions.finding import by_code, ref
+from logbook.actions.strengths import weigh
 from logbook.paper.codes import opens_here_only
 from logbook.records.audit import Actor
 from logbook.records.floor import Run
@@ -34,12 +35,13 @@ from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job, Picture, Proof
 from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
-from logbook.rules.findings import REASON_FIELD, Strength, strongest
-from logbook.web import choices, meanwhile, papering
+from logbook.rules.findings import REASON_FIELD, Finding, Strength, strongest
+from logbook.rules.gates import may_interlace
+from logbook.web import choices, meanwhile, papering, reasons
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, NumberField
 from logbook.web.gate import actor, the_shop, without_request
-from logbook.web.jobview import job_view
+from logbook.web.jobview import JobView, job_view
 from logbook.web.linkview import LinkForm, link_view
 from logbook.web.pages.orders import CALLED_AFTER_PICTURES, JobFields
 from logbook.web.ringing import ring
@@ -93,14 +95,10 @@ class ProofForm(BenchForm):
 
 
 class AnswerForm(BenchForm):
-    """The customer's word."""
+    """The customer's word; nothing of it is chosen beforehand."""
 
-    verdict = RadioField(
-        "Answer", [NEEDED], choices={"approved": "approved", "change": "wants a change"}, default="approved"
-    )
-    how = RadioField(
-        "How it came", [NEEDED], choices={way: way for way in ("e-mail", "telephone", "in person")}, default="e-mail"
-    )
+    verdict = RadioField("Answer", [NEEDED], choices={"approved": "approved", "change": "wants a change"})
+    how = RadioField("How it came", [NEEDED], choices={way: way for way in ("e-mail", "telephone", "in person")})
     given_by = StringField("Said by", [MAYBE, TextLength(max=200)], description="Empty: the customer.")
     words = TextAreaField("Their words", [MAYBE, TextLength(max=2000)], description="Paste what they wrote.")
 
@@ -139,8 +137,9 @@ class PitchChoiceForm(BenchForm):
 
 
 class RunForm(BenchForm):
-    """Interlace, perhaps as a sample."""
+    """Interlace, perhaps as a sample; what asks, asks for a reason of its own beside it."""
 
+    has_steps = True
     sample = RadioField(
         "What for",
         choices={"order": "the order", "sample": "a sample, cannot leave as the order"},
@@ -154,7 +153,15 @@ class RunForm(BenchForm):
         },
         default="yes",
     )
-    reason = StringField("Reason", [MAYBE, TextLength(max=300)], description="Only where something above asks for one.")
+
+    def wish(self, address: str) -> runs.RunWish:
+        """As the action takes it; ``address`` is this logbook's."""
+        return runs.RunWish(
+            sample=self.sample.data == "sample",
+            waste=self.waste.data == "yes",
+            reasons=reasons.given(),
+            address=address,
+        )
 
 
 class MidwayForm(BenchForm):
@@ -184,10 +191,12 @@ def job_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             "run_form": RunForm(formdata=None),
             **forms,
         }
+        view, run_form = job_view(session, found), made["run_form"]
         seen_through = ghosting.number_and_words(session, the_shop().store, found)
         return page(
             "job.html",
-            view=job_view(session, found),
+            view=view,
+            run_asks=_run_asks(session, view, run_form),
             codes_here_only=opens_here_only(papering.shop_address(session)),
             links=link_view(session, found, actor().now),
             ghosting=seen_through,
@@ -197,6 +206,14 @@ def job_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             inside_out=depthorder.is_inside_out(the_shop().store, found),
             **made,
         )
+
+
+def _run_asks(session: Session, view: JobView, form: BenchForm) -> list[Finding]:
+    """What asks before a run: all of it once somebody has tried, the customer's word before that."""
+    if isinstance(form, RunForm) and form.is_submitted() and form.beside:
+        return runs.asks_before(session, actor(), job=view.job, wish=form.wish(""))
+    asked = weigh(session, may_interlace(view.gates, sample=False))
+    return [found for found in asked if found.strength is Strength.ASK]
 
 
 @pages.post("/job/<code>/pictures")
@@ -418,7 +435,7 @@ def _choose_pitch(session: Session, by: Actor, code: str, form: PitchChoiceForm)
     else:
         wanted = by_code(session, PitchOnRecord, form.pitch.data)
     # of a forecast the first reason is asked for beforehand: that it is one
-    each = {ORIGIN: form.given} | {name: words for name, words in request.form.items() if name.startswith(REASON_FIELD)}
+    each = {ORIGIN: form.given} | reasons.given()
     return pitch_actions.choose(session, by, job=found, pitch=wanted, reason=form.given, reasons=each)
 
 
@@ -477,12 +494,7 @@ def run(code: str) -> Response | tuple[str, int]:
     asked: list[int] = []
 
     def work(session: Session, by: Actor) -> Run:
-        wish = runs.RunWish(
-            sample=form.sample.data == "sample",
-            waste=form.waste.data == "yes",
-            reason=form.reason.data or "",
-            address=papering.shop_address(session),
-        )
+        wish = form.wish(papering.shop_address(session))
         made = runs.ask_for(session, by, job=by_code(session, Job, code), wish=wish)
         asked.append(made.id)
         return made

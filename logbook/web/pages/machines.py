@@ -18,7 +18,7 @@ from wtforms import (
 )
 from wtforms.validators import Length as TextLength
 
-from logbook.actions import authorisations, badchecks, machinehistory
+from logbook.actions import authorisations, badchecks, machinehistory, printers
 from logbook.actions import machines as actions
 from logbook.actions.finding import by_code, ref
 from logbook.paper.shelf import read_shelf
@@ -34,6 +34,7 @@ from logbook.web import choices, meanwhile, pinned
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField
 from logbook.web.gate import actor, owner_only, the_shop
+from logbook.web.printerforms import ModeForm, PrinterForm
 
 pages = Blueprint("machines", __name__)
 KINDS = {"laminator": "roller laminator", "trimmer": "trimmer", "printer": "printer"}
@@ -157,8 +158,13 @@ def listing() -> tuple[str, int]:
         rows = list(session.execute(select(Machine).order_by(Machine.kind, Machine.name)).scalars())
         return page(
             "machines.html",
-            machines=[(row, missing_fields(actions.machine_facts(row)), _checked_today(row)) for row in rows],
+            machines=[(row, _missing(row), _checked_today(row)) for row in rows],
         )
+
+
+def _missing(row: Machine) -> list[str]:
+    """What nobody has written down yet: it stops rollers and blades, and asks at a printer."""
+    return printers.undescribed(row) if row.kind == "printer" else missing_fields(actions.machine_facts(row))
 
 
 def _checked_today(machine: Machine) -> bool:
@@ -231,12 +237,12 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
                 .order_by(Authorisation.id)
             ).scalars()
         )
-        facts_form = forms.get("facts_form") or FactsForm(formdata=None, obj=found)
+        facts_form = forms.get("facts_form") or _facts_form(found.kind)(formdata=None, obj=found)
         meanwhile.watch(session, facts_form, ref(found), "machine facts set")
         return page(
             "machine.html",
             machine=found,
-            missing=missing_fields(actions.machine_facts(found)),
+            missing=_missing(found),
             checked=_checked_today(found),
             overtaken=_is_overtaken(found),
             named=named,
@@ -246,6 +252,7 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             can_hurt=actions.machine_facts(found).can_hurt,
             must_be_known=actions.machine_facts(found).must_be_known,
             facts_form=facts_form,
+            mode_form=forms.get("mode_form") or ModeForm(formdata=None),
             authorise_form=authorise_form,
             withdraw_form=_withdraw_form(named, forms.get("withdraw_form")),
             event_form=_event_form(found, forms.get("event_form")),
@@ -257,6 +264,10 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
                 (one, badchecks.worked_under(session, one.check)) for one in badchecks.withdrawals(session, found)
             ],
         )
+
+
+def _facts_form(kind: str) -> type[FactsForm] | type[PrinterForm]:
+    return PrinterForm if kind == "printer" else FactsForm
 
 
 def _withdraw_form(named: list[Authorisation], sent: BenchForm | None) -> WithdrawForm:
@@ -303,15 +314,32 @@ def _do(code: str, name: str, form: BenchForm, work: object) -> Response | tuple
 @owner_only
 def facts(code: str) -> Response | tuple[str, int]:
     """Write down the mandatory facts."""
-    form = FactsForm()
     with reading() as session:
-        meanwhile.watch(session, form, ref(by_code(session, Machine, code)), "machine facts set")
+        found = by_code(session, Machine, code)
+        form = _facts_form(found.kind)()
+        meanwhile.watch(session, form, ref(found), "machine facts set")
+
+    def write(session: Session, by: Actor, row: Machine) -> None:
+        if isinstance(form, PrinterForm):
+            printers.describe(session, by, machine=row, values=form.values())
+        else:
+            values = {name: form[name].data or "" for name in actions.FACT_FIELDS}
+            actions.set_machine_facts(session, by, machine=row, values=values)
+
+    return _do(code, "facts_form", form, write)
+
+
+@pages.post("/machine/<code>/mode")
+@owner_only
+def add_mode(code: str) -> Response | tuple[str, int]:
+    """Another mode of a printer."""
+    form = ModeForm()
     return _do(
         code,
-        "facts_form",
+        "mode_form",
         form,
-        lambda session, by, row: actions.set_machine_facts(
-            session, by, machine=row, values={name: form[name].data or "" for name in actions.FACT_FIELDS}
+        lambda session, by, row: actions.add_mode(
+            session, by, machine=row, dpi=form.dpi.data, name=form.name.data or ""
         ),
     )
 

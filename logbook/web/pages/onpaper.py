@@ -20,9 +20,9 @@ from logbook.records.machines import Machine, RollerSession
 from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
-from logbook.rules.findings import REASON_FIELD, Strength
+from logbook.rules.findings import Strength
 from logbook.rules.stages import ROLLER_STAGES
-from logbook.web import choices, pinned
+from logbook.web import choices, pinned, reasons
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import actor, the_shop
@@ -170,7 +170,7 @@ def _work(
             photograph=photograph,
             store=the_shop().store,
             values=request.form.to_dict(),
-            reasons={name: words[:300] for name, words in request.form.items() if name.startswith(REASON_FIELD)},
+            reasons=reasons.given(),
             photos=photos,
             machine=by_code(session, Machine, form.machine.data) if form.machine.data else None,
         )

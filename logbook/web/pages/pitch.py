@@ -13,7 +13,7 @@ from wtforms import BooleanField, DateField, IntegerField, RadioField, SelectFie
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
-from logbook.actions import chartscales, strips, trace
+from logbook.actions import chartscales, printers, strips, trace
 from logbook.actions import pitch as actions
 from logbook.actions.finding import by_code
 from logbook.engine import chart as charts
@@ -25,7 +25,7 @@ from logbook.records.materials import Lot, Material
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.refusals import Refused
 from logbook.rules.signing import UNIT_FIELD, plain_number
-from logbook.web import choices, vdrawing
+from logbook.web import choices, reasons, vdrawing
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
 from logbook.web.gate import the_shop
@@ -75,6 +75,12 @@ class ConditionsForm(BenchForm):
             temperature_c=self.temperature_c.data,
             humidity_percent=self.humidity_percent.data,
         )
+
+
+class TestForm(ConditionsForm):
+    """A new test; what asks, asks for a reason of its own beside it."""
+
+    has_steps = True
 
 
 class CarryForm(ConditionsForm):
@@ -127,10 +133,10 @@ class SlidingForm(BenchForm):
 
 
 class AcceptForm(BenchForm):
-    """Put the fit on record."""
+    """Put the fit on record; what asks, asks for a reason of its own beside it."""
 
+    has_steps = True
     note = StringField("Note", [MAYBE, TextLength(max=300)])
-    reason = StringField("Reason", [MAYBE, TextLength(max=300)])
 
 
 class PlainForm(BenchForm):
@@ -159,19 +165,32 @@ def listing() -> tuple[str, int]:
 @pages.route("/pitch/new", methods=["GET", "POST"])
 def new() -> Response | tuple[str, int]:
     """Start a test under stated conditions."""
-    form = ConditionsForm()
+    form = TestForm()
     with reading() as session:
         form.offer(session)
-    _prefill(form)
+        _prefill(form)
+        findings = _of_printer(session, form)
     if form.validate_on_submit() and (
         done := act(
             form,
-            lambda session, by: actions.start_test(session, by, conditions=form.conditions(session)),
+            lambda session, by: actions.start_test(
+                session, by, conditions=form.conditions(session), reasons=reasons.given()
+            ),
             lambda test: url_for("pitch.test", code=test.code),
         )
     ):
         return done
-    return page("pitch_new.html", form=form, carry=False)
+    return page("pitch_new.html", form=form, carry=False, typed=request.form, **findings)
+
+
+def _of_printer(session: Session, form: ConditionsForm) -> dict[str, object]:
+    """What asks about the printer that is chosen, by itself the first, and where that is mended."""
+    offered = [code for code, _ in form.mode.choices]
+    chosen = form.mode.data if form.mode.data in offered else next(iter(offered), None)
+    if chosen is None:
+        return {"findings": []}
+    mode = by_code(session, PrinterMode, chosen)
+    return {"findings": printers.findings(session, mode), "printer": (mode.machine.name, mode.machine.code)}
 
 
 def _prefill(form: ConditionsForm) -> None:
@@ -195,7 +214,7 @@ def carry() -> Response | tuple[str, int]:
         )
     ):
         return done
-    return page("pitch_new.html", form=form, carry=True)
+    return page("pitch_new.html", form=form, carry=True, findings=[])
 
 
 def _carry(session: Session, by: Actor, form: CarryForm) -> PitchOnRecord:
@@ -413,7 +432,7 @@ def accept(code: str) -> Response | tuple[str, int]:
                 by,
                 test=by_code(session, PitchTest, code),
                 note=form.note.data or "",
-                reason=form.reason.data or "",
+                reasons=reasons.given(),
             ),
             lambda row: url_for("pitch.on_record", code=row.code),
         )

@@ -13,7 +13,7 @@ from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
 from logbook.records.pitch import PitchChart, PitchPhoto
 from logbook.refusals import Refused
-from logbook.web import uploads
+from logbook.web import reasons, uploads
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
 from logbook.web.gate import the_shop
@@ -42,10 +42,10 @@ class PhotographForm(BenchForm):
 
 
 class AcceptForm(BenchForm):
-    """Somebody has looked at the fringes."""
+    """Somebody has looked at the fringes; what asks, asks for a reason of its own beside it."""
 
+    has_steps = True
     note = StringField("Note", [MAYBE, TextLength(max=300)])
-    reason = StringField("Reason", [MAYBE, TextLength(max=300)])
 
 
 @pages.route("/pitch/chart/<code>/photograph", methods=["GET", "POST"])
@@ -114,7 +114,7 @@ def show(code: str) -> BaseResponse | tuple[str, int]:
                 by,
                 photo=by_code(session, PitchPhoto, code),
                 note=form.note.data or "",
-                reason=form.reason.data or "",
+                reasons=reasons.given(),
             ),
             lambda pitch: url_for("pitch.on_record", code=pitch.code),
         )
