@@ -123,7 +123,7 @@ def new_job(session: Session, by: Actor, own_safety: Path, order: Order, wish: J
     _check_quantity(wish.quantity)
     if wish.kind not in JOB_KINDS:
         raise Refused(f"{wish.kind!r} is no kind of job.", field="kind")
-    _check_effect(wish.effect)
+    check_effect(wish.effect)
     count = session.execute(select(func.count(Job.id)).where(Job.order_id == order.id)).scalar_one()
     job = Job(
         order=order,
@@ -153,7 +153,8 @@ def _check_quantity(quantity: object) -> None:
         raise Refused("At least one piece.", field="quantity")
 
 
-def _check_effect(effect: object) -> None:
+def check_effect(effect: object) -> None:
+    """Refused for what is no effect; empty is none that was said."""
     if effect not in ("", *EFFECTS):
         raise Refused(f"{effect!r} is no effect.", field="effect")
 
@@ -175,7 +176,7 @@ def _plain(wish: JobWish) -> dict[str, str]:
 def change_job(session: Session, by: Actor, *, job: Job, changes: dict[str, object]) -> None:
     """Change what a job is to become; once something was interlaced for it, only what the file does not show."""
     _check_quantity(changes.get("quantity", job.quantity))
-    _check_effect(changes.get("effect", job.effect))
+    check_effect(changes.get("effect", job.effect))
     allowed = set(JobWish.__slots__)
     old = {
         name: str(getattr(job, name))

@@ -10,6 +10,9 @@ from logbook.manner import Manner
 from logbook.paper import customer
 from logbook.records.quotes import Quote, QuoteLine
 
+EFFECTS = {"flip": "flip", "depth": "depth", "sequence": "step by step"}
+USES = {"wall": "on a wall", "hand": "in the hand"}
+
 
 def quote_paper(session: Session, desk: Desk, code: str) -> customer.Quote:
     """The paper of a quote."""
@@ -48,4 +51,10 @@ def quote_text(session: Session, quote: Quote, manner: Manner = PLAIN) -> str:
 
 
 def _detail(line: QuoteLine, manner: Manner) -> str:
-    return f"{manner.length(line.width)} × {manner.length(line.height)}, {line.flip}, {line.lens_lot.material.name}"
+    size = f"{manner.length(line.width)} × {manner.length(line.height)}"
+    seen = (EFFECTS.get(line.effect, ""), line.flip, USES.get(line.use, ""), _from(line, manner))
+    return ", ".join([size, *(words for words in seen if words), line.lens_lot.material.name])
+
+
+def _from(line: QuoteLine, manner: Manner) -> str:
+    return f"seen from {manner.length(line.distance)}" if line.distance else ""

@@ -12,7 +12,16 @@ from sqlalchemy.orm import Session
 from logbook.actions.finding import fact, ref
 from logbook.actions.jobs import MaterialChoice, keep_materials
 from logbook.actions.numbers import cents
-from logbook.actions.orders import DEFAULT_BLEED, JobWish, customer_named, hashed, new_job, new_order
+from logbook.actions.orders import (
+    DEFAULT_BLEED,
+    DEFAULT_DISTANCE,
+    JobWish,
+    check_effect,
+    customer_named,
+    hashed,
+    new_job,
+    new_order,
+)
 from logbook.actions.yearend import tax_percent
 from logbook.lengths import Length
 from logbook.manner import Manner, plain
@@ -41,6 +50,9 @@ class LineWish:
     minutes: Decimal = Decimal(0)
     waste_percent: Decimal = DEFAULT_WASTE
     price: Decimal | None = None
+    effect: str = ""
+    use: str = "wall"
+    distance: Length = DEFAULT_DISTANCE
 
 
 def usual_rate(session: Session) -> Decimal | None:
@@ -116,6 +128,7 @@ def take_line_out(session: Session, by: Actor, *, line: QuoteLine) -> None:
 def _new_line(session: Session, quote: Quote, wish: LineWish) -> QuoteLine:
     if wish.lens_lot.material.kind != "lens":
         raise Refused(f"Lot {wish.lens_lot.label} is {wish.lens_lot.material.name}: no lens.", field="lens_lot")
+    check_effect(wish.effect)
     if wish.quantity < 1:
         raise Refused("At least one piece.", field="quantity")
     cost = cost_of(session, wish, quote.hourly_rate)
@@ -125,6 +138,9 @@ def _new_line(session: Session, quote: Quote, wish: LineWish) -> QuoteLine:
         width=wish.width,
         height=wish.height,
         flip=wish.flip,
+        effect=wish.effect,
+        use=wish.use,
+        distance=wish.distance,
         quantity=wish.quantity,
         lens_lot=wish.lens_lot,
         waste_percent=wish.waste_percent,
@@ -160,8 +176,9 @@ def _newest_price(session: Session, kind: str) -> Decimal | None:
 
 
 def _told(row: QuoteLine) -> dict[str, object]:
-    names = ("artwork", "width", "height", "flip", "quantity", "sheets", "minutes", "material", "labour", "price")
-    return {name: str(getattr(row, name)) for name in names}
+    wanted = ("artwork", "width", "height", "flip", "effect", "use", "distance")
+    money = ("quantity", "sheets", "minutes", "material", "labour", "price")
+    return {name: str(getattr(row, name)) for name in (*wanted, *money)}
 
 
 def state(quote: Quote, today: date) -> str:
@@ -254,8 +271,10 @@ def accept_quote(session: Session, by: Actor, own_safety: Path, *, quote: Quote,
 def _job_of(
     session: Session, by: Actor, own_safety: Path, order: Order, line: QuoteLine, more: Acceptance
 ) -> Iterator[str]:
-    same = ("width", "height", "flip", "artwork", "quantity", "price")
-    job = new_job(session, by, own_safety, order, JobWish(**{name: getattr(line, name) for name in same}))
+    same = ("width", "height", "flip", "artwork", "quantity", "price", "effect")
+    # a line of before it was asked says neither
+    said = {name: value for name in ("use", "distance") if (value := getattr(line, name))}
+    job = new_job(session, by, own_safety, order, JobWish(**{name: getattr(line, name) for name in same}, **said))
     yield ref(job)
     # a lens lot that went bad since leaves the materials open, as on any new job
     if more.mode is not None and more.paper is not None and line.lens_lot.set_aside_reason is None:

@@ -56,6 +56,12 @@ class QuoteLine(Coded, Base):
     width: Mapped[Length] = mapped_column(LengthText)
     height: Mapped[Length] = mapped_column(LengthText)
     flip: Mapped[str] = mapped_column(String(20))
+    effect: Mapped[str] = mapped_column(String(20), default="", server_default="")
+    """As of a job; empty where nobody said."""
+    use: Mapped[str] = mapped_column(String(20), default="", server_default="")
+    """As of a job; empty on lines of before it was asked."""
+    distance: Mapped[Length | None] = mapped_column(LengthText)
+    """From the eye to the print; None on lines of before it was asked."""
     quantity: Mapped[int]
     lens_lot_id: Mapped[int] = mapped_column(ForeignKey("lot.id"))
     waste_percent: Mapped[Decimal] = mapped_column(DecimalText)

@@ -27,6 +27,9 @@ def _line(session, **changes):
         "flip": "up-down",
         "quantity": 4,
         "lens_lot": one(session, Lot, label="L-1"),
+        "effect": "depth",
+        "use": "hand",
+        "distance": parse_length("40cm"),
         "minutes": Decimal(90),
     }
     return quotes.LineWish(**{**known, **changes})
@@ -110,6 +113,7 @@ def test_acceptance_makes_the_order_with_a_job_for_each_line(priced):
         assert [job.artwork for job in made.jobs] == ["Two Gulls", "Kite"]
         first = made.jobs[0]
         assert (str(first.width), str(first.height), first.flip) == ("70mm", "8in", "up-down")
+        assert (first.effect, first.use, str(first.distance)) == ("depth", "hand", "40cm")
         assert (first.quantity, first.price, made.jobs[1].price) == (4, Decimal("25.00"), Decimal(33))
         assert made.customer.name == "Pellworm Kites"
         assert jobs.materials_of(session, first).lens_lot.label == "L-1"
@@ -194,7 +198,9 @@ def test_the_customer_reads_prices_and_never_what_it_costs_the_shop(priced):
         text = quotepapers.quote_text(session, _quote(session, code))
         desk = smallpapers.Desk(_nobody(priced), priced.shop.settings.own_safety_path, "http://127.0.0.1/")
         paper = quotepapers.quote_paper(session, desk, code)
-    assert "4 × Two Gulls, 70 mm × 203.2 mm, up-down" in text
+    seen = "70 mm × 203.2 mm, depth, up-down, in the hand, seen from 400 mm"
+    assert f"4 × Two Gulls, {seen}" in text
+    assert seen in paper.lines[0].detail
     assert "25.00 EUR each, 100.00 EUR" in text
     assert "Total: 100.00 EUR" in text
     assert paper.totals == (("Total", "100.00 EUR"),)

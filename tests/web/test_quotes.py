@@ -18,6 +18,9 @@ def _form(office, **changes):
         "width": "70mm",
         "height": "80mm",
         "flip": "left-right",
+        "effect": "sequence",
+        "use": "hand",
+        "distance": "450mm",
         "quantity": "3",
         "lens_lot": lot,
         "waste_percent": "10",
@@ -49,6 +52,8 @@ def test_a_quote_is_given_and_read_on_its_page_and_on_paper(office, desk):
     words = " ".join(texts(paper.data))
     assert "Two Gulls" in words
     assert "2099-01-31" in words
+    for shown in (page, words):
+        assert "step by step, left-right, in the hand, seen from 450 mm" in " ".join(shown.split())
 
 
 def test_accepted_leads_to_the_order_and_back(office, desk):

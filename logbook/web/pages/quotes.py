@@ -15,7 +15,8 @@ from wtforms.validators import NumberRange
 
 from logbook.actions import quotes as actions
 from logbook.actions.finding import by_code
-from logbook.actions.quotepapers import quote_text
+from logbook.actions.orders import DEFAULT_DISTANCE
+from logbook.actions.quotepapers import EFFECTS, USES, quote_text
 from logbook.records.audit import Actor
 from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
@@ -25,7 +26,7 @@ from logbook.web import choices
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
 from logbook.web.gate import actor, own_manner, the_shop
-from logbook.web.pages.orders import FLIP_WORDS, known_names
+from logbook.web.pages.orders import EFFECT_WORDS, FLIP_WORDS, known_names
 
 pages = Blueprint("quotes", __name__)
 PAGE_SIZE = 50
@@ -39,6 +40,14 @@ class LineForm(BenchForm):
     width = LengthField("Finished width", [NEEDED])
     height = LengthField("Finished height", [NEEDED])
     flip = RadioField("Flip", choices=dict(FLIP_WORDS), default="left-right")
+    effect = RadioField("Effect", choices=EFFECT_WORDS, default="flip", validate_choice=False)
+    use = RadioField("Use", choices={"wall": "on a wall", "hand": "in the hand"}, default="wall")
+    distance = LengthField(
+        "Viewing distance",
+        [MAYBE],
+        default=DEFAULT_DISTANCE,
+        description="From the eye to the print where it will hang; 0.6 m is usual.",
+    )
     quantity = IntegerField("Pieces", [NEEDED, NumberRange(min=1, max=1000)], default=1)
     lens_lot = SelectField("Lens", [NEEDED], description="One sheet for each piece, whatever its size.")
     waste_percent = NumberField(
@@ -63,6 +72,9 @@ class LineForm(BenchForm):
             width=self.width.data,
             height=self.height.data,
             flip=self.flip.data,
+            effect=self.effect.data or "",
+            use=self.use.data,
+            distance=self.distance.data or DEFAULT_DISTANCE,
             quantity=self.quantity.data,
             lens_lot=by_code(session, Lot, self.lens_lot.data, field="lens_lot"),
             minutes=self.minutes.data or Decimal(0),
@@ -158,6 +170,8 @@ def _page(code: str, **forms: Any) -> tuple[str, int]:
             quote=found,
             state=actions.state(found, actor().day),
             total=actions.total(found),
+            effects=EFFECTS,
+            uses=USES,
             uncovered=partial(actions.uncovered, manner=own_manner()),
             text=quote_text(session, found, own_manner()),
             accept_form=accept,
