@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TypeVar
 
 from sqlalchemy import select, text
 from sqlalchemy.orm import Session
@@ -16,9 +17,11 @@ from logbook.records.orders import Customer, Job, Order
 from logbook.records.pitch import PitchOnRecord
 from logbook.records.quotes import Quote, QuoteLine
 from logbook.records.search import KINDS, Kind, plain_letters
+from logbook.records.searchjobs import TABLE
 
 MOST = 8
 """Hits of one kind; whoever needs more writes more."""
+Row = TypeVar("Row", bound=Base)
 _MOST_WORDS = 6
 _SHORTEST_START, _SHORTEST_PART = 2, 3
 
@@ -43,8 +46,18 @@ class Group:
 
 def seek(session: Session, words: str) -> list[Group]:
     """Everything that these words find, kind by kind; none for words without a letter or digit."""
-    found = (_group(session, word, kind, words) for word, kind in KINDS.items())
-    return [group for group in found if group is not None]
+    told = [_group(session, word, kind, words) for word, kind in KINDS.items()]
+    found = [group for group in told if group is not None]
+    together = _together(session, words, found) if len(words.split()) > 1 else None
+    return [*found, together] if together else found
+
+
+def _together(session: Session, words: str, found: list[Group]) -> Group | None:
+    """Jobs that have every word somewhere, in their own, order's, customer's or lots' words; none that stands above."""
+    above = {hit.leads_to for group in found for hit in group.hits}
+    ids = _ids_together(session, words)
+    rows = [row for row in _rows(session, Job, ids) if not {ref(row), ref(row.order)} & above]
+    return Group("Jobs with all of these words", tuple(map(_hit, rows)), len(ids) > MOST) if rows else None
 
 
 def _group(session: Session, word: str, kind: Kind, words: str) -> Group | None:
@@ -52,10 +65,15 @@ def _group(session: Session, word: str, kind: Kind, words: str) -> Group | None:
     if not ids:
         return None
     table = _TABLES[word]
-    rows = {row.id: row for row in session.execute(select(table).where(table.id.in_(ids[:MOST]))).scalars()}
-    standing = [rows[one] for one in ids[:MOST] if one in rows]
+    standing = _rows(session, table, ids)
     hits = _of_customers(session, standing) if table is Customer else [_hit(row) for row in standing]
     return Group(_TITLES[word], tuple(hits), len(ids) > MOST) if hits else None
+
+
+def _rows(session: Session, table: type[Row], ids: list[int]) -> list[Row]:
+    """The first of these rows that are there, in their order."""
+    rows = {row.id: row for row in session.execute(select(table).where(table.id.in_(ids[:MOST]))).scalars()}
+    return [rows[one] for one in ids[:MOST] if one in rows]
 
 
 def _ids(session: Session, kind: Kind, words: str) -> list[int]:
@@ -71,11 +89,21 @@ def _ids(session: Session, kind: Kind, words: str) -> list[int]:
     return list(dict.fromkeys(found))
 
 
+def _ids_together(session: Session, words: str) -> list[int]:
+    query = text(f"SELECT rowid FROM {TABLE} WHERE {TABLE} MATCH :match ORDER BY rowid DESC LIMIT :most")  # noqa: S608 - a fixed name
+    asked = {"match": _every_word(re.findall(r"\w+", plain_letters(words))[:_MOST_WORDS]), "most": MOST + 1}
+    return list(session.execute(query, asked).scalars()) if asked["match"] else []
+
+
+def _every_word(typed: list[str]) -> str:
+    return " AND ".join(f'"{word}"{"*" if len(word) >= _SHORTEST_START else ""}' for word in typed)
+
+
 def _matches(kind: Kind, words: str) -> Iterator[tuple[str, str]]:
     """Table and match expression; everything that was typed stands in quotes, so nothing of it is a command."""
     typed = re.findall(r"\w+", plain_letters(words))[:_MOST_WORDS]
     if typed:
-        yield "search_words", " AND ".join(f'"{word}"{"*" if len(word) >= _SHORTEST_START else ""}' for word in typed)
+        yield "search_words", _every_word(typed)
     whole = words.strip().replace('"', "")
     if kind.names and len(whole) >= _SHORTEST_PART and len(typed) > 0:
         run_together = "".join(typed)

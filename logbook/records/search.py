@@ -3,9 +3,10 @@
 Letters that are no accent but another letter (ø, ł, ß) are written as people type them who lack the key.
 
 Triggers and not the acts: whatever writes a row, in whatever transaction, has written the index
-with it, and what is erased is erased here by the same statement. Two tables: ``search_words`` finds
+with it, and what is erased is erased here by the same statement. Three tables: ``search_words`` finds
 beginnings of words whatever their accents (unicode61), ``search_names`` finds any three characters
-inside the names on labels (trigram), above all the last ones of a lot or serial.
+inside the names on labels (trigram), above all the last ones of a lot or serial; ``search_together``
+(see ``searchjobs``) finds a job by words that stand in different rows.
 
 A row's place is its kind's number and its own id, so that one kind is one range of places.
 """
@@ -13,6 +14,8 @@ A row's place is its kind's number and its own id, so that one kind is one range
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, text
+
+from logbook.records import searchjobs
 
 _SHIFT = 1 << 40
 _TYPED_AS = {
@@ -24,6 +27,7 @@ _PLAIN = str.maketrans(_TYPED_AS)
 _TABLES = {
     "search_words": "words, tokenize = 'unicode61 remove_diacritics 2', prefix = '2 3'",
     "search_names": "names, tokenize = 'trigram'",
+    searchjobs.TABLE: searchjobs.COLUMNS,
 }
 
 
@@ -90,7 +94,7 @@ KINDS = {
 
 
 def is_kept(connection: Connection) -> bool:
-    """Whether both tables and every trigger are there as they are meant."""
+    """Whether every table and every trigger are there as they are meant."""
     found = text("SELECT name, sql FROM sqlite_master WHERE name LIKE 'search_%' AND type = 'trigger'")
     return {row.name: row.sql for row in connection.execute(found)} == dict(_triggers()) and _has_tables(connection)
 
@@ -111,13 +115,14 @@ def keep(connection: Connection) -> None:
     for kind in KINDS.values():
         for statement in _into(kind, "row", f" FROM {kind.table} AS row"):
             _run(connection, statement)
+    _run(connection, searchjobs.filled(_plain_sql))
     for _, statement in _triggers():
         _run(connection, statement)
 
 
 def _has_tables(connection: Connection) -> bool:
-    found = text("SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name IN ('search_words', 'search_names')")
-    return bool(connection.execute(found).scalar_one() == len(_TABLES))
+    found = text("SELECT name FROM sqlite_master WHERE type = 'table' AND name LIKE 'search_%'")
+    return set(_TABLES) <= set(connection.execute(found).scalars())
 
 
 def _run(connection: Connection, statement: str) -> None:
@@ -149,14 +154,15 @@ def _triggers() -> list[tuple[str, str]]:
         made.append(_trigger(f"{name}_new", f"AFTER INSERT ON {kind.table}", _into(kind, "NEW")))
         made.append(_trigger(f"{name}_changed", f"AFTER UPDATE OF {', '.join(kind.columns)} ON {kind.table}", changed))
         made.append(_trigger(f"{name}_gone", f"AFTER DELETE ON {kind.table}", _out_of(kind, "OLD")))
+    made.extend(_trigger(*each) for each in searchjobs.triggers(_plain_sql))
     # a name that was erased would linger in older pieces of the index until these are merged
-    merged = ["INSERT INTO search_words(search_words) VALUES ('optimize')"]
+    merged = ["INSERT INTO search_words(search_words) VALUES ('optimize')", searchjobs.OPTIMIZE]
     erased = "AFTER UPDATE OF name, contact ON customer WHEN NEW.name IS NULL AND OLD.name IS NOT NULL"
     # triggers of one event run in no order that could be relied on: take it out here, too
     customer = KINDS["customer"]
-    made.append(
-        _trigger("search_customer_erased", erased, [*_out_of(customer, "OLD"), *_into(customer, "NEW"), *merged])
-    )
+    jobs = searchjobs.again(searchjobs.OF_CUSTOMER, _plain_sql)
+    gone = [*_out_of(customer, "OLD"), *_into(customer, "NEW"), *jobs]
+    made.append(_trigger("search_customer_erased", erased, [*gone, *merged]))
     return made
 
 

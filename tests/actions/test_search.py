@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 from sqlalchemy import text
 
-from logbook.actions import machines, materials, orders, quotes, search
+from logbook.actions import erasing, machines, materials, orders, quotes, search
 from logbook.actions.finding import ref
 from logbook.lengths import parse_length
 from logbook.records import search as index
@@ -104,6 +104,26 @@ def test_every_word_counts(shop):
     assert _found(shop, "brass teapot") == {}
 
 
+def test_words_of_a_customer_an_order_a_job_and_a_lot_find_the_job_that_has_all_of_them(shop):
+    code = shop.order(customer="Łódź Sextants")
+    own = _ref(shop, lambda session: job(session, code))
+
+    def reword(session, by):
+        orders.change_job(session, by, job=job(session, code), changes={"artwork": "Menu card"})
+
+    shop.act(reword)
+    _order(shop, customer="Sextants of Hull", artwork="Poster")
+    for words in ("sextant menu", "menu lodz", "lodz P-1", "menu L-1", "card P1 sext"):
+        assert _found(shop, words) == {"Jobs with all of these words": [own]}, words
+    assert _found(shop, "sextant teapot") == {}
+    shop.act(lambda session, by: erasing.forget_customer(
+            session, by, customer=job(session, code).order.customer, reason="asked"
+        )
+    )
+    assert _found(shop, "sextant menu") == {}
+    assert _found(shop, "menu L-1") == {"Jobs with all of these words": [own]}
+
+
 @pytest.mark.parametrize(
     "words", ["", "  ", '"', "***", '" OR "', "NEAR(a b)", "words:", "-", "'; --", "\x00", "a" * 5000]
 )
@@ -153,7 +173,7 @@ def test_what_is_erased_is_erased_from_the_index_and_its_files(shop):
     assert _found(shop, "zwirbelmann") == {}
     shop.shop.database.close()
     with sqlite3.connect(path) as connection:
-        for table in ("search_words_data", "search_words_content"):
+        for table in (f"search_{name}_{part}" for name in ("words", "together") for part in ("data", "content")):
             rows = connection.execute(f"SELECT * FROM {table}").fetchall()
             assert not [row for row in rows for value in row if b"zwirbel" in _bytes(value).lower()]
     connection.close()

@@ -136,6 +136,9 @@ def questions(jobs: int, chance: random.Random) -> dict[str, list[str]]:
     return {
         "a first name without its accents": [chance.choice(FIRST).translate(plain) for _ in range(60)],
         "a whole name": [f"{chance.choice(FIRST)} {chance.choice(LAST)}" for _ in range(60)],
+        "a customer's word and the job's": [f"{chance.choice(LAST)} {chance.choice(THINGS)}" for _ in range(60)],
+        "the beginnings of both": [f"{chance.choice(LAST)[:3]} {chance.choice(THINGS)[:3]}" for _ in range(60)],
+        "a first name and an order's number": [f"{chance.choice(FIRST)} {number()}" for _ in range(60)],
         "an artwork": [chance.choice(THINGS) for _ in range(60)],
         "the beginning of an artwork": [chance.choice(THINGS)[:3] for _ in range(60)],
         "an order's number": [number() for _ in range(60)],
