@@ -33,12 +33,13 @@ from logbook.rules.gates import Gates
 
 @dataclass(frozen=True, slots=True)
 class Next:
-    """One thing that can go on now, or what it waits for: the customer's word, or a time that is not over."""
+    """One thing that can go on now, or what it waits for: the customer's word, a time that is not over, a doubt."""
 
     words: str
     address: str | None = None
     for_customer: bool = False
     free_at: datetime | None = None
+    held: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,15 +175,32 @@ def _next(session: Session, job: Job, found: _Gathered) -> Iterator[Next]:
         yield Next(_LEFT_OVER.format(job.quantity), f"{url_for('jobs.job', code=job.code)}#prints")
     now = datetime.now(UTC)
     for one in found.standing:
-        free_at = None if one.aside else one.free_at(now)
-        address = url_for("bench.piece" if one.is_print else "bench.sheet", code=one.code)
-        yield Next(f"{one.called}: {_words(session, one, resting=free_at is not None)}", address, free_at=free_at)
+        if not one.aside:
+            free_at = one.free_at(now)
+            does = _words(session, one, resting=free_at is not None)
+            yield Next(f"{one.called}: {does}", _at_the_bench(one), free_at=free_at)
+    yield from _held(job, found.standing)
+
+
+def _at_the_bench(one: benchlist.Standing) -> str:
+    return url_for("bench.piece" if one.is_print else "bench.sheet", code=one.code)
+
+
+def _held(job: Job, standing: Sequence[benchlist.Standing]) -> Iterator[Next]:
+    """One line for all sheets and prints of a job that are held for the same reason."""
+    held: dict[str, list[benchlist.Standing]] = defaultdict(list)
+    for one in standing:
+        if one.aside:
+            held[one.aside].append(one)
+    for why, ones in held.items():
+        if len(ones) == 1:
+            yield Next(f"{ones[0].called}: set aside, {why}", _at_the_bench(ones[0]), held=True)
+        else:
+            yield Next(f"{len(ones)} set aside, {why}", f"{url_for('jobs.job', code=job.code)}#prints", held=True)
 
 
 def _words(session: Session, one: benchlist.Standing, *, resting: bool) -> str:
     """What a sheet or print waits for; one that was overtaken before it was printed says so first."""
-    if one.aside:
-        return f"set aside, {one.aside}"
     if resting:
         return _RESTS[one.stage]
     if one.failed:

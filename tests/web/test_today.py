@@ -69,12 +69,18 @@ def test_ready_reasons_answer_what_is_asked(desk, office):
 
 def test_a_sheet_in_doubt_and_a_lot_that_runs_low_say_so(desk, office):
     office.ready()
+    code = office.ready(quantity=3)
     yesterday = datetime.now(UTC).date() - timedelta(days=1)
     office.act(lambda s, by: materials.set_lot_aside(s, by, lot=one(s, Lot, label="L-1"), reason="hazy") and None)
     changes = {"reorder_level": 50, "expires_on": yesterday}
     office.act(lambda s, by: materials.change_lot(s, by, lot=one(s, Lot, label="A-1"), changes=changes))
-    assert "26-0001-A-S1: set aside, lot L-1: hazy" in _part(desk, "Can go on now")
+    assert "hazy" not in _part(desk, "Can go on now")
+    assert "3 set aside, lot L-1: hazy" in desk.get(f"/job/{code}").get_data(as_text=True)
     low = _part(desk, "Low, held or ending")
+    assert "26-0001-A1 is set aside: lot L-1: hazy" in low
+    assert "26-0002-A: 3 prints are set aside: lot L-1: hazy" in low
+    assert f'/job/{code}#prints"' in desk.get("/").get_data(as_text=True)
+    assert "26-0002-A1" not in low
     assert "A-1: 50 left, order more" in low
     assert f"A-1: ended on {yesterday}" in low
     stock = desk.get("/stock").get_data(as_text=True)

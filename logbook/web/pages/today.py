@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from flask import Blueprint, url_for
-from sqlalchemy import or_, select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
 from logbook.actions import backups, diskuse, prooflinks
@@ -62,7 +62,8 @@ def today() -> tuple[str, int]:
             day=day,
             due=_due(jobs, day),
             answers=prooflinks.answers_since(session, actor().now - prooflinks.NEWS_FOR),
-            go_on=[line for line in lines if not line.next.for_customer and not line.next.free_at],
+            # what is held stands below, once
+            go_on=[line for line in lines if not (line.next.for_customer or line.next.free_at or line.next.held)],
             waiting=waiting,
             resting=resting,
             low=[*_keeping(session), *_low_lots(session, day), *_held(session, day)],
@@ -128,14 +129,24 @@ def _held(session: Session, day: date) -> list[Low]:
         )
         for one in ending
     ]
-    aside = session.execute(
-        select(Print).where(Print.set_aside_reason.is_not(None), PRINT_IS_OPEN)
-    ).scalars()
-    held += [
-        Low(f"{piece.serial} is set aside: {piece.set_aside_reason}", url_for("bench.piece", code=piece.code))
-        for piece in aside
+    return [*held, *_set_aside(session)]
+
+
+def _set_aside(session: Session) -> list[Low]:
+    """One line for all prints of a job that are held for the same reason."""
+    rows = session.execute(
+        select(func.count(), func.min(Print.serial), func.min(Print.code), Print.set_aside_reason, Job.number, Job.code)
+        .join(Job, Print.job_id == Job.id)
+        .where(Print.set_aside_reason.is_not(None), PRINT_IS_OPEN)
+        .group_by(Job.id, Print.set_aside_reason)
+        .order_by(Job.id)
+    )
+    return [
+        Low(f"{serial} is set aside: {why}", url_for("bench.piece", code=piece))
+        if count == 1
+        else Low(f"{number}: {count} prints are set aside: {why}", url_for("jobs.job", code=job) + "#prints")
+        for count, serial, piece, why, number, job in rows
     ]
-    return held
 
 
 def _first_steps(session: Session) -> bool:
