@@ -91,14 +91,14 @@ class BenchWork:
             "trim-width": f"{width}.0",
             "trim-height": f"{height}.2",
             "dwell-bow": "0.4",
-            "print-scale": "100",
+            **(_as_drawn(subjects[0]) if stage == "print" else {}),
         }
         bench.sign_stage(
             session,
             by,
             subjects=subjects,
             stage=stage,
-            signature=bench.Signature(values=values, machine=tool, reason="as agreed"),
+            signature=bench.Signature(values=values, machine=tool),
         )
 
     def _tap(self, session: Session, by: Actor, waiting: list[Sheet]) -> None:
@@ -123,7 +123,6 @@ class BenchWork:
                     "inspect-bubbles": "0",
                     "inspect-result": result,
                 },
-                reason="" if result == "passed" else "ghosting too strong",
             ),
         )
 
@@ -141,3 +140,9 @@ class BenchWork:
             ),
         )
         bench.sign_stage(session, by, subjects=waiting, stage=stage, signature=bench.Signature(values={}))
+
+
+def _as_drawn(sheet: Sheet) -> dict[str, str]:
+    """The scale bar measured as long as it is in the file; nothing where the sheet has none."""
+    step = next(one for one in bench.stage_definition(sheet).steps if one.key == "print-scale")
+    return {} if step.low is None or step.high is None else {step.key: str((step.low + step.high) / 2)}

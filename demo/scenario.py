@@ -99,8 +99,11 @@ def _tell(diary: Diary) -> None:
         told["copies"].start + timedelta(hours=75),
         "replace",
         "diagonal bands: skew at the rollers",
+        cause="L1",
     )
-    decide(diary, told["conceded"], ends, "concession", "the customer has seen it and takes it as it is")
+    word = "On the telephone: leave it as it is, it hangs high up."
+    why = "a faint ghost in the lower third; the customer has seen it"
+    decide(diary, told["conceded"], ends, "concession", why, cause="E2", word=word)
     half_done(diary, told["half done"], "trim")
     quoting.quoted(diary)
     measuring.withdraw(diary, ends + timedelta(minutes=5))

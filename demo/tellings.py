@@ -192,12 +192,14 @@ class Telling(BenchWork):
         sheets.start_sheets(session, by, run=run, count=self.plan.quantity)
 
 
-def decide(diary: Diary, telling: Telling, when: datetime, kind: str, reason: str) -> None:
-    """What becomes of the piece that failed its inspection."""
+def decide(
+    diary: Diary, telling: Telling, when: datetime, kind: str, reason: str, *, cause: str = "", word: str = ""
+) -> None:
+    """What becomes of the piece that failed its inspection; of a concession, the customer's word."""
 
     def verdict(session: Session, by: Actor) -> None:
         failed = [piece for piece in telling.pieces(session, "inspect") if leaving.failed_inspection(session, piece)]
-        leaving.decide(session, by, piece=failed[0], kind=kind, reason=reason)
+        leaving.decide(session, by, piece=failed[0], kind=kind, reason=reason, cause=cause, word=word)
 
     diary.act(when, OWNER, verdict)
 

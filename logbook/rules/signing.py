@@ -68,8 +68,12 @@ _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)", re.ASCII)
 
 
 def outside_limits(stage: Stage, values: Mapping[str, str]) -> list[Finding]:
-    """An ask for each number outside its limits; what is no number is refused where it is recorded."""
-    found = []
+    """An ask for each number outside its limits; what is no number is refused where it is recorded.
+
+    A note where the inspection fails by it: such a piece does not go on, so that nobody has to say why it may.
+    """
+    found: list[Finding] = []
+    fails = values.get("inspect-result") == "failed"
     for step in stage.steps:
         number = plain_number(values.get(step.key, "")) if step.record == "number" else None
         if number is None:
@@ -77,7 +81,8 @@ def outside_limits(stage: Stage, values: Mapping[str, str]) -> list[Finding]:
         aimed = in_unit(step, typed_unit(step, values))
         if not is_within(aimed, number):
             sentence = f"{step.text} {number} {aimed.unit} is outside {limits(aimed)}."
-            found.append(ask(f"limit: {step.key}", sentence, about=step.text.rstrip(".")))
+            rule = f"limit: {step.key}"
+            found.append(note(rule, sentence) if fails else ask(rule, sentence, about=step.text.rstrip(".")))
     return found
 
 

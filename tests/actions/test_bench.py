@@ -1,6 +1,7 @@
 """The bench: what is asked before the rollers, who may stand there, what a jam ends."""
 
 from datetime import date, timedelta
+from functools import partial
 
 import pytest
 from sqlalchemy import select
@@ -229,10 +230,15 @@ def test_a_number_outside_its_limits_asks_for_a_reason_and_a_word_is_no_number(s
     for wrong in ("much", "nan", "inf"):
         with pytest.raises(Refused):
             _inspect(shop, code, reason="really", **{"inspect-ghosting": wrong})
+    # a piece that fails by it goes nowhere: nothing is asked
+    shop.sign(code, "inspect", values={"inspect-result": "failed", "inspect-ghosting": "4"})
+    rework = partial(leaving.decide, kind="rework", reason="wiped")
+    shop.act(lambda session, by: rework(session, by, piece=prints(session, code)[0]))
     _inspect(shop, code, reason="the customer likes it", **{"inspect-ghosting": "2"})
-    row = shop.read(lambda session: one(session, StepRecord, step_key="inspect-sign"))
-    assert row.reason == "the customer likes it"
-    assert "outside" in row.notes
+    signed = select(StepRecord).where(StepRecord.step_key == "inspect-sign").order_by(StepRecord.id)
+    failed, passed = shop.read(lambda session: list(session.execute(signed).scalars()))
+    assert (failed.reason, passed.reason) == ("", "the customer likes it")
+    assert all("outside" in row.notes for row in (failed, passed))
 
 
 def test_a_scrapped_piece_neither_holds_up_nor_follows_the_others_on_its_sheet(shop):

@@ -129,7 +129,9 @@ def test_of_five_copies_one_failed_and_was_replaced_from_the_same_run(demo):
 
 def test_it_shows_a_concession_a_sample_and_a_half_done_job(demo):
     with demo.database.reading() as session:
-        assert session.execute(select(Verdict).where(Verdict.kind == "concession")).scalars().first() is not None
+        verdicts = {one.kind: one for one in session.execute(select(Verdict)).scalars()}
+        assert {kind: one.cause for kind, one in verdicts.items()} == {"replace": "L1", "concession": "E2"}
+        assert "leave it as it is" in verdicts["concession"].word.words
         assert session.execute(select(Run).where(Run.sample)).scalars().first() is not None
         midway = session.execute(select(Job).where(Job.entered_at_stage.is_not(None))).scalars().one()
         piece = session.execute(select(Print).where(Print.job_id == midway.id)).scalars().one()
