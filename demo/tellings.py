@@ -135,7 +135,7 @@ class Telling(BenchWork):
         if not self.plan.customer:
             return
         with self.diary.shop.database.reading() as session:
-            draft = proofs.draw(self.diary.shop.store, self.job(session))
+            draft = proofs.drawing(self.diary.shop.store, self.job(session))()
         self.diary.act(
             at, OPERATOR, lambda session, by: proofs.keep_proof(session, by, job=self.job(session), draft=draft)
         )

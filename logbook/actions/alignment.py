@@ -1,12 +1,18 @@
 """Laying a job's pictures over each other: each is moved by dots of the print until its key points match."""
 
+from collections.abc import Callable
+from functools import partial
+
+from PIL import Image
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
 from logbook.actions.machines import dots_per_inch
+from logbook.engine import proofing
 from logbook.engine.plan import NO_SHIFT, Shift
 from logbook.lengths import INCH_IN_MM
 from logbook.records.audit import Act, Actor, record
+from logbook.records.files import FileStore
 from logbook.records.machines import PrinterMode
 from logbook.records.orders import Picture, PictureShift
 from logbook.refusals import Refused
@@ -65,6 +71,26 @@ def shift_dots(picture: Picture, mode: PrinterMode) -> Shift:
     """The same in dots of a printer's mode; parts of a dot where it is not the mode it was laid in."""
     right, down = shift_in(picture)
     return right * dots_per_inch(mode.dpi_across), down * dots_per_inch(mode.dpi_down)
+
+
+def on_piece(
+    picture: Picture, store: FileStore, *, long_side: int, fit: str | None = None, shift: Shift | None = None
+) -> Callable[[], Image.Image]:
+    """What draws a picture as it will stand on the finished piece, by its own fit and shift where none is given.
+
+    Called when the database is closed: drawing takes its time, and a reader keeps writers waiting.
+    """
+    job = picture.job
+    return partial(
+        proofing.framed,
+        store.path(picture.preview.sha256),
+        width=job.width.mm,
+        height=job.height.mm,
+        bleed=job.bleed.mm,
+        fit=fit or job.fit,
+        long_side=long_side,
+        shift=shift_mm(picture) if shift is None else shift,
+    )
 
 
 def is_moved(picture: Picture) -> bool:

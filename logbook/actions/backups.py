@@ -1,6 +1,6 @@
 """Keeping the shop's record safe: what the owner set up, what is due, what was done and whether it was good."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from pathlib import Path
 
@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from logbook.actions.finding import fact, ref
 from logbook.manner import counted
 from logbook.records.audit import Act, Actor, record
-from logbook.records.backup import KEEP, Made
+from logbook.records.backup import KEEP, BackupWish, Made, mount_of
 from logbook.records.keeping import KeepingRun
 from logbook.records.orders import Order
 from logbook.records.people import ShopFact
@@ -24,7 +24,7 @@ LIMIT_DAYS = 3
 KINDS = {"backup": "backup", "trial": "restore trial", "check": "check of the record"}
 STOPPED, LEFT = "Stopped by hand.", "The machine or its worker stopped meanwhile."
 _KEYS = {"folder": "backup folder", "closing": "backup time", "keep": "backups kept", "limit_days": "backup limit",
-         "with_interlaced": "backup of interlaced files"}  # fmt: skip
+         "with_interlaced": "backup of interlaced files", "mount": "backup mount"}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +39,13 @@ class Setup:
     keep: int = KEEP
     limit_days: int = LIMIT_DAYS
     with_interlaced: bool = False
+    mount: Path | None = None
+    """Where the stick or disk was mounted that held the folder when it was set up; None for the machine's own."""
+
+    def wish(self, folder: Path) -> BackupWish:
+        """A backup into this folder; of what stands on the stick that was set up, only while it is mounted."""
+        mount = self.mount if self.mount in (folder, *folder.parents) else None
+        return BackupWish(folder, self.keep, self.with_interlaced, mount)
 
 
 def setup(session: Session) -> Setup:
@@ -50,23 +57,28 @@ def setup(session: Session) -> Setup:
         keep=int(told["keep"] or KEEP),
         limit_days=int(told["limit_days"] or LIMIT_DAYS),
         with_interlaced=told["with_interlaced"] == "yes",
+        mount=Path(told["mount"]) if told["mount"] else None,
     )
 
 
 def set_up(session: Session, by: Actor, *, data: Path, wanted: Setup) -> None:
     """Write down where and when; Refused for a folder that is not there or lies in the data folder."""
+    known = setup(session)
     if wanted.folder is not None:
         _check_folder(wanted.folder, data)
-    old, new = _plain(setup(session)), _plain(wanted)
+        # set up anew while the stick is out, the same folder is still the stick's
+        mount = known.mount if wanted.folder == known.folder and known.mount else mount_of(wanted.folder)
+        wanted = replace(wanted, mount=mount)
+    old, new = _plain(known), _plain(wanted)
     changed = {name: value for name, value in new.items() if value != old[name]}
     if not changed:
         return
     for name, value in changed.items():
-        known = session.execute(select(ShopFact).where(ShopFact.key == _KEYS[name])).scalar_one_or_none()
-        if known is None:
+        row = session.execute(select(ShopFact).where(ShopFact.key == _KEYS[name])).scalar_one_or_none()
+        if row is None:
             session.add(ShopFact(key=_KEYS[name], value=value))
         else:
-            known.value = value
+            row.value = value
     record(session, by, Act("backup set up", ["shop:backup"], old={name: old[name] for name in changed}, new=changed))
 
 
@@ -85,6 +97,7 @@ def _plain(wanted: Setup) -> dict[str, str]:
         "keep": str(wanted.keep),
         "limit_days": str(wanted.limit_days),
         "with_interlaced": "yes" if wanted.with_interlaced else "",
+        "mount": str(wanted.mount or ""),
     }
 
 

@@ -1,16 +1,18 @@
 """Papers: what the shop knows, gathered for printing. The paper room turns it into HTML and PDF."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from io import BytesIO
 from pathlib import Path
 
+from PIL import Image
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from logbook.actions import bench, jobs, machines, printers, travellernumbers
-from logbook.actions.alignment import shift_mm
+from logbook.actions.alignment import on_piece
 from logbook.actions.finding import fact, ref
 from logbook.actions.pictures import current
 from logbook.actions.sheets import MOUNT_ONLY, without_run
@@ -42,13 +44,17 @@ without a source; the machine maker's manual comes first."""
 
 @dataclass(frozen=True, slots=True)
 class Gathered:
-    """A traveller ready to be rendered: its view and the picture bytes it links to."""
+    """A traveller ready to be rendered: its view and what draws the pictures it links to, by asset name."""
 
     view: views.Traveller
-    assets: dict[str, bytes]
+    pictures: dict[str, Callable[[], bytes]]
     revision: int
     head: Head
     """The trail's head that the paper shows."""
+
+    def assets(self) -> dict[str, bytes]:
+        """The pictures' bytes, drawn now: when the database is closed."""
+        return {name: draw() for name, draw in self.pictures.items()}
 
 
 def traveller(
@@ -68,7 +74,7 @@ def traveller(
     sheets = list(dict.fromkeys(piece.sheet for piece in prints))
     runs = list(dict.fromkeys(sheet.run for sheet in sheets if sheet.run)) or ([run] if run else [])
     revision = _next_revision(session, job)
-    assets = thumbnails(job, store)
+    pictures = thumbnails(job, store)
     newest, steps = head(session), travellernumbers.own_steps(step_list(job.step_list), manner)
     pitch, numbers = (
         travellernumbers.shared([travellernumbers.made(job, sheet, manner=manner) for sheet in sheets])
@@ -95,7 +101,7 @@ def traveller(
         due=f"{job.order.due_on:%Y-%m-%d}" if job.order.due_on else "",
         quantity=str(job.quantity),
         banners=_banners(job, prints),
-        pictures=tuple(views.Thumbnail(number, name) for number, name in enumerate(assets, start=1)),
+        pictures=tuple(views.Thumbnail(number, name) for number, name in enumerate(pictures, start=1)),
         numbers=numbers,
         sheets=tuple(_sheet_columns(job, sheets, numbers, address, manner)),
         pieces=tuple(_piece_column(piece, address) for piece in prints),
@@ -108,7 +114,7 @@ def traveller(
         local_rule=fact(session, "local rule"),
         limits=travellernumbers.limits_of(steps, job, run, manner),
     )
-    return Gathered(view, assets, revision, newest)
+    return Gathered(view, pictures, revision, newest)
 
 
 def _next_revision(session: Session, job: Job) -> int:
@@ -134,20 +140,14 @@ def open_jobs(session: Session) -> list[Job]:
     return list(rows.scalars())
 
 
-def thumbnails(job: Job, store: FileStore) -> dict[str, bytes]:
-    """Small JPEG views of a job's pictures as they will stand on the piece, by asset name in play order."""
+def thumbnails(job: Job, store: FileStore) -> dict[str, Callable[[], bytes]]:
+    """What draws small JPEG views of a job's pictures as they will stand on the piece, by asset name in play order."""
+
+    def drawn(view: Callable[[], Image.Image]) -> bytes:
+        return proofing.jpeg(view())
+
     return {
-        f"view-{number}": proofing.jpeg(
-            proofing.framed(
-                store.path(picture.preview.sha256),
-                width=job.width.mm,
-                height=job.height.mm,
-                bleed=job.bleed.mm,
-                fit=job.fit,
-                long_side=THUMBNAIL_LONG_SIDE,
-                shift=shift_mm(picture),
-            )
-        )
+        f"view-{number}": partial(drawn, on_piece(picture, store, long_side=THUMBNAIL_LONG_SIDE))
         for number, picture in enumerate(current(job), start=1)
     }
 

@@ -7,7 +7,7 @@ from io import BytesIO
 
 from sqlalchemy.orm import Session
 
-from logbook.actions.alignment import is_moved, shift_in, shift_mm
+from logbook.actions.alignment import is_moved, on_piece, shift_in
 from logbook.actions.finding import ref
 from logbook.actions.pictures import current
 from logbook.engine import proofing
@@ -28,29 +28,24 @@ class Draft:
     page: tuple[str, int] | None
 
 
-def draw(store: FileStore, job: Job, *, page: Callable[[list[bytes]], bytes] | None = None) -> Draft:
-    """Draw the proof's files from the previews.
+def drawing(store: FileStore, job: Job, *, page: Callable[[list[bytes]], bytes] | None = None) -> Callable[[], Draft]:
+    """What draws the proof's files from the previews, to be called when the database is closed.
 
     ``page`` makes the one-page PDF from the views (JPEG bytes in play order).
     """
     pictures = current(job)
     if len(pictures) < 2:
         raise Refused("A proof needs at least two pictures.", field="pictures")
-    frames = [
-        proofing.framed(
-            store.path(picture.preview.sha256),
-            width=job.width.mm,
-            height=job.height.mm,
-            bleed=job.bleed.mm,
-            fit=job.fit,
-            long_side=proofing.PROOF_LONG_SIDE,
-            shift=shift_mm(picture),
-        )
-        for picture in pictures
-    ]
-    moving = store.put(BytesIO(proofing.animation(frames)))
-    sheet = store.put(BytesIO(page([proofing.jpeg(frame) for frame in frames]))) if page else None
-    return Draft(" ".join(picture.file.sha256 for picture in pictures), specification(job), moving, sheet)
+    views = [on_piece(picture, store, long_side=proofing.PROOF_LONG_SIDE) for picture in pictures]
+    hashes, agreed = " ".join(picture.file.sha256 for picture in pictures), specification(job)
+
+    def draw() -> Draft:
+        frames = [view() for view in views]
+        moving = store.put(BytesIO(proofing.animation(frames)))
+        sheet = store.put(BytesIO(page([proofing.jpeg(frame) for frame in frames]))) if page else None
+        return Draft(hashes, agreed, moving, sheet)
+
+    return draw
 
 
 def specification(job: Job) -> str:

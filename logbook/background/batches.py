@@ -93,7 +93,7 @@ def _one(shop: Shop, wish: _Wish, job_id: int, writer: PdfWriter, *, part: float
         batch = session.get_one(TravellerBatch, wish.batch_id)
         gathered = _gathered(shop, session, batch, session.get_one(Job, job_id))
     try:
-        pdf = papers.store_pdf(shop.store, writer.pdf(traveller_html(gathered.view, page=wish.page), gathered.assets))
+        pdf = papers.store_pdf(shop.store, writer.pdf(traveller_html(gathered.view, page=wish.page), gathered.assets()))
     except Refused as refusal:
         trouble, pdf = f"{gathered.view.job}: {refusal.sentence}", None
     with shop.database.writing() as session:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from logbook.actions import backups, verifying
 from logbook.actions.restoring import bring_back
 from logbook.background.compute import worker_actor
-from logbook.records.backup import BackupWish, Progress, back_up
+from logbook.records.backup import Progress, back_up
 from logbook.records.manifest import newest_in
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
@@ -91,8 +91,7 @@ def _backup(shop: Shop, progress: Progress) -> tuple[int, int, str]:
         wanted = backups.setup(session)
     if wanted.folder is None:
         raise Refused("Nobody has said where backups go.")
-    wish = BackupWish(wanted.folder, wanted.keep, wanted.with_interlaced)
-    made = back_up(shop, wish, now=worker_actor().now, progress=progress)
+    made = back_up(shop, wanted.wish(wanted.folder), now=worker_actor().now, progress=progress)
     return made.size, made.manifest.anchor.entries, backups.made_words(made)
 
 

@@ -1,6 +1,7 @@
 """``logbook backup``, ``verify-backup``, ``restore`` and ``export``: nothing of the shop is lost with one disk."""
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -54,7 +55,8 @@ def _wish(shop: Shop, folder: Path | None, keep: int | None, *, with_interlaced:
         raise Refused("Say into which folder: 'logbook backup FOLDER'; or set one up on the shop's status page.")
     if folder is None and not where.is_dir():  # a stick that is not in its place must not become a folder of the disk
         raise Refused(f"The folder for backups, {where}, is not there; put the stick in, or say another one.")
-    return BackupWish(where, keep or known.keep, with_interlaced or (folder is None and known.with_interlaced))
+    with_interlaced = with_interlaced or (folder is None and known.with_interlaced)
+    return replace(known.wish(where.absolute()), keep=keep or known.keep, with_interlaced=with_interlaced)
 
 
 def at_the_machine() -> Actor:

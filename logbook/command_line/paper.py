@@ -36,7 +36,7 @@ def travellers(out: Path, data: Path, page: str, address: str) -> None:
         ]
     if not gathered:
         raise Refused("No job is open.")
-    written = [(traveller_html(one.view, page=page), one.assets) for one in gathered]
+    written = [(traveller_html(one.view, page=page), one.assets()) for one in gathered]
     with PdfWriter() as writer:
         out.write_bytes(pdf_of_many(written, writer=writer, progress=_counted(shown("Writing travellers"))))
     click.echo(f"{len(written)} {'traveller' if len(written) == 1 else 'travellers'} in {out}")

@@ -51,6 +51,8 @@ class BackupWish:
     folder: Path
     keep: int = KEEP
     with_interlaced: bool = False
+    mount: Path | None = None
+    """What must be mounted there, before the first byte and after the last; None: nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,10 +113,28 @@ def _check_destination(shop: Shop, wish: BackupWish) -> None:
         raise Refused("At least one backup is kept.", field="keep")
     if not wish.folder.is_dir():
         raise Refused(f"The folder {wish.folder} is not there; is the stick in?", field="folder")
+    _expect_mounted(wish)
     place, data = wish.folder.resolve(), shop.settings.data.resolve()
     if place == data or data in place.parents:
         raise Refused(
             "A backup inside the data folder would be lost with it; choose a folder elsewhere.", field="folder"
+        )
+
+
+def mount_of(folder: Path) -> Path | None:
+    """The stick or disk on which a folder lies, by its mount point; None for the machine's own disk."""
+    place = folder.absolute()
+    found = next(one for one in (place, *place.parents) if os.path.ismount(one))
+    return None if found == found.parent else found
+
+
+def _expect_mounted(wish: BackupWish) -> None:
+    """A stick that is not in leaves an empty folder behind, which would take a backup without a word."""
+    if wish.mount is not None and not os.path.ismount(wish.mount):
+        raise Refused(
+            f"Nothing is mounted at {wish.mount} any more; put the stick in. No backup was made, and earlier ones are "
+            "as they were.",
+            field="folder",
         )
 
 
@@ -144,6 +164,7 @@ def _to_folder(shop: Shop, snapshot: Path, work: _Work, now: datetime) -> Made:
             kept = [(row.sha256, row.size, row.kind) for row in session.execute(_STANDING)]
     except (DatabaseError, ValueError) as error:
         raise Refused(_not_sound(f"its database cannot be read: {getattr(error, 'orig', error)}")) from None
+    _expect_mounted(work.wish)
     _tidy(work.wish.folder)
     make_folder(work.unfinished)
     try:
@@ -152,7 +173,7 @@ def _to_folder(shop: Shop, snapshot: Path, work: _Work, now: datetime) -> Made:
         shutil.rmtree(work.unfinished, ignore_errors=True)
         raise
     backup = _finish(work, made)
-    _check_whole(backup, made)
+    _check_whole(backup, made, work.wish)
     removed = _let_old_ones_go(work.wish)
     same = work.wish.folder.stat().st_dev == shop.settings.data.stat().st_dev
     return Made(backup, made, work.copied, work.copied_bytes, tuple(removed), same)
@@ -316,8 +337,13 @@ def _finish(work: _Work, made: Manifest) -> Path:
     return backup
 
 
-def _check_whole(backup: Path, made: Manifest) -> None:
+def _check_whole(backup: Path, made: Manifest, wish: BackupWish) -> None:
     """A stick that is pulled out leaves its empty place behind, where writing goes on without an error."""
+    try:
+        _expect_mounted(wish)
+    except Refused:
+        shutil.rmtree(backup, ignore_errors=True)
+        raise
     for item in made.items:
         path = made.lies_at(backup, item)
         if not path.is_file() or path.stat().st_size != item.size:

@@ -6,7 +6,10 @@ ours): an apostrophe before it makes it plain text. Texts that begin with an
 apostrophe get one more, so that taking one away is right for all.
 """
 
+import re
+
 DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "\0", "'")
+_NUMBER = re.compile(r"-?\d+(\.\d+)?", re.ASCII)
 
 
 def harmless(value: str | None) -> str:
@@ -14,6 +17,12 @@ def harmless(value: str | None) -> str:
     if value is None:
         return ""
     return f"'{value}" if not value or value.startswith(DANGEROUS) else value
+
+
+def shown(value: object) -> str:
+    """Anything as a cell that people count with: numbers stay numbers, texts are harmless, nothing is empty."""
+    text = "" if value is None else str(value)
+    return text if not text or _NUMBER.fullmatch(text) else harmless(text)
 
 
 def meant(cell: str) -> str | None:

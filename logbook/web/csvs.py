@@ -2,19 +2,11 @@
 
 import csv
 import io
-import re
 from collections.abc import Iterable, Sequence
 
 from flask import Response
 
-_RUNS = ("=", "+", "-", "@", "\t", "\r", "\x00")
-_NUMBER = re.compile(r"-?\d+(\.\d+)?")
-
-
-def cell(value: object) -> str:
-    """A value as text; an apostrophe stands before what a spreadsheet might take for a formula."""
-    text = "" if value is None else str(value)
-    return f"'{text}" if text.startswith(_RUNS) and not _NUMBER.fullmatch(text) else text
+from logbook.records.cells import shown
 
 
 def told(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
@@ -22,7 +14,7 @@ def told(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     out = io.StringIO()
     written = csv.writer(out)
     written.writerow(head)
-    written.writerows([cell(value) for value in row] for row in rows)
+    written.writerows([shown(value) for value in row] for row in rows)
     return out.getvalue()
 
 

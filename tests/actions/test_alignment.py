@@ -79,7 +79,7 @@ def test_the_customer_is_asked_anew_when_a_picture_was_moved_after_the_proof(sho
     before = shop.read(lambda session: job(session, code).proofs[-1].animation.sha256)
     _move(shop, code, 40, 0)
     assert not shop.read(lambda session: proofs.is_current(job(session, code).proofs[-1]))
-    draft = shop.read(lambda session: proofs.draw(shop.shop.store, job(session, code)))
+    draft = shop.read(lambda session: proofs.drawing(shop.shop.store, job(session, code))())
     assert draft.animation[0] != before
     _move(shop, code, 0, 0)
     assert shop.read(lambda session: proofs.is_current(job(session, code).proofs[-1]))

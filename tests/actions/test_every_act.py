@@ -529,7 +529,7 @@ def _office(told: Story) -> str:
             and None
         ),
     )
-    draft = told.shop.read(lambda session: proofs.draw(told.shop.shop.store, job(session, code)))
+    draft = told.shop.read(lambda session: proofs.drawing(told.shop.shop.store, job(session, code))())
     told.tell(
         "proofs.keep_proof", lambda session, by: proofs.keep_proof(session, by, job=job(session, code), draft=draft)
     )

@@ -1,5 +1,6 @@
 """What the owner sets up for backups, what is due when, and what the today page says of it."""
 
+import os
 from datetime import UTC, datetime, time
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from logbook.actions.restoring import bring_back
 from logbook.background import keeping
 from logbook.background.keeping import keep_safe
 from logbook.records.audit import newest
-from logbook.records.backup import back_up
+from logbook.records.backup import BackupWish, back_up, mount_of
 from logbook.records.keeping import KeepingRun
 from logbook.records.manifest import backups_in
 from logbook.refusals import Refused
@@ -53,7 +54,39 @@ def _at(shop, day, hour):
 
 def test_what_was_set_up_is_read_again(shop, stick):
     _set_up(shop, stick, closing=time(18, 30), keep=5, limit_days=2, with_interlaced=True)
-    assert shop.read(backups.setup) == backups.Setup(stick, time(18, 30), 5, 2, True)
+    assert shop.read(backups.setup) == backups.Setup(stick, time(18, 30), 5, 2, True, mount_of(stick))
+
+
+def test_what_stood_on_a_stick_is_never_written_into_its_empty_place(shop, stick, monkeypatch):
+    mounted = {"/", str(stick)}
+    monkeypatch.setattr(os.path, "ismount", lambda place: str(place) in mounted)
+    (stick / "logbook").mkdir()
+    _set_up(shop, stick / "logbook")
+    mounted.discard(str(stick))
+    _set_up(shop, stick / "logbook", keep=3)  # another number, while the stick is out, makes it no folder of the disk
+    wish = shop.read(backups.setup).wish(stick / "logbook")
+    with pytest.raises(Refused, match="put the stick in"):
+        back_up(shop.shop, wish, now=datetime.now(UTC))
+    assert list((stick / "logbook").iterdir()) == []
+    mounted.add(str(stick))
+    assert back_up(shop.shop, wish, now=datetime.now(UTC)).backup.is_dir()
+
+
+def test_a_stick_that_goes_before_the_first_byte_leaves_no_backup(shop, stick, monkeypatch):
+    from logbook.records import backup
+
+    monkeypatch.setattr(os.path, "ismount", lambda place: str(place) in mounted)
+    for taken_out_at in ("_readable", "_finish"):  # before anything is written, and when all of it is
+        mounted, real = {"/", str(stick)}, getattr(backup, taken_out_at)
+
+        def taken_out(*told, gone=mounted, real=real):
+            gone.discard(str(stick))
+            return real(*told)
+
+        monkeypatch.setattr(backup, taken_out_at, taken_out)
+        with pytest.raises(Refused, match="put the stick in"):
+            back_up(shop.shop, BackupWish(stick, mount=stick), now=datetime.now(UTC))
+        assert backups_in(stick) == []
 
 
 @pytest.mark.parametrize("folder", ["nowhere/at/all", "data", "data/files"])

@@ -279,7 +279,7 @@ def test_a_change_is_told_in_words_and_the_last_word_counts(shop, code):
 def test_a_new_proof_waits_for_its_own_answer(shop, code):
     assert _about_now(shop, code) == ("none", True)
     shop.approve(code)
-    draft = shop.read(lambda session: proofs.draw(shop.shop.store, job(session, code)))
+    draft = shop.read(lambda session: proofs.drawing(shop.shop.store, job(session, code))())
     shop.act(lambda session, by: proofs.keep_proof(session, by, job=job(session, code), draft=draft))
     assert _about_now(shop, code) == ("waiting", True)
 
@@ -298,7 +298,7 @@ def test_a_proof_shows_every_picture_in_turn(shop, code):
 def test_one_picture_is_no_proof(shop, code):
     shop.act(lambda session, by: pictures.remove_picture(session, by, picture=pictures.current(job(session, code))[0]))
     with pytest.raises(Refused, match="at least two pictures"):
-        shop.read(lambda session: proofs.draw(shop.shop.store, job(session, code)))
+        shop.read(lambda session: proofs.drawing(shop.shop.store, job(session, code))())
 
 
 def test_every_job_keeps_the_step_list_it_began_with(shop):

@@ -188,8 +188,7 @@ SIGNS = ("=", "+", "-", "@", "\t", "\r", "\0")
 
 @contextmanager
 def _as_they_are(_ground: Ground):
-    text = mock.patch.object(cells, "harmless", lambda value: value or "")
-    with text, mock.patch.object(csvs, "cell", lambda value: "" if value is None else str(value)):
+    with mock.patch.object(cells, "harmless", lambda value: value or ""):
         yield
 
 

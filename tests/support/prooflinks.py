@@ -21,7 +21,7 @@ def turn_on(shop: SmallShop, address: str = PUBLIC) -> None:
 
 def prove(shop: SmallShop, code: str) -> None:
     """The next proof of a job."""
-    draft = shop.read(lambda session: proofs.draw(shop.shop.store, job(session, code)))
+    draft = shop.read(lambda session: proofs.drawing(shop.shop.store, job(session, code))())
     shop.act(lambda session, by: proofs.keep_proof(session, by, job=job(session, code), draft=draft) and None)
 
 

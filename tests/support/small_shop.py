@@ -128,7 +128,7 @@ class SmallShop:
 
     def approve(self, code: str) -> None:
         """Proof and the customer's word."""
-        draft = self.read(lambda session: proofs.draw(self.shop.store, job(session, code)))
+        draft = self.read(lambda session: proofs.drawing(self.shop.store, job(session, code))())
         self.act(lambda session, by: proofs.keep_proof(session, by, job=job(session, code), draft=draft))
         self.act(
             lambda session, by: proofs.record_answer(

@@ -127,7 +127,7 @@ def _choose_materials(code: str, session: Any, by: Actor) -> None:
 
 
 def _make_proof(shop: SmallShop, code: str) -> None:
-    draft = shop.read(lambda session: proofs.draw(shop.shop.store, job(session, code)))
+    draft = shop.read(lambda session: proofs.drawing(shop.shop.store, job(session, code))())
     shop.act(lambda session, by: proofs.keep_proof(session, by, job=job(session, code), draft=draft))
 
 

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logbook.actions import people
+from logbook.records import cells
 from logbook.web import csvs, plots
 from logbook.web.app import create_app
 from logbook.web.gate import COOKIE
@@ -101,9 +102,9 @@ def test_no_number_beside_a_plot_loses_a_digit(least, most):
 
 @pytest.mark.parametrize("value", ["-1.5", "-3", "12.00"])
 def test_plain_numbers_stay_numbers(value):
-    assert csvs.cell(value) == value
+    assert cells.shown(value) == value
 
 
 @pytest.mark.parametrize("value", ["-1+cmd", "-2e5", "\x00=1", "+4", "@x"])
 def test_what_only_looks_like_a_number_is_words(value):
-    assert csvs.cell(value) == f"'{value}"
+    assert cells.shown(value) == f"'{value}"

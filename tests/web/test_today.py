@@ -36,7 +36,7 @@ def test_what_has_dried_can_go_on(desk, office):
 
 def test_who_waits_for_whom_is_said(desk, office):
     code = office.order()
-    draft = office.read(lambda session: proofs.draw(office.shop.store, job(session, code)))
+    draft = office.read(lambda session: proofs.drawing(office.shop.store, job(session, code))())
     office.act(lambda session, by: proofs.keep_proof(session, by, job=job(session, code), draft=draft))
     assert "We wait for the customer" not in _part(desk, "Can go on now")
     assert "has not answered the proof yet" in _part(desk, "Waits for the customer")

@@ -106,9 +106,10 @@ def blended(code: str) -> Response:
         first = current(picture.job)[0]
         if not all(the_shop().store.has(one.preview.sha256) for one in (first, picture)):
             abort(404)
-        wanted = _asked(_materials(session, picture.job).mode)
-        below = _view(first, actions.shift_mm(first))
-        return Response(proofing.jpeg(proofing.blended(below, _view(picture, wanted))), mimetype="image/jpeg")
+        moved = _asked(_materials(session, picture.job).mode)
+        below = actions.on_piece(first, the_shop().store, long_side=SHOWN_LONG_SIDE)
+        above = actions.on_piece(picture, the_shop().store, long_side=SHOWN_LONG_SIDE, shift=moved)
+    return Response(proofing.jpeg(proofing.blended(below(), above())), mimetype="image/jpeg")
 
 
 def _asked(mode: PrinterMode) -> Shift:
@@ -119,19 +120,6 @@ def _asked(mode: PrinterMode) -> Shift:
     return Fraction(right) * INCH_IN_MM / across, Fraction(down) * INCH_IN_MM / along
 
 
-def _view(picture: Picture, shift: Shift) -> proofing.Image.Image:
-    job = picture.job
-    return proofing.framed(
-        the_shop().store.path(picture.preview.sha256),
-        width=job.width.mm,
-        height=job.height.mm,
-        bleed=job.bleed.mm,
-        fit=job.fit,
-        long_side=SHOWN_LONG_SIDE,
-        shift=shift,
-    )
-
-
 @pages.get("/picture/<code>/fitted/<fit>.jpg")
 def fitted(code: str, fit: str) -> Response:
     """A picture as another fit would show it."""
@@ -139,16 +127,7 @@ def fitted(code: str, fit: str) -> Response:
         abort(404)
     with reading() as session:
         picture = by_code(session, Picture, code)
-        job, store = picture.job, the_shop().store
-        if not store.has(picture.preview.sha256):
+        if not the_shop().store.has(picture.preview.sha256):
             abort(404)
-        view = proofing.framed(
-            store.path(picture.preview.sha256),
-            width=job.width.mm,
-            height=job.height.mm,
-            bleed=job.bleed.mm,
-            fit=fit,
-            long_side=SHOWN_LONG_SIDE // 2,
-            shift=NO_SHIFT,
-        )
-    return Response(proofing.jpeg(view), mimetype="image/jpeg")
+        view = actions.on_piece(picture, the_shop().store, long_side=SHOWN_LONG_SIDE // 2, fit=fit, shift=NO_SHIFT)
+    return Response(proofing.jpeg(view()), mimetype="image/jpeg")

@@ -1,12 +1,10 @@
 """Files in the browser: previews, proofs, originals for staff."""
 
 from flask import Blueprint, abort, send_file
-from PIL import Image
 from sqlalchemy import select
 from werkzeug import Response
 
-from logbook.actions import flips
-from logbook.actions.alignment import shift_mm
+from logbook.actions import alignment, flips
 from logbook.actions.finding import by_code
 from logbook.engine import proofing
 from logbook.records.files import KeptFile
@@ -45,19 +43,10 @@ def on_piece(code: str) -> Response:
     """A picture as it will stand on the finished piece: fitted and trimmed."""
     with reading() as session:
         picture = by_code(session, Picture, code)
-        job, store = picture.job, the_shop().store
-        if not store.has(picture.preview.sha256):
+        if not the_shop().store.has(picture.preview.sha256):
             abort(404)
-        image: Image.Image = proofing.framed(
-            store.path(picture.preview.sha256),
-            width=job.width.mm,
-            height=job.height.mm,
-            bleed=job.bleed.mm,
-            fit=job.fit,
-            long_side=SHOWN_LONG_SIDE,
-            shift=shift_mm(picture),
-        )
-    return Response(proofing.jpeg(image), mimetype="image/jpeg")
+        view = alignment.on_piece(picture, the_shop().store, long_side=SHOWN_LONG_SIDE)
+    return Response(proofing.jpeg(view()), mimetype="image/jpeg")
 
 
 @pages.get("/job/<code>/flip.jpg")

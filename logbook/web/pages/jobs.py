@@ -295,7 +295,8 @@ def make_proof(code: str) -> Response | tuple[str, int]:
         try:
             with reading() as session:
                 found = by_code(session, Job, code)
-                draft = proofs.draw(the_shop().store, found, page=papering.proof_page(session, found))
+                draw = proofs.drawing(the_shop().store, found, page=papering.proof_page(session, found))
+            draft = draw()
         except Refused as refusal:
             say(form, refusal)
             return job_page(code, proof_form=form)

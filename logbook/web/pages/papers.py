@@ -76,7 +76,7 @@ def traveller(code: str) -> str:
         gathered = _gathered(session, found)
 
     def link(name: str) -> str:
-        return url_for("papers.view", code=code, name=name) if name in gathered.assets else asset_link(name)
+        return url_for("papers.view", code=code, name=name) if name in gathered.pictures else asset_link(name)
 
     return traveller_html(gathered.view, page=_page_size(), address=link)
 
@@ -98,10 +98,10 @@ def _gathered(session: Session, found: Job) -> actions.Gathered:
 def view(code: str, name: str) -> Response:
     """One small view of a traveller."""
     with reading() as session:
-        content = actions.thumbnails(by_code(session, Job, code), the_shop().store).get(name)
-    if content is None:
+        draw = actions.thumbnails(by_code(session, Job, code), the_shop().store).get(name)
+    if draw is None:
         abort(404)
-    return Response(content, mimetype="image/jpeg")
+    return Response(draw(), mimetype="image/jpeg")
 
 
 @pages.post("/job/<code>/traveller")
@@ -113,7 +113,7 @@ def issue(code: str) -> Response:
     with reading() as session:
         gathered = _gathered(session, by_code(session, Job, code))
     pdf = actions.store_pdf(
-        the_shop().store, papering.pdf(traveller_html(gathered.view, page=_page_size()), gathered.assets)
+        the_shop().store, papering.pdf(traveller_html(gathered.view, page=_page_size()), gathered.assets())
     )
     done = act(
         form,
