@@ -9,6 +9,7 @@ the strip farthest right (or down).
 from collections.abc import Sequence
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
+from math import lcm
 
 import numpy as np
 
@@ -48,7 +49,7 @@ def phase_numerators(
     """
     step = Fraction(lpi) / dpi
     start = step / 2 + offset
-    denominator = int(np.lcm.reduce([step.denominator, start.denominator], dtype=object))
+    denominator = lcm(step.denominator, start.denominator)
     step_n, start_n = int(step * denominator), int(start * denominator)
     fits = abs(step_n) * count + abs(start_n) < 2**62 and denominator < 2**62
     index = np.arange(count, dtype=np.int64 if fits else object)

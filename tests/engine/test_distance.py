@@ -13,6 +13,7 @@ from logbook.engine.distance import (
     as_json,
     convert,
     factor,
+    from_far,
     lens_layer,
     printed_lpi,
     sight,
@@ -149,3 +150,82 @@ def test_an_uncertainty_that_is_none_is_refused(u_lpi):
     look = sight(distance_mm=600, lens=LENS, extra=NOTHING)
     with pytest.raises(Refused):
         convert(Decimal(20), u_lpi=u_lpi, seen=look, wanted=look)
+
+
+def _ratio(seen, wanted, share=0.95):
+    """The converted pitch over the pitch read, written anew: (thickness, index, the extra layer's two, distance)."""
+    first, second = ((1 + (t / n + e / m) / d) for t, n, e, m, d in (seen, wanted))
+    return 1 + share * (first / second - 1)
+
+
+def _slope(of, at, step=1e-5):
+    return (of(at + step) - of(at - step)) / (2 * step)
+
+
+def test_every_part_of_the_uncertainty_is_the_slope_of_the_formula_times_what_is_not_known():
+    # JCGM 100:2008, 5.1.2: u(y) is |dy/dx| · u(x); the slopes are taken numerically, from the formula written above
+    lens, loose = Layer(3.0, 1.56, 0.06, 0.02), Layer(0.4, 1.2, 0.1, 0.05)
+    glue = Layer(0.3, 1.47, 0.04, 0.03)
+    seen, wanted = sight(distance_mm=450, lens=lens, extra=loose), sight(distance_mm=900, lens=lens, extra=glue,
+                                                                         known_to_share=0.1)
+    near, far, pitch = (3.0, 1.56, 0.4, 1.2, 450.0), (3.0, 1.56, 0.3, 1.47, 900.0), 19.87
+    told = convert(Decimal("19.87"), u_lpi=0.004, seen=seen, wanted=wanted)
+
+    def part(at, u, *, first=True, second=True):
+        def moved(by):
+            one, two = list(near), list(far)
+            one[at] += by if first else 0
+            two[at] += by if second else 0
+            return pitch * _ratio(one, two)
+        return abs(_slope(moved, 0.0)) * u
+
+    thickness = math.hypot(part(0, 0.06), part(1, 0.02))
+    extra = math.hypot(part(2, 0.1, second=False), part(3, 0.05, second=False),
+                       part(2, 0.04, first=False), part(3, 0.03, first=False))
+    distances = (part(4, 450 * 0.03 / math.sqrt(3), second=False), part(4, 900 * 0.1 / math.sqrt(3), first=False))
+    aperture = abs(_slope(lambda share: pitch * _ratio(near, far, share), 0.95)) * 0.04
+    parts = (told.u_thickness, told.u_extra, told.u_from_distance, told.u_to_distance, told.u_aperture)
+    assert parts == pytest.approx((thickness, extra, *distances, aperture), rel=1e-5)
+    assert told.u_lpi == pytest.approx(math.hypot(0.004 * _ratio(near, far), *parts))
+    assert told.lpi == round(Decimal(pitch * _ratio(near, far)), 4)
+    assert told.lpi.as_tuple().exponent == -4
+    words = as_json(Decimal("19.87"), u_lpi=0.004, seen=seen, wanted=wanted, width_in=7.3)
+    assert words == {
+        "factor": round(_ratio(near, far), 9), "u_factor": round(math.hypot(*parts) / pitch, 9),
+        "lpi": pytest.approx(float(told.lpi)), "u_lpi": round(told.u_lpi, 6),
+        "correction_lpi": round(told.correction_lpi, 6),
+        "u_parts_lpi": dict(zip(
+            ("reading", "thickness", "gap_or_adhesive", "from_distance", "to_distance", "aperture"),
+            (round(part, 6) for part in (told.u_reading, *parts)), strict=True)),
+        "correction_lenticules": round(told.correction_lpi * 7.3, 4), "u_lenticules": round(told.u_lpi * 7.3, 4)}
+    assert as_json(None, u_lpi=0.0, seen=seen, wanted=wanted) == {name: words[name] for name in ("factor", "u_factor")}
+
+
+def test_what_is_seen_from_infinitely_far_is_the_formula_without_the_eye():
+    lens, loose = Layer(3.0, 1.56, 0.06, 0.02), Layer(0.4, 1.2, 0.1, 0.05)
+    told, u_told = from_far(sight(distance_mm=450, lens=lens, extra=loose))
+
+    def gain(t=3.0, n=1.56, e=0.4, m=1.2, d=450.0, share=0.95):
+        return math.log(1 + share * (t / n + e / m) / d)
+
+    u_known = {"t": (3.0, 0.06), "n": (1.56, 0.02), "e": (0.4, 0.1), "m": (1.2, 0.05),
+               "d": (450.0, 450 * 0.03 / math.sqrt(3)), "share": (0.95, 0.04)}
+    u_parts = [_slope(lambda x, name=name: gain(**{name: x}), at) * u for name, (at, u) in u_known.items()]
+    assert told == pytest.approx(gain())
+    assert u_told == pytest.approx(math.hypot(*u_parts), rel=1e-4)
+
+
+def test_layers_are_as_documented_and_limits_themselves_are_taken():
+    root = math.sqrt(3)  # JCGM 100:2008, 4.3.7: a half-width over the root of three; the figures are shop defaults
+    lens = lens_layer(thickness_mm=0.5, index=1.5)
+    assert (lens.u_thickness_mm, lens.u_index) == pytest.approx((0.5 * 0.03 / root, 0.01 / root))
+    assert (AIR_GAP.thickness_mm, AIR_GAP.index, AIR_GAP.u_thickness_mm, AIR_GAP.u_index) == (0.05, 1.0, 0.05, 0.0)
+    assert (ADHESIVE.thickness_mm, ADHESIVE.index, ADHESIVE.u_index) == (0.05, 1.47, 0.02)
+    assert ADHESIVE.u_thickness_mm == pytest.approx(0.05 / root)
+    assert [lens_layer(thickness_mm=1, index=index).index for index in (1, 3)] == [1, 3]
+    assert Layer(1.0, 1.5).u_reduced_mm == 0
+    assert sight(distance_mm=0.5, lens=lens, extra=AIR_GAP).u_distance_mm == pytest.approx(0.5 * 0.03 / root)
+    with pytest.raises(Refused):
+        lens_layer(thickness_mm=1, index=3.5)
+    assert convert(Decimal(20), u_lpi=0, seen=sight(distance_mm=500, lens=lens, extra=AIR_GAP),
+                   wanted=sight(distance_mm=500, lens=lens, extra=AIR_GAP)).u_reading == 0

@@ -33,6 +33,26 @@ def test_each_dot_has_the_phase_that_the_definition_says(lpi, dpi, offset):
     assert [Fraction(int(one), denominator) for one in numerators] == _phases(50, lpi, dpi, offset)
 
 
+@pytest.mark.parametrize("fine", [2**51 - 129, 2**52 - 47, 2**54 - 33])
+@pytest.mark.parametrize(("count", "pictures"), [(100, 1), (100, 7), (1200, 3), (2500, 2)])
+@pytest.mark.parametrize(("lpi", "shift"), [("20", 1), ("60", -7)])
+def test_phases_and_owners_are_exact_at_the_edge_of_the_machines_whole_numbers(fine, count, pictures, lpi, shift):
+    """Common denominators of 61 to 64 bits: what is counted or multiplied out is beyond 64 sooner or later."""
+    lpi, dpi, offset = Decimal(lpi), Fraction(7200), Fraction(shift, fine)
+    phases = _phases(count, lpi, dpi, offset)
+    numerators, denominator = phase_numerators(count, lpi=lpi, dpi=dpi, offset=offset)
+    assert [Fraction(int(one), denominator) for one in numerators] == phases
+    told = owners(count, lpi=lpi, dpi=dpi, pictures=pictures, offset=offset)
+    assert told.tolist() == [pictures - floor(phase * pictures) for phase in phases]
+
+
+def test_a_denominator_beyond_the_machines_whole_numbers_is_no_matter_with_few_dots():
+    lpi, dpi, offset = Decimal("0.001"), Fraction(4800), Fraction(1, 2**61 - 1)
+    numerators, denominator = phase_numerators(3, lpi=lpi, dpi=dpi, offset=offset)
+    assert denominator > 2**63
+    assert [Fraction(int(one), denominator) for one in numerators] == _phases(3, lpi, dpi, offset)
+
+
 def test_whole_numbers_of_the_machine_are_used_where_they_suffice_and_larger_ones_beyond():
     small, _ = phase_numerators(10_000, lpi=Decimal("19.87"), dpi=Fraction(720))
     assert small.dtype == np.int64
