@@ -15,6 +15,7 @@ from logbook.command_line.photo import read_photo
 from logbook.engine import photo
 from logbook.engine.distance import lens_layer
 from logbook.engine.photo_chart import printed_chart
+from logbook.engine.photo_drawn import drawn
 from logbook.refusals import Refused
 from simulated_bench.camera import Chart, Scene, photograph, scenes
 from simulated_bench.optics import Layer, Lens, Printer
@@ -162,7 +163,12 @@ def test_what_cannot_be_read_is_refused_with_the_reason_and_never_read_wrong(why
 
 def test_without_a_focal_length_the_reading_says_that_the_distance_was_not_checked(take, folder):
     path = take("plain.jpg", focal_in_file=False)
-    assert read(path, folder).distance_checked is False
+    found = read(path, folder)
+    assert found.distance_checked is False
+    lines = drawn(found, printed_chart(json.loads((folder / "chart.json").read_text())))
+    counted = [(len(band["fringes"]), abs(one.fringes))
+               for band, one in zip([one for one in lines["bands"] if one["number"]], found.bands, strict=True)]
+    assert all(abs(lines_drawn - fringes) <= 1 for lines_drawn, fringes in counted), counted
     told = CliRunner().invoke(read_photo, [str(path), "--chart", str(folder / "chart.json"), "--distance", "600mm",
                                            "--thickness", "3mm", "--index", "1.56"])
     assert "could not be checked" in told.stdout

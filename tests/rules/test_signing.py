@@ -1,5 +1,6 @@
 """What may stand on a stage's page: values, ticks, limits. Limits are shop defaults without a source."""
 
+from datetime import date
 from decimal import Decimal
 
 import pytest
@@ -174,3 +175,15 @@ def test_doubt_and_an_undecided_failure_are_stops_and_the_makers_own_look_is_a_n
         signing.inspected_by_maker("Olga").strength,
     ]
     assert strengths == [Strength.STOP, Strength.STOP, Strength.NOTE]
+
+
+@pytest.mark.parametrize(("in_doubt", "ends", "told"), [
+    (None, None, []),
+    (None, date(2026, 3, 1), []),
+    (None, date(2026, 2, 28), [("expiry", Strength.ASK)]),
+    ("it peels", date(2026, 2, 28), [("lot", Strength.STOP), ("expiry", Strength.ASK)]),
+])
+def test_a_lot_in_doubt_stops_and_one_past_its_last_day_asks(in_doubt, ends, told):
+    found = list(signing.lot_now("G-7", in_doubt, ends, today=date(2026, 3, 1)))
+    assert [(one.rule, one.strength) for one in found] == told
+    assert all("G-7" in one.sentence for one in found)

@@ -51,3 +51,17 @@ def test_a_stage_lies_after_all_that_lie_before_it():
         before = stages.stages_before(stage)
         assert stage not in before
         assert all(set(stages.stages_before(earlier)) < set(before) for earlier in before)
+
+
+@pytest.mark.parametrize(("stage", "words"), [
+    ("print", "can be taken back within a minute."),
+    ("adhesive", "what is bonded"),
+    ("laminate", "what is bonded"),
+    ("trim", "The bond cannot"),
+    ("pack", "what has left has left"),
+])
+def test_each_stage_says_whether_it_can_be_undone(stage, words):
+    """Bonding and leaving are final; a wrong tap elsewhere is not (common practice, no source)."""
+    told = stages.undoing(stage)
+    assert words in told
+    assert told.startswith("This cannot") is (stage in ("adhesive", "laminate", "pack"))
