@@ -6,7 +6,9 @@ from support.shop_walk import MACHINE_FACTS, PASSWORD, PHOTOGRAPHS
 from support.to_the_door import PATIENCE, TOMORROW
 
 FARTHEST = 80
-"""More presses of the tabulator than any page here has stops."""
+"""More stops of the tabulator than any page here has; as many presses may lead nowhere."""
+# The next picture of the page stands: until its first one a browser out of breath may swallow what is pressed.
+_DRAWN = "() => new Promise(requestAnimationFrame)"
 # What a screen reader would call the element that has the focus, as far as this app's pages go, and whether the
 # focus can be seen.
 _FOCUSED = """() => {
@@ -33,15 +35,19 @@ class Keys:
     def to(self, name):
         """Press the tabulator until the focus is on what has this name."""
         self.page.wait_for_load_state()
-        stops = []
-        for _ in range(FARTHEST):
+        stops, nowhere = [], 0
+        while len(stops) < FARTHEST and nowhere < FARTHEST:
             self.page.keyboard.press("Tab")
             focused = self.page.evaluate(_FOCUSED)
-            assert focused["top"] or focused["seen"], f"the focus cannot be seen on {focused['name']!r}"
+            if focused["top"]:
+                nowhere += 1
+                self.page.evaluate(_DRAWN)
+                continue
+            assert focused["seen"], f"the focus cannot be seen on {focused['name']!r}"
             if focused["name"].startswith(name):
                 return self
             stops.append(focused["name"])
-        raise AssertionError(f"no way to {name!r} by keyboard; stops: {stops}")
+        raise AssertionError(f"no way to {name!r} by keyboard on {self.page.url}; {nowhere} × nowhere, stops: {stops}")
 
     def type(self, text):
         self.page.keyboard.type(text)
