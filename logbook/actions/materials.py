@@ -13,10 +13,14 @@ from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import Print, Sheet
 from logbook.records.materials import MATERIAL_KINDS, Lot, Material, StockMove
+from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
 
 CHANGEABLE = ("place", "sheet_width", "sheet_height", "price", "expires_on", "reorder_level")
 """What may be put right about a lot; its label is what others know it by, its count is counted."""
+OF_A_LENS = ("nominal_lpi", "thickness", "refractive_index", "substance")
+OF_A_KIND = {"lens": OF_A_LENS, "paper": ("dry_hours",), "adhesive": ("trim_hours", "ship_hours")}
+"""What may be put right about a type; its name is what others know it by."""
 LENS_RANGE_LPI = (Decimal(10), Decimal(100))
 
 
@@ -138,6 +142,32 @@ def change_lot(session: Session, by: Actor, *, lot: Lot, changes: Mapping[str, o
         told = {name: _plain(value) for name, value in old.items()}
         new = {name: _plain(changes[name]) for name in old}
         record(session, by, Act("lot changed", [ref(lot)], old=told, new=new))
+
+
+def change_material(session: Session, by: Actor, *, material: Material, changes: Mapping[str, object]) -> None:
+    """Put right what a type is said to be, by column of ``OF_A_KIND``; finished runs keep the numbers they used.
+
+    The lines per inch only while no pitch is on record for a lot of it: one that is would stand beside a wrong name.
+    """
+    if strange := next((name for name in changes if name not in OF_A_KIND[material.kind]), None):
+        raise Refused(f"{strange!r} of a {material.kind} does not change.")
+    old = {name: getattr(material, name) for name, value in changes.items() if getattr(material, name) != value}
+    if "nominal_lpi" in old:
+        check_lens(changes["nominal_lpi"])  # type: ignore[arg-type]
+        used = select(PitchOnRecord.id).join(Lot, PitchOnRecord.lens_lot_id == Lot.id)
+        used = used.where(Lot.material_id == material.id).limit(1)
+        if session.execute(used).first():
+            words = "A pitch is on record for a lot of it: add a lens of its own with the right number."
+            raise Refused(words, field="nominal_lpi")
+    for name in old:
+        setattr(material, name, changes[name])
+    if old:
+        told = {name: _plain(value) for name, value in old.items()}
+        record(
+            session,
+            by,
+            Act("material changed", [ref(material)], old=told, new={name: _plain(changes[name]) for name in old}),
+        )
 
 
 def _plain(value: object) -> str | None:

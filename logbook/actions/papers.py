@@ -308,10 +308,11 @@ def _remarks(session: Session, sheets: list[Sheet], prints: list[Print]) -> tupl
     rows = [row for one in subjects for row in bench.records_of(session, one)]
     said = {(row.sheet_id, row.step_key): row.value for row in rows}
     for row in rows:
+        stage = "rest" if row.stage == "dwell" else row.stage  # as people read it, see web.shown
         if row.notes and row.person:
-            told.append(f"{row.stage}: {row.notes}")
+            told.append(f"{stage}: {row.notes}")
         if row.reason:
-            told.append(f"{row.stage}: {row.reason} ({row.person.initials if row.person else ''})")
+            told.append(f"{stage}: {row.reason} ({row.person.initials if row.person else ''})")
         if row.step_key.endswith("-before") and row.roller_session and row.roller_session.helper_id is None:
             own = said.get((row.sheet_id, f"{row.stage}-alone")) or row.roller_session.alone_with
             told.append(f"{row.stage}: worked alone, {own or 'hand-driven rollers'}")

@@ -5,6 +5,7 @@ from wtforms.validators import Length as TextLength
 
 from logbook.rules.defects import CAUSES
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
+from logbook.web.shown import stage_name
 
 
 class DefectFields(BenchForm):
@@ -13,7 +14,7 @@ class DefectFields(BenchForm):
     cause = SelectField(
         "What caused it",
         [MAYBE],
-        choices={"": "not known", **{code: f"{code} {words} ({stage})" for code, (words, stage) in CAUSES.items()}},
+        choices={"": "not known", **{code: f"{code} {words} ({stage_name(stage)})" for code, (words, stage) in CAUSES.items()}},
         validate_choice=False,
     )
     reason = StringField("Why", [NEEDED, TextLength(max=300)])

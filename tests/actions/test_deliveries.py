@@ -1,10 +1,13 @@
 """One lot may come in several parcels: traced and set aside as one, counted apart."""
 
+from decimal import Decimal
+
 import pytest
 from sqlalchemy import select
 
 from logbook.actions import materials, trace
-from logbook.records.audit import AuditEntry, AuditObject
+from logbook.lengths import parse_length
+from logbook.records.audit import AuditEntry, AuditObject, head
 from logbook.records.materials import Lot, Material
 from logbook.refusals import Refused
 from support.small_shop import one, prints
@@ -89,3 +92,25 @@ def test_two_parcels_without_a_label_on_one_day_stay_two_lots(shop):
     first, second = shop.act(come), shop.act(come)
     assert second == f"{first} (2)"
     assert len(shop.read(lambda s: materials.deliveries(s, one(s, Lot, label=first)))) == 1
+
+
+def test_what_is_known_of_a_type_is_put_right_but_not_the_number_that_a_pitch_stands_on(shop):
+    def change(label, **changes):
+        shop.act(
+            lambda session, by: materials.change_material(
+                session, by, material=one(session, Lot, label=label).material, changes=changes
+            )
+        )
+
+    change("L-1", thickness=parse_length("3mm"), refractive_index=Decimal("1.57"))
+    change("A-1", trim_hours=Decimal(48))
+    known = shop.read(lambda session: one(session, Lot, label="L-1").material)
+    assert (str(known.thickness), known.refractive_index) == ("3mm", Decimal("1.57"))
+    entry = shop.read(lambda session: session.get_one(AuditEntry, head(session).seq))
+    assert entry.action == "material changed"
+    assert '"48"' in entry.body
+    with pytest.raises(Refused, match="A pitch is on record") as refused:
+        change("L-1", nominal_lpi=Decimal(40))
+    assert refused.value.field == "nominal_lpi"
+    with pytest.raises(Refused, match="does not change"):
+        change("P-1", trim_hours=Decimal(1))

@@ -42,6 +42,7 @@ from logbook.actions import (
     machines,
     materials,
     onpaper,
+    orderchanges,
     orders,
     outputs,
     paperchecks,
@@ -112,6 +113,7 @@ NO_ENTRY = {
     "bench.is_set_up": "looks only",
     "bench.machine_findings": "looks only",
     "bench.open_session": "looks only",
+    "bench.said_today": "looks only",
     "bench.sign_out": "part of leaving",
     "materials.consume": "part of a signature",
     "orders.close_if_done": "part of leaving",
@@ -387,6 +389,12 @@ def _equipment(told: Story) -> None:
         lambda session, by: materials.count_lot(session, by, lot=one(session, Lot, label="M-1"), now_there=3),
     )
     told.tell(
+        "materials.change_material",
+        lambda session, by: materials.change_material(
+            session, by, material=one(session, Lot, label="A-1").material, changes={"trim_hours": Decimal(30)}
+        ),
+    )
+    told.tell(
         "materials.change_lot",
         lambda session, by: materials.change_lot(
             session, by, lot=one(session, Lot, label="M-1"), changes={"place": "shelf 2"}
@@ -494,6 +502,13 @@ def _office(told: Story) -> str:
         ),
     )
     told.tell("orders.add_job", lambda session, by: orders.add_job(session, by, own, order=_order(session), wish=wish))
+    told.tell(
+        "orderchanges.change_order",
+        lambda session, by: orderchanges.change_order(
+            session, by, order=_order(session), customer_name=CUSTOMER, contact=CONTACT, note=WORDS,
+            due_on=date(2026, 4, 1),
+        ),
+    )
     told.tell(
         "orders.change_job",
         lambda session, by: orders.change_job(session, by, job=job(session, code), changes={"quantity": 1}),

@@ -1,6 +1,7 @@
 """Orders, pictures and proofs: what was asked for, from what, and what the customer said about exactly that."""
 
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 from io import BytesIO
 
@@ -9,8 +10,9 @@ from PIL import Image
 from sqlalchemy import select
 
 from logbook import resources
-from logbook.actions import orders, pictures, proofs
+from logbook.actions import orderchanges, orders, pictures, proofs
 from logbook.lengths import parse_length
+from logbook.records.audit import AuditEntry, head
 from logbook.records.orders import Customer, Job, Order, Picture
 from logbook.refusals import Refused
 from support.shop_walk import PHOTOGRAPHS
@@ -53,6 +55,33 @@ def test_more_jobs_of_an_order_take_the_next_letters_and_a_new_year_starts_anew(
     assert shop.read(lambda session: job(session, code).number) == "26-0001-A"
     later = _place(shop)
     assert shop.read(lambda session: job(session, later).number) == "27-0001-A"
+
+
+def _put_right(shop, code, **more):
+    told = {"customer_name": "Quillon & Daughters", "contact": "", "due_on": date(2026, 4, 1), "note": "", **more}
+    shop.act(lambda session, by: orderchanges.change_order(session, by, order=job(session, code).order, **told))
+
+
+def test_an_order_taken_without_its_customer_is_put_right_until_somebody_answered_for_it(shop):
+    code = _place(shop)
+    _put_right(shop, code, contact="by post")
+    whose = shop.read(lambda session: job(session, code).order.customer)
+    assert (whose.name, whose.contact) == ("Quillon & Daughters", "by post")
+    assert shop.read(lambda session: job(session, code).order.due_on) == date(2026, 4, 1)
+    entry = shop.read(lambda session: session.get_one(AuditEntry, head(session).seq))
+    assert entry.action == "order changed"
+    assert "Quillon" not in entry.body
+    assert "by post" not in entry.body
+    before = shop.read(head).seq
+    _put_right(shop, code, contact="by post")
+    assert shop.read(head).seq == before, "nothing changed, nothing is written"
+    shop.add_pictures(code, PHOTOGRAPHS)
+    shop.approve(code)
+    with pytest.raises(Refused, match="answered a proof already") as refused:
+        _put_right(shop, code, customer_name="Somebody else")
+    assert refused.value.field == "customer"
+    _put_right(shop, code, due_on=date(2026, 5, 1))
+    assert shop.read(lambda session: job(session, code).order.due_on) == date(2026, 5, 1)
 
 
 def test_a_customer_is_known_again_by_name_and_the_newest_contact_counts(shop):

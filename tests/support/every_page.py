@@ -126,6 +126,7 @@ def _office(session: Session) -> Faces:
         "customers.customer": _one(f"/customer/{order.customer.code}"),
         "erasing.customer": _one(f"/customer/{order.customer.code}/forget"),
         "erasing.pictures": _one(f"/job/{asked.code}/forget-pictures"),
+        "orderchange.change": _one(f"/order/{order.code}/change"),
         "orders.add_job": _one(f"/order/{order.code}/job"),
         "ghosting.for_job": {"known": f"/job/{copies.code}/ghosting", "unknown": f"/job/{own.code}/ghosting"},
         "lenses.ask": {"": "/lens", "answered": f"/lens?{LENS_ASKED}"},
@@ -227,6 +228,7 @@ def _stores(session: Session) -> Faces:
     return {
         "stock.listing": _one("/stock"),
         "stock.new": _one("/stock/new"),
+        "materialfacts.change": _one(f"/stock/{_first(session, Material).code}/change"),
         "stock.new_lot": _one(f"/stock/{_first(session, Material).code}/lot"),
         "stock.lot": {"": f"/lot/{_first(session, Lot).code}", "aside": f"/lot/{aside.code}"},
         "machines.listing": _one("/machines"),
