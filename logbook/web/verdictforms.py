@@ -14,7 +14,8 @@ class DefectFields(BenchForm):
     cause = SelectField(
         "What caused it",
         [MAYBE],
-        choices={"": "not known", **{code: f"{code} {words} ({stage_name(stage)})" for code, (words, stage) in CAUSES.items()}},
+        choices={"": "not known"}
+        | {code: f"{code} {words} ({stage_name(stage)})" for code, (words, stage) in CAUSES.items()},
         validate_choice=False,
     )
     reason = StringField("Why", [NEEDED, TextLength(max=300)])

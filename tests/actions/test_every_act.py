@@ -102,6 +102,7 @@ NO_ENTRY = {
     "jobs.keep_materials": "part of a choice",
     "gluelots.findings": "looks only",
     "heirlooms.heirloom": "looks only",
+    "runs.asks_before": "looks only",
     "materials.move": "part of what brings or takes sheets",
     "machines.end_sessions": "part of taking a machine out of use",
     "machines.failed_check": "part of a check",
