@@ -26,8 +26,8 @@ def _nobody(_part: float) -> None:
 def verify(database: Database, store: FileStore, *, progress: Progress = _nobody) -> dict[str, Any]:
     """Recompute the chain, ask SQLite, hash every kept file; the first fault is named in ``sentence``.
 
-    Reads the trail in short transactions and hashes files in none, so that the shop can write meanwhile; SQLite's
-    own check is one long reading, beside the trail's.
+    Reads the trail in short transactions and hashes files in none, and SQLite checks its file without a lock: the shop
+    can write meanwhile.
     ``progress`` is told the part that is done, 0 to 1; a Refused that it raises stops the work.
     """
     try:
