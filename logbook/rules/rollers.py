@@ -153,4 +153,4 @@ def _worker(machine: MachineFacts, worker: WorkerFacts, today: date) -> Iterator
     elif until - today <= WARN_BEFORE:
         yield note("authorisation", f"{worker.name}'s authorisation for {machine.name} ends on {until:%Y-%m-%d}.")
     if until is not None and worker.authorised_by_nobody_else:
-        yield note("authorisation", f"{worker.name}'s authorisation was given by nobody else.")
+        yield note("authorisation", f"{worker.name} named themselves for it; nobody else has looked at that.")

@@ -1,9 +1,10 @@
 """A piece of the shop's own, from the order form to the door: nobody is asked, nothing else is left out."""
 
-from logbook.actions import jobs
+from logbook.actions import jobs, materials, pitch
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot
 from logbook.records.orders import Customer, Job
+from logbook.records.pitch import PitchOnRecord
 from support.shop_walk import PHOTOGRAPHS
 from support.small_shop import job, one
 
@@ -39,3 +40,20 @@ def test_it_goes_to_the_door_with_no_customer_and_no_proof(office, desk):
         assert made.order.closed_at is not None
         assert made.proofs == []
         assert session.query(Customer).first() is None
+
+
+def test_the_paper_is_the_one_that_the_lens_was_measured_on_and_the_next_job_takes_it_over(office, desk):
+    def measure(session, by):
+        old = one(session, PitchOnRecord, origin="carried over")
+        pearl = materials.add_material(session, by, kind="paper", name="pearl")
+        known = pitch.Conditions(lens_lot=old.lens_lot, mode=old.mode, paper=pearl, axis=old.axis)
+        pitch.carry_over(session, by, conditions=known, lpi=old.lpi, known_since=by.now, note="notebook")
+
+    office.act(measure)
+    code = _taken(office, desk)
+    assert office.read(lambda session: jobs.materials_of(session, job(session, code)).paper.name) == "pearl"
+    order = office.read(lambda session: job(session, code).order.code)
+    form = {"request_id": "b", "width": "7cm", "height": "8cm", "flip": "left-right", "quantity": "1"}
+    second = desk.post(f"/order/{order}/job", data=form).location.rsplit("/", 1)[-1]
+    chosen = office.read(lambda session: jobs.materials_of(session, job(session, second)))
+    assert (chosen.paper.name, chosen.lens_lot.label) == ("pearl", "L-1")

@@ -6,7 +6,8 @@ from io import BytesIO
 import pytest
 from PIL import Image
 
-from support.small_shop import job
+from logbook.actions import orders
+from logbook.lengths import parse_length
 
 
 def _picture(size):
@@ -53,10 +54,9 @@ def test_the_size_that_is_named_is_enough(desk, office, size, warned):
 
 
 def test_before_the_lens_is_chosen_the_eye_alone_decides(desk, office):
-    first = office.order()
-    order = office.read(lambda session: job(session, first).order.code)
-    form = {"width": "70mm", "height": "80mm", "flip": "left-right", "quantity": "1", "use": "wall", "fit": "crop"}
-    code = desk.post(f"/order/{order}/job", data=form).headers["Location"].rsplit("/", 1)[1]
+    wish = orders.JobWish(width=parse_length("70mm"), height=parse_length("80mm"), flip="left-right")
+    own = office.shop.settings.own_safety_path
+    code = office.act(lambda s, by: orders.place_order(s, by, own, customer_name="", wish=wish).code)
     _upload(desk, code, (100, 100), (600, 600))
     (said,) = _warnings(desk, code)
     assert "from 600 mm the eye sees 146 along the ridges; across them the lens, once chosen, decides" in said

@@ -18,6 +18,7 @@ from logbook.records.audit import Actor
 from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Customer, Job, Order
+from logbook.records.pitch import PitchOnRecord
 from logbook.records.quotes import Quote
 from logbook.refusals import Refused
 from logbook.rules.naming import name_from_files
@@ -228,7 +229,7 @@ def _place(session: Session, by: Actor, form: OrderForm, taken: list[pictures.In
         session,
         quiet,
         job=job,
-        choice=jobs.MaterialChoice(lens_lot=lens_lot, mode=mode, paper=usual_paper(session, quiet)),
+        choice=jobs.MaterialChoice(lens_lot=lens_lot, mode=mode, paper=_paper_for(session, quiet, lens_lot, mode)),
     )
     return job
 
@@ -252,6 +253,18 @@ def _lens_lot(session: Session, by: Actor, form: OrderForm) -> Lot:
     except Refused as refusal:
         raise Refused(refusal.sentence, field="lens_lpi") from None
     return materials.add_lot(session, by, material=material, label="")
+
+
+def _paper_for(session: Session, by: Actor, lens_lot: Lot, mode: PrinterMode) -> Material:
+    """The paper on which this lens lot was last measured on this printer, else the first one on record."""
+    measured = (
+        select(PitchOnRecord)
+        .where(PitchOnRecord.lens_lot_id == lens_lot.id, PitchOnRecord.mode_id == mode.id)
+        .where(PitchOnRecord.origin.in_(("test", "carried over")), ~PitchOnRecord.withdrawal.has())
+        .order_by(PitchOnRecord.id.desc())
+    )
+    found = session.execute(measured.limit(1)).scalars().first()
+    return found.paper if found else usual_paper(session, by)
 
 
 def usual_paper(session: Session, by: Actor) -> Material:
@@ -298,6 +311,21 @@ def money(code: str) -> Response | tuple[str, int]:
     return _page(code, form)
 
 
+def _added(session: Session, by: Actor, order: Order, wish: actions.JobWish) -> Job:
+    """Another job, of the lens, printer and paper of the one before it where they still serve."""
+    before = jobs.materials_of(session, order.jobs[-1]) if order.jobs else None
+    job = actions.add_job(session, by, the_shop().settings.own_safety_path, order=order, wish=wish)
+    if before is None or job.kind == MOUNT_ONLY:
+        return job
+    lots = (before.lens_lot, before.paper_lot, before.adhesive_lot)
+    if not any(lot is not None and lot.set_aside_reason for lot in lots):
+        choice = jobs.MaterialChoice(
+            **{name: getattr(before, name) for name in ("lens_lot", "mode", "paper", "paper_lot", "adhesive_lot")}
+        )
+        jobs.choose_materials(session, without_request(by), job=job, choice=choice)
+    return job
+
+
 @pages.route("/order/<code>/job", methods=["GET", "POST"])
 def add_job(code: str) -> Response | tuple[str, int]:
     """Another artwork or size in the same order."""
@@ -305,9 +333,7 @@ def add_job(code: str) -> Response | tuple[str, int]:
     if form.validate_on_submit() and (
         done := act(
             form,
-            lambda session, by: actions.add_job(
-                session, by, the_shop().settings.own_safety_path, order=by_code(session, Order, code), wish=form.wish()
-            ),
+            lambda session, by: _added(session, by, by_code(session, Order, code), form.wish()),
             lambda job: url_for("jobs.job", code=job.code),
         )
     ):
