@@ -41,7 +41,7 @@ def test_a_print_goes_from_the_order_to_the_door(shop, person, page, watch, tmp_
     _choose_it_and_the_adhesive(person)
     file = _interlace_and_accept(person, tmp_path)
     _print_and_dry(person, watch)
-    _mount(person)
+    _mount(person, watch)
     _trim_inspect_and_ship(person)
     told = _traced(shop, "26-0001-A1")
     _traces_forwards(person, told, pitch=pitch)
@@ -134,7 +134,7 @@ def _print_and_dry(person, watch):
     assert person.reads("fan dried, peel test good")
 
 
-def _mount(person):
+def _mount(person, watch):
     """Both passes through the rollers, once the laminator may run at all."""
     page = person.page
     sheet = page.url
@@ -148,6 +148,11 @@ def _mount(person):
     person.write_its_facts_down()
     person.name_oneself()
     person.sign_the_daily_check()
+    page.goto(sheet)
+    person.sign()  # nothing is ticked: the page comes back at what it asks, far below its top, and not at its cautions
+    expect(page.locator("main [aria-invalid=true]").first).to_be_in_viewport()
+    assert page.locator(".caution").first.bounding_box()["y"] < 0
+    watch.expect("422")
     for alone_with in ("Jon looks in at three", ""):  # the second pass is covered by the session of the first
         page.goto(sheet)
         person.set_up_the_rollers(alone_with)
