@@ -29,6 +29,7 @@ from logbook.web.ringing import ring
 
 pages = Blueprint("runs", __name__)
 _SIGNED = re.compile(r"-?\d{1,5}(\.\d{1,3})?")
+_PATCH_MM = {"left": "10", "top": "15"}
 _PLACE = re.compile(r"\d{1,5}(\.\d{1,3})?")
 
 
@@ -267,8 +268,8 @@ def strips(code: str) -> Response:
 
 
 def _patch() -> tuple[float, float, int]:
-    """Where somebody looks; what cannot be read counts as the left top corner."""
-    places = [request.args.get(name, "").strip().replace(",", ".") for name in ("left", "top")]
+    """Where somebody looks: at first inside the picture's corner, for the waste shows white; unreadable counts as 0."""
+    places = [request.args.get(name, usual).strip().replace(",", ".") for name, usual in _PATCH_MM.items()]
     left, top = (float(place) if _PLACE.fullmatch(place) else 0.0 for place in places)
     length = request.args.get("mm", "")
     return left, top, int(length) if length in map(str, LENGTHS_MM) else LENGTHS_MM[1]
