@@ -97,6 +97,7 @@ def test_a_run_whose_pitch_was_withdrawn_is_offered_nowhere(office, desk):
     assert "Do not print this file" in page
     assert "Start more sheets" not in page
     assert "Pitch withdrawn" in _text(desk, f"/job/{code}/traveller")
+    assert "Withdrawn: read upside down" in _text(desk, f"/trace?q={run}")
 
 
 def test_what_is_left_over_is_named_when_the_order_has_gone(office, desk):
