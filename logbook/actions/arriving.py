@@ -1,9 +1,9 @@
-"""Customers and stock from a CSV file: read whole, looked at first, taken in whole or not at all."""
+"""Customers and stock from a CSV file: what its lines say and would do; `takingin` does it."""
 
 import csv
 import hashlib
 import io
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -14,16 +14,15 @@ from sqlalchemy.orm import Session
 
 from logbook.actions import materials
 from logbook.actions.finding import ref
-from logbook.actions.orders import hashed
 from logbook.lengths import Length
 from logbook.manner import Manner, counted
-from logbook.records.audit import Act, Actor, record
+from logbook.records.audit import Actor
 from logbook.records.materials import MATERIAL_KINDS, Lot, Material
 from logbook.records.orders import Customer
 from logbook.refusals import Refused
 
-MOST_BYTES, MOST_ROWS = 200_000, 500
-"""As many lines as one act takes in within a second or two: all or none, with nobody kept waiting at the bench."""
+MOST_BYTES, MOST_ROWS = 4_000_000, 20_000
+"""More than any small shop knows of customers or has on its shelves; one look at so many stays a matter of seconds."""
 COLUMNS = {
     "customers": ("name", "contact"),
     "stock": (
@@ -51,7 +50,7 @@ class Line:
 def text_of(data: bytes) -> str:
     """A file's bytes as text, with or without a byte-order mark; Refused where it is no such text."""
     if len(data) > MOST_BYTES:
-        raise Refused(f"The file is larger than {MOST_BYTES // 1000} kB; bring it in in parts.", field="file")
+        raise Refused(f"The file is larger than {MOST_BYTES // 10**6} MB; bring it in as several files.", field="file")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -99,7 +98,12 @@ def look(session: Session, what: str, text: str) -> list[Line]:
     rows = rows_of(what, text)
     if not rows:
         raise Refused("There is no line below the column names.", field="file")
-    known = _Known(session)
+    return look_at(session, what, rows)
+
+
+def look_at(session: Session, what: str, rows: Sequence[tuple[int, Row]], *, alone: bool = False) -> list[Line]:
+    """What these lines would do; ``alone``: they are a few of many, and only what they name is fetched."""
+    known = _Known(session, {row["name" if what == "customers" else "material"] for _, row in rows} if alone else None)
     lines = []
     for number, row in rows:
         try:
@@ -119,33 +123,45 @@ def _check_lengths(row: Row) -> None:
 
 
 class _Known:
-    """What is there already, and what earlier lines of the same file would add."""
+    """What is there already (of these names alone, where they are given), and what earlier lines would add."""
 
-    def __init__(self, session: Session) -> None:
-        self.customers = {
-            row.name: row for row in session.execute(select(Customer).where(Customer.name.is_not(None))).scalars()
-        }
-        here = session.execute(select(Material)).scalars().all()
-        self.materials = {row.name: row.kind for row in here}
-        self.lpi = {row.name: row.nominal_lpi for row in here}
+    def __init__(self, session: Session, names: set[str] | None) -> None:
+        people = select(Customer.name, Customer.id, Customer.contact).where(Customer.name.is_not(None))
+        materials_here = select(Material.name, Material.kind, Material.nominal_lpi)
         labels = select(Material.name, Lot.label).join(Lot, Lot.material_id == Material.id)
+        if names is not None:
+            people = people.where(Customer.name.in_({_one_line(name) for name in names}))
+            materials_here = materials_here.where(Material.name.in_(names))
+            labels = labels.where(Material.name.in_(names))
+        self.customers = {name: (id_, contact) for name, id_, contact in session.execute(people)}
+        here = session.execute(materials_here).all()
+        self.materials = {name: kind for name, kind, _ in here}
+        self.lpi = {name: lpi for name, _, lpi in here}
         self.lots = {(name, label.lower()) for name, label in session.execute(labels)}
-        self.names: set[str] = set()
+        self.listed: set[str | tuple[str, str]] = set()
+
+    def expect_first(self, listed: str | tuple[str, str], words: str) -> None:
+        """Refused where an earlier line of the file named the same."""
+        if listed in self.listed:
+            raise Refused(f"{words} stands in the file twice; leave one of the lines out.")
+        self.listed.add(listed)
+
+
+def _one_line(name: str) -> str:
+    return " ".join(name.split())
 
 
 def _customer(known: _Known, row: Row) -> Line:
-    name, contact = " ".join(row["name"].split()), row.get("contact", "")
+    name, contact = _one_line(row["name"]), row.get("contact", "")
     if not name:
         raise Refused("name: this is needed.")
-    if name in known.names:
-        raise Refused(f"{name} stands in the file twice.")
-    known.names.add(name)
-    here = known.customers.get(name)
-    if here is None:
+    known.expect_first(name, name)
+    if name not in known.customers:
         return Line(0, f"new customer {name}", take=lambda session, _by: _add_customer(session, name, contact))
-    if contact and not here.contact:
-        return Line(0, f"{name} is here; how to reach them is added", take=lambda s, _by: _reach(s, here.id, contact))
-    kept = "; how to reach them stays as it is here" if contact and contact != here.contact else ""
+    here, had = known.customers[name]
+    if contact and not had:
+        return Line(0, f"{name} is here; how to reach them is added", take=lambda s, _by: _reach(s, here, contact))
+    kept = "; how to reach them stays as it is here" if contact and contact != had else ""
     return Line(0, f"{name} is here already{kept}")
 
 
@@ -171,14 +187,14 @@ def _stock(known: _Known, row: Row) -> Line:
             raise Refused(f"{column}: this is needed.")
     if known.materials.get(name, kind) != kind:
         raise Refused(f"material: {name} is {known.materials[name]} here, not {kind}.")
-    if (name, label.lower()) in known.lots:
-        raise Refused(f"lot: {name} has a lot {label} already.")
+    known.expect_first((name, label.lower()), f"lot: {name}, {label}")
     values = {key: read(key, row.get(key, "")) for key, read in _CELLS.items()}
     new = name not in known.materials
     if kind == "lens":
         _check_lpi(known, name, values["lines per inch"], new)
+    if (name, label.lower()) in known.lots:
+        return Line(0, f"{name}, lot {label} is here already; it stays as it is")
     known.materials[name] = kind
-    known.lots.add((name, label.lower()))
     many = "not counted" if values["count"] is None else counted(int(values['count']), 'sheet')
     words = f"{'new ' + kind + ' ' if new else ''}{name}, lot {label}: {many}"
     return Line(
@@ -257,37 +273,7 @@ _CELLS: dict[str, Callable[[str, str], Any]] = {
 _READ: dict[str, Callable[[_Known, Row], Line]] = {"customers": _customer, "stock": _stock}
 
 
-def seal(lines: list[Line]) -> str:
+def seal(lines: Sequence[Line]) -> str:
     """A sum over what was shown, so that what is taken in is what was looked at."""
     told = "\n".join(f"{line.number} {line.words}" for line in lines)
     return hashlib.sha256(told.encode()).hexdigest()
-
-
-def take(session: Session, by: Actor, *, what: str, text: str, seen: str) -> int:
-    """Take every line in, all or none; returns how many did something.
-
-    Refused where a line is at fault, or where things changed since they were looked at.
-    """
-    if by.role != "owner":
-        raise Refused("Bringing lists in is the owner's act.")
-    lines = look(session, what, text)
-    if any(line.fault for line in lines):
-        raise Refused("A line is at fault; mend the file first.")
-    if seal(lines) != seen:
-        raise Refused("Something here has changed since you looked; look again.")
-    quiet = replace(by, request_id=None)
-    touched = [one for line in lines if line.take for one in line.take(session, quiet)]
-    if not touched:
-        raise Refused("Everything in this file is here already.")
-    session.flush()
-    told: dict[str, object] = {"lines": len(lines)}
-    if what == "customers":
-        told["names"] = dict(_hashes(session, touched))
-    record(session, by, Act(f"{what} brought in", list(dict.fromkeys(touched)), new=told))
-    return sum(line.take is not None for line in lines)
-
-
-def _hashes(session: Session, touched: list[str]) -> Iterator[tuple[str, dict[str, str]]]:
-    codes = [one.partition(":")[2] for one in touched]
-    for row in session.execute(select(Customer).where(Customer.code.in_(codes)).order_by(Customer.id)).scalars():
-        yield ref(row), hashed(row, customer=row.name, contact=row.contact)

@@ -1,8 +1,6 @@
 """Travellers of all open jobs: written one by one by the worker, each kept as soon as it is whole."""
 
-import fcntl
 import logging
-import threading
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -10,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from logbook.actions import papers, people, travellerbatches
 from logbook.background.compute import worker_actor
+from logbook.background.rounds import again_and_again, alone
 from logbook.paper.traveller import traveller_html
 from logbook.paper.writer import PdfWriter
 from logbook.records.audit import Actor
@@ -32,21 +31,13 @@ class _Wish:
 
 def write_forever(shop: Shop) -> None:
     """Look again and again for what is asked for."""
-    pause = threading.Event()
-    while True:
-        try:
-            write_asked(shop)
-        except Exception:  # the next round tries again
-            _log.exception("travellers")
-        pause.wait(LOOK_SECONDS)
+    again_and_again(lambda: write_asked(shop), every_s=LOOK_SECONDS, name="travellers")
 
 
 def write_asked(shop: Shop) -> bool:
     """Write the batch that waits; False when there is none, or another worker is at it."""
-    with (shop.settings.data / "travellers.lock").open("w") as lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
+    with alone(shop, "travellers") as mine:
+        if not mine:
             return False
         with shop.database.reading() as session:
             if travellerbatches.at_work(session) is None:

@@ -1,15 +1,14 @@
 """Backups, restore trials and checks of the record: done by the worker, on a thread of its own."""
 
-import fcntl
 import logging
 import shutil
-import threading
 import time
 from collections.abc import Callable
 
 from logbook.actions import backups, verifying
 from logbook.actions.restoring import bring_back
 from logbook.background.compute import worker_actor
+from logbook.background.rounds import again_and_again, alone
 from logbook.records.backup import Progress, back_up
 from logbook.records.manifest import newest_in
 from logbook.records.opened import Shop
@@ -25,21 +24,13 @@ _log = logging.getLogger(__name__)
 
 def keep_safe_forever(shop: Shop) -> None:
     """Look again and again for what is asked for or due."""
-    pause = threading.Event()
-    while True:
-        try:
-            keep_safe(shop)
-        except Exception:  # the next round tries again
-            _log.exception("keeping")
-        pause.wait(LOOK_SECONDS)
+    again_and_again(lambda: keep_safe(shop), every_s=LOOK_SECONDS, name="keeping")
 
 
 def keep_safe(shop: Shop) -> bool:
     """Do one thing that is asked for or due; False when there was nothing, or another worker is at it."""
-    with (shop.settings.data / "keeping.lock").open("w") as lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
+    with alone(shop, "keeping") as mine:
+        if not mine:
             return False
         with shop.database.reading() as session:
             if backups.at_work(session) is None and backups.due(session, worker_actor().now) is None:

@@ -6,6 +6,7 @@ import threading
 from datetime import UTC, datetime, timedelta
 
 from logbook.actions import repairs, runs
+from logbook.background.arrivals import take_in_forever
 from logbook.background.batches import write_forever
 from logbook.background.bell import Bell
 from logbook.background.compute import work_on, worker_actor
@@ -26,8 +27,8 @@ def run_worker(settings: Settings, *, with_parent: bool) -> None:
     if with_parent:
         threading.Thread(target=_end_with_parent, daemon=True).start()
     threading.Thread(target=_sweep_forever, args=(shop, bell), daemon=True).start()
-    threading.Thread(target=keep_safe_forever, args=(shop,), daemon=True).start()
-    threading.Thread(target=write_forever, args=(shop,), daemon=True).start()
+    for work in (keep_safe_forever, write_forever, take_in_forever):
+        threading.Thread(target=work, args=(shop,), daemon=True).start()
     bell.huey.create_consumer(workers=1, periodic=False, initial_delay=0.05, max_delay=0.5).run()
 
 

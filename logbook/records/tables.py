@@ -1,6 +1,7 @@
 """Every table, imported once so that the metadata is complete."""
 
 from logbook.records import (
+    arrivals,
     audit,
     batches,
     files,
@@ -21,6 +22,6 @@ from logbook.records import (
 from logbook.records.base import Base
 
 __all__ = [
-    "Base", "audit", "batches", "files", "floor", "forecasts", "keeping", "leaks", "lotpapers", "machines", "materials",
-    "orders", "people", "pitch", "places", "prooflinks", "quotes",
+    "Base", "arrivals", "audit", "batches", "files", "floor", "forecasts", "keeping", "leaks", "lotpapers", "machines",
+    "materials", "orders", "people", "pitch", "places", "prooflinks", "quotes",
 ]  # fmt: skip

@@ -115,6 +115,7 @@ _PAGES = {
     "quote": "quotes.quote",
     "place": "places.place",
     "leaksheet": "leaks.sheet",
+    "arrival": "arriving.arriving",
 }
 
 

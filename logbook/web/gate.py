@@ -23,7 +23,7 @@ from logbook.web.lookers import lookers
 COOKIE = "bench-sign-in"
 UPLOADS = {"orders.new", "jobs.add_pictures", "jobs.replace", "tracing.by_file", "bench.sign_sheet", "bench.sign_piece",
            "onpaper.take_over", "papercheck.take_over", "verdicts.of_print", "verdicts.of_sheet",
-           "lotpapers.attach"}  # fmt: skip
+           "lotpapers.attach", "arriving.look"}  # fmt: skip
 """Endpoints that take files, for signed-in people only; everywhere else a request is small."""
 PUBLIC = {"entry.sign_in", "entry.found", "entry.icon", "static", "places.enrol"}
 OF_ONES_OWN = {"entry.sign_out", "shop.units", "shop.password", "tracing.by_file"}

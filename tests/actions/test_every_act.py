@@ -69,6 +69,7 @@ from logbook.actions import (
     strengths,
     strips,
     takingback,
+    takingin,
     texts,
     travellerbatches,
 )
@@ -411,7 +412,18 @@ def _equipment(told: Story) -> None:
         )
     text = "name\nInes Vrba\n"
     seen = told.shop.read(lambda session: arriving.seal(arriving.look(session, "customers", text)))
-    told.tell("arriving.take", lambda session, by: arriving.take(session, by, what="customers", text=text, seen=seen))
+    wish = {"what": "customers", "text": text, "seen": seen}
+    rows = {"rows": arriving.rows_of("customers", text)}
+    for how, words in (("fail", {"sentence": "no room"}), ("take_some", rows), ("end", {})):
+        if how != "end":
+            told.tell("takingin.ask_for", lambda session, by: takingin.ask_for(session, by, **wish))
+        arrival = told.shop.act(lambda session, by: takingin.begin(session, by.now).id)
+        work = getattr(takingin, how)
+        told.tell(f"takingin.{how}", lambda s, by, work=work, arrival=arrival, w=words: work(s, by, arrival, **w))
+    wish["text"] += "Ida Vrba\n"
+    wish["seen"] = told.shop.read(lambda session: arriving.seal(arriving.look(session, "customers", wish["text"])))
+    told.tell("takingin.ask_for", lambda session, by: takingin.ask_for(session, by, **wish))
+    told.tell("takingin.stop", lambda s, by: takingin.stop(s, by, arrival=takingin.at_work(s)))
 
 
 def _leaks(told: Story) -> None:

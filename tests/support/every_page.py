@@ -29,6 +29,7 @@ NOT_PAGES = {
     "align.blended",
     "align.fitted",
     "static",
+    "arriving.state",
     "batches.state",
     "batches.document",
     "entry.again",

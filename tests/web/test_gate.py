@@ -18,7 +18,7 @@ FOR_OWNERS = {
     "machines.back", "stock.release",
     "shop.facts", "shop.rules", "shop.add_person", "shop.check_record", "texts.wording",
     "status.set_up", "erasing.customer", "erasing.pictures", "ghosting.figures", "numbers.overview", "numbers.as_csv",
-    "arriving.arriving", "arriving.look", "arriving.take", "steps.stage",
+    "arriving.arriving", "arriving.look", "arriving.take", "arriving.state", "arriving.stop", "steps.stage",
     "staff.person", "staff.pin_away", "staff.let_go", "staff.bring_back",
     "places.listing", "places.place", "places.new_code", "places.send_away", "places.remove",
 }  # fmt: skip

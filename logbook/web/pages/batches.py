@@ -2,7 +2,7 @@
 
 from io import BytesIO
 
-from flask import Blueprint, abort, jsonify, send_file, url_for
+from flask import Blueprint, abort, send_file, url_for
 from werkzeug import Response
 from wtforms import RadioField
 
@@ -14,6 +14,7 @@ from logbook.records.batches import TravellerBatch
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import NEEDED, BenchForm
 from logbook.web.gate import the_shop
+from logbook.web.howfar import how_far
 from logbook.web.papering import shop_address
 
 pages = Blueprint("batches", __name__)
@@ -64,8 +65,7 @@ def state(code: str) -> Response:
     """What the page polls."""
     with reading() as session:
         found = by_code(session, TravellerBatch, code)
-        started = found.started_at.isoformat() if found.started_at else None
-        return jsonify(state=found.state, progress=found.progress, started=started)
+        return how_far(found)
 
 
 @pages.post("/travellers/<code>/stop")

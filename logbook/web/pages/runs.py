@@ -4,7 +4,7 @@ import json
 import re
 from pathlib import Path
 
-from flask import Blueprint, abort, jsonify, request, send_file, url_for
+from flask import Blueprint, abort, request, send_file, url_for
 from sqlalchemy.orm import Session
 from werkzeug import Response
 from wtforms import IntegerField, StringField
@@ -25,6 +25,7 @@ from logbook.web import peeking
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import NEEDED, BenchForm, own_units
 from logbook.web.gate import the_shop, without_request
+from logbook.web.howfar import how_far
 from logbook.web.ringing import ring
 
 pages = Blueprint("runs", __name__)
@@ -88,12 +89,7 @@ def state(code: str) -> Response:
     """What the page polls."""
     with reading() as session:
         found = by_code(session, Run, code)
-        return jsonify(
-            state=found.state,
-            progress=found.progress,
-            trouble=found.trouble,
-            started=found.started_at.isoformat() if found.started_at else None,
-        )
+        return how_far(found, trouble=found.trouble)
 
 
 def _button(code: str, work: object) -> Response | tuple[str, int]:

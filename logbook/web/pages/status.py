@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from flask import Blueprint, jsonify, url_for
+from flask import Blueprint, url_for
 from werkzeug import Response
 from wtforms import BooleanField, IntegerField, StringField, TimeField
 from wtforms.validators import Length as TextLength
@@ -14,6 +14,7 @@ from logbook.records.keeping import KeepingRun
 from logbook.web.acting import act, address_of, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import actor, owner_only, the_shop
+from logbook.web.howfar import how_far
 
 pages = Blueprint("status", __name__)
 RUNS_SHOWN = 30
@@ -73,8 +74,7 @@ def state(code: str) -> Response:
     """What the page polls."""
     with reading() as session:
         found = by_code(session, KeepingRun, code)
-        started = found.started_at.isoformat() if found.started_at else None
-        return jsonify(state=found.state, progress=found.progress, started=started)
+        return how_far(found)
 
 
 @pages.post("/shop/status/backup")
