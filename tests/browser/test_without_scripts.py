@@ -1,12 +1,12 @@
 """Reading and signing work in a browser that runs no scripts; scripts only add."""
 
 from support.shop_walk import Person
-from support.to_the_door import PATIENCE, TOMORROW
+from support.to_the_door import PATIENCE, bring_to
 
 MOST_RELOADS = 500
 
 
-def test_a_sheet_is_ordered_interlaced_and_signed_without_scripts(serve_logbook, new_page):
+def test_a_sheet_goes_from_the_order_to_the_door_without_scripts(serve_logbook, new_page):
     page = new_page(java_script_enabled=False)
     person = Person(page, serve_logbook().address)
     person.found_the_shop()
@@ -22,9 +22,9 @@ def test_a_sheet_is_ordered_interlaced_and_signed_without_scripts(serve_logbook,
         page.get_by_role("link", name="Look how far it is").click()
     person.accept()
     person.follow("26-0001-A-S1")
-    person.sign(TOMORROW)
+    bring_to(person, "pack", after="print")
     person.sign(PATIENCE)
-    assert person.reads("Adhesive onto print")
+    assert person.reads("gone: collected on")
     assert person.reads(PATIENCE)
 
 
