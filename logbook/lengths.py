@@ -19,6 +19,8 @@ _UNIT_IN_MM = {
 _MEASURES = {"mm": ("in", INCH_IN_MM), "mm per 300 mm": ("in per 12 in", Fraction(25))}
 """What is measured in mm, what it is called in inches, and how many of the one are one of the other."""
 _PLACES = {"in": 3, "mm": 2}
+_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}(?:([.,])\d{3})(?:\1\d{3})*(?:[.,]\d*)?", re.ASCII)
+"""Digits in threes, as thousands are written; 0,125 is none."""
 _PATTERN = re.compile(r"\s*(-?\d+(?:[.,]\d+)?|-?[.,]\d+)\s*([a-zA-Z\"″]*)\s*")
 
 
@@ -47,7 +49,8 @@ def parse_length(text: str, *, field: str | None = None, positive: bool = True) 
     """Read ``8in``, ``203.2mm``, ``20,3 cm`` or ``0.6m``.
 
     A decimal comma is read as a point. Raises Refused for a bare number, an
-    unknown unit and, unless ``positive`` is False, for zero or less.
+    unknown unit, a comma that may stand between thousands and, unless
+    ``positive`` is False, for zero or less.
     """
     name = field or "a length"
     match = _PATTERN.fullmatch(text)
@@ -55,7 +58,7 @@ def parse_length(text: str, *, field: str | None = None, positive: bool = True) 
         raise Refused(
             f"{name}: {text!r} is not a length; write a number and a unit, for example 8in or 203.2mm.", field=field
         )
-    number, unit = match[1].replace(",", "."), match[2].lower()
+    number, unit = with_a_point(match[1], field=field, name=name), match[2].lower()
     unit = {'"': "in", "″": "in"}.get(unit, unit)
     if not unit:
         raise Refused(
@@ -68,6 +71,25 @@ def parse_length(text: str, *, field: str | None = None, positive: bool = True) 
     if positive and value <= 0:
         raise Refused(f"{name}: {text!r} must be more than zero.", field=field)
     return Length(value, unit)
+
+
+def with_a_point(text: str, *, field: str | None = None, name: str = "") -> str:
+    """A number with a decimal comma as one with a point.
+
+    Raises Refused for 1,234, which may be a thousand: a decimal or a whole
+    number says the same without doubt. Nothing else is checked.
+    """
+    if "," in text and (found := grouped(text)):
+        decimal, joined = text.replace(",", "."), re.sub("[.,]", "", text)
+        ways = f"{decimal} or {joined}" if found[1] == "," and decimal.count(".") == 1 else "it without them"
+        about = f"{name}: " if name else ""
+        raise Refused(f"{about}{text!r} may have a mark between thousands; write {ways}.", field=field)
+    return text.replace(",", ".")
+
+
+def grouped(text: str) -> re.Match[str] | None:
+    """Digits that stand in threes behind a mark, the mark as group 1; 1,440 may be 1.44 or a thousand and more."""
+    return _GROUPED.fullmatch(text.strip())
 
 
 def measured_in(unit: str, system: str) -> str:

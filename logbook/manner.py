@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from logbook.lengths import INCH_IN_MM, Length, converted, measured_in, parse_length
+from logbook.lengths import INCH_IN_MM, Length, converted, grouped, measured_in, parse_length
 from logbook.refusals import Refused
 
 POINT, COMMA = ".", ","
@@ -16,8 +16,6 @@ _DECIMAL = re.compile(r"(?<![\w.,'\"])(\d+)\.(\d+)(?!\.?\w)")
 """A number of a sentence: no date, version, address or name of a file, and nothing that is quoted as typed."""
 _PLAIN = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)", re.ASCII)
 """Digits with at most one mark: Decimal alone would read 0_5 as 5, and 1e5."""
-_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}(?:([.,])\d{3})(?:\1\d{3})*(?:[.,]\d*)?", re.ASCII)
-"""Digits in threes, as thousands are written; 0,125 is none."""
 _LENGTH = re.compile(r"([-+]?[\d.,]*\d)\s*([^\d\s.,]*)")
 _MM = re.compile(
     r"(?<![\w.,'\"])(\d+(?:\.\d+)?)(?:( ± |, ± | to | and |–)(\d+(?:\.\d+)?))? (mm(?: per 300 mm)?)\b(?! per\b)"
@@ -43,7 +41,7 @@ class Manner:
         Raises Refused where the other mark stands before three digits: 1,234 may be a thousand, and nobody guesses.
         """
         text = text.strip()
-        if (found := _GROUPED.fullmatch(text)) and (found[1] != self.mark or not _PLAIN.fullmatch(text)):
+        if (found := grouped(text)) and (found[1] != self.mark or not _PLAIN.fullmatch(text)):
             raise Refused(self._doubtful(text))
         return Decimal(text.replace(COMMA, POINT)) if _PLAIN.fullmatch(text) else None
 
@@ -56,7 +54,7 @@ class Manner:
         if found is None:
             return parse_length(text)
         self.read(found[1])
-        whole = f"{found[1]}{found[2] or bare}"
+        whole = f"{found[1].replace(COMMA, POINT)}{found[2] or bare}"
         try:
             return parse_length(whole)
         except Refused as refusal:
@@ -112,7 +110,7 @@ class Manner:
 
 def may_be_thousands(text: str) -> bool:
     """Whether digits stand in threes behind a mark, so that 1,440 may be 1.44 or a thousand and more."""
-    return _GROUPED.fullmatch(text.strip()) is not None
+    return grouped(text) is not None
 
 
 def plain(value: Decimal) -> str:

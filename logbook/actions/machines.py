@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session, object_session
 
 from logbook.actions.finding import ref
 from logbook.lengths import Length
-from logbook.manner import may_be_thousands
+from logbook.manner import POINT, Manner, may_be_thousands
 from logbook.records.audit import Act, Actor, record
 from logbook.records.machines import (
     Authorisation,
@@ -28,6 +28,7 @@ from logbook.refusals import Refused
 from logbook.rules.history import NEEDS_RECORD, ends_check
 from logbook.rules.machinecheck import CheckItem
 from logbook.rules.rollers import MachineFacts, WorkerFacts
+from logbook.rules.signing import MARK
 
 OUT, BACK = "out of use", "back into use"
 FACT_FIELDS = ("manual", "freeing_procedure", "stop_position", "isolator", "competent_role", "last_inspection")
@@ -148,7 +149,7 @@ def check_machine(
 
 def answered(items: Sequence[CheckItem], answers: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
     """What a check answers, by the keys of its lines, and the lines that were answered no; Refused where one is not."""
-    values = {item.key: _answer(item, answers.get(item.key, "").strip()) for item in items}
+    values = {item.key: _answer(item, answers.get(item.key, "").strip(), answers.get(MARK, POINT)) for item in items}
     return values, [item.text for item in items if values[item.key] == "no"]
 
 
@@ -179,15 +180,22 @@ def _block(session: Session, by: Actor, machine: Machine, reason: str) -> list[s
     return end_sessions(session, by, machine)
 
 
-def _answer(item: CheckItem, value: str) -> str:
+def _answer(item: CheckItem, value: str, mark: str) -> str:
     if item.record == "number":
-        try:
-            return str(Decimal(value.replace(",", "."))) if value else ""
-        except InvalidOperation:
-            raise Refused(f"{item.text}: {value!r} is not a number in {item.unit}.", field=item.key) from None
+        return str(_measured(item, value, mark)) if value else ""
     if value not in ("yes", "no"):
         raise Refused(f"Not answered yet: {item.text}", field=item.key)
     return value
+
+
+def _measured(item: CheckItem, value: str, mark: str) -> Decimal:
+    try:
+        number = Manner(mark=mark).read(value)
+    except Refused as refusal:
+        raise Refused(f"{item.text}: {refusal.sentence}", field=item.key) from None
+    if number is None:
+        raise Refused(f"{item.text}: {value!r} is not a number in {item.unit}; write digits alone.", field=item.key)
+    return number
 
 
 def traits(machine: Machine) -> tuple[str, ...]:

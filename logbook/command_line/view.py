@@ -14,7 +14,7 @@ from logbook.engine.phase import parse_pitch
 from logbook.engine.plan import FLIPS
 from logbook.engine.readback import Raster, read_raster
 from logbook.engine.view import MOVING_LONG_SIDE, save_moving, save_view, seen_at, seen_from, view_of_raster
-from logbook.lengths import parse_length
+from logbook.lengths import parse_length, with_a_point
 from logbook.refusals import Refused
 
 if TYPE_CHECKING:
@@ -131,6 +131,6 @@ def _pictures(raster: Raster, asked: int | None) -> int:
 
 def _number(text: str, field: str) -> Fraction:
     try:
-        return Fraction(Decimal(text.strip().replace(",", ".")))
+        return Fraction(Decimal(with_a_point(text.strip(), field=field, name=field)))
     except (InvalidOperation, ValueError, OverflowError):
         raise Refused(f"{field}: {text!r} is not a number.", field=field) from None

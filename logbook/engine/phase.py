@@ -13,6 +13,7 @@ from math import lcm
 
 import numpy as np
 
+from logbook.lengths import with_a_point
 from logbook.refusals import Refused
 
 PITCH_DECIMALS = 6
@@ -22,7 +23,7 @@ MOST_LPI = 100_000
 def parse_pitch(text: str | Decimal, *, field: str = "lpi") -> Decimal:
     """Lines per inch as an exact decimal with at most six decimals, above zero."""
     try:
-        value = Decimal(str(text).strip().replace(",", "."))
+        value = Decimal(with_a_point(str(text).strip(), field=field, name=field))
     except InvalidOperation:
         raise Refused(f"{field}: {text!r} is not a number of lines per inch, for example 19.87.", field=field) from None
     if not value.is_finite() or value <= 0:

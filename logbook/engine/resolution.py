@@ -4,6 +4,7 @@ import re
 from decimal import Decimal
 from fractions import Fraction
 
+from logbook.lengths import with_a_point
 from logbook.refusals import Refused
 
 Resolution = tuple[Fraction, Fraction]
@@ -22,8 +23,9 @@ def parse_dpi(text: str, *, field: str = "dpi") -> Resolution:
     match = _PATTERN.fullmatch(text)
     if match is None:
         raise Refused(f"{field}: {text!r} is not a resolution; write 720 or 1440x720 (across × down).", field=field)
-    across = Fraction(Decimal(match[1].replace(",", ".")))
-    down = Fraction(Decimal(match[2].replace(",", "."))) if match[2] else across
+    across, down = (
+        Fraction(Decimal(with_a_point(part, field=field, name=field))) for part in (match[1], match[2] or match[1])
+    )
     if not 0 < min(across, down) <= max(across, down) <= _MOST_DOTS_PER_INCH:
         raise Refused(f"{field}: {text!r} must be more than zero and at most {_MOST_DOTS_PER_INCH} dots per inch.",
                       field=field)

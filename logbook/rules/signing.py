@@ -1,12 +1,12 @@
 """What may be written on a stage's page: values within their limits, ticks that must be there."""
 
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
 from logbook.lengths import converted, measured_in
+from logbook.manner import COMMA, POINT, Manner
 from logbook.refusals import Refused
 from logbook.rules.findings import Finding, ask, note, stop
 from logbook.rules.steplist import Stage, Step
@@ -28,18 +28,25 @@ def _value(step: Step, value: str, values: Mapping[str, str]) -> tuple[str, str,
             raise Refused(f"Not recorded yet: {step.text}", field=step.key)
         return None
     if step.record == "number":
-        read_number(step, value)
-        return step.key, value.replace(",", "."), typed_unit(step, values)
+        read_number(step, value, values.get(MARK, POINT))
+        return step.key, value.replace(COMMA, POINT), typed_unit(step, values)
     if step.record == "choice" and value not in step.choices:
         raise Refused(f"{step.text} Choose one of: {', '.join(step.choices)}.", field=step.key)
     return step.key, "ticked" if step.record == "tick" else value, ""
 
 
-def read_number(step: Step, value: str) -> Decimal:
-    """A number as typed, decimal comma or point; Refused, naming the field, where it is none."""
-    number = plain_number(value)
+MARK = "decimal mark"
+"""Among the values of a stage: the decimal mark of whoever typed them; a point, where it is not there."""
+
+
+def read_number(step: Step, value: str, mark: str = POINT) -> Decimal:
+    """A number as typed, decimal comma or point; Refused, naming the field, where it is none or may be a thousand."""
+    try:
+        number = Manner(mark=mark).read(value)
+    except Refused as refusal:
+        raise Refused(f"{step.text} {refusal.sentence}", field=step.key) from None
     if number is None:
-        raise Refused(f"{step.text} {value!r} is not a number in {step.unit}.", field=step.key)
+        raise Refused(f"{step.text} {value!r} is not a number in {step.unit}; write digits alone.", field=step.key)
     return number
 
 
@@ -58,13 +65,12 @@ def typed_unit(step: Step, values: Mapping[str, str]) -> str:
     return asked
 
 
-def plain_number(value: str) -> Decimal | None:
-    """A number as people write it, decimal comma or point; None for anything else."""
-    return Decimal(value.strip().replace(",", ".")) if _NUMBER.fullmatch(value.strip()) else None
-
-
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)", re.ASCII)
-"""Digits as people write them: Decimal alone would read 0_5 as 5, and 1e5."""
+def plain_number(value: str, mark: str = POINT) -> Decimal | None:
+    """A number as people write it, decimal comma or point; None for anything else, and for what may be a thousand."""
+    try:
+        return Manner(mark=mark).read(value)
+    except Refused:
+        return None
 
 
 def outside_limits(stage: Stage, values: Mapping[str, str]) -> list[Finding]:
@@ -75,7 +81,7 @@ def outside_limits(stage: Stage, values: Mapping[str, str]) -> list[Finding]:
     found: list[Finding] = []
     fails = values.get("inspect-result") == "failed"
     for step in stage.steps:
-        number = plain_number(values.get(step.key, "")) if step.record == "number" else None
+        number = plain_number(values.get(step.key, ""), values.get(MARK, POINT)) if step.record == "number" else None
         if number is None:
             continue
         aimed = in_unit(step, typed_unit(step, values))

@@ -4,12 +4,14 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
+from flask import request
 from flask_wtf import FlaskForm
 from wtforms import Field, FieldList, FormField, HiddenField, ValidationError
 from wtforms.validators import InputRequired, Optional
 from wtforms.widgets import TextInput
 
 from logbook.refusals import Refused
+from logbook.rules.signing import MARK
 from logbook.web.gate import own_manner
 from logbook.web.help import lay_beside
 
@@ -157,3 +159,8 @@ def _limits(low: Decimal | None, high: Decimal | None) -> str:
     if low is None or high is None:
         return f"at most {write(high)}" if low is None else f"at least {write(low)}"
     return f"between {write(low)} and {write(high)}"
+
+
+def typed_values() -> dict[str, str]:
+    """What stands in the plain fields of steps and check lines, with the decimal mark of whoever typed it."""
+    return request.form.to_dict() | {MARK: own_manner().mark}

@@ -106,7 +106,8 @@ def test_a_pitch_is_read_exactly(text, value):
 
 
 @pytest.mark.parametrize(("text", "words"), [
-    ("wide", "not a number"), ("nan", "more than zero"), ("inf", "more than zero"), ("0", "more than zero"),
+    ("wide", "not a number"), ("19,875", "write 19.875 or 19875"), ("nan", "more than zero"), ("inf", "more than zero"),
+    ("0", "more than zero"),
     ("-1", "more than zero"), ("100000.000001", "at most 100000"), ("19.8700001", "at most 6 decimals"),
 ])  # fmt: skip
 def test_what_is_no_pitch_is_refused_at_its_field(text, words):

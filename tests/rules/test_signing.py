@@ -67,6 +67,22 @@ def test_a_number_is_recorded_as_it_was_typed_with_a_point(typed, recorded):
     assert signing.read_number(SIZE, typed) == Decimal(recorded)
 
 
+@pytest.mark.parametrize(("typed", "mark", "recorded"), [("1,234", ",", "1.234"), ("1.234", ".", "1.234")])
+def test_a_mark_of_the_writer_s_own_is_never_between_thousands(typed, mark, recorded):
+    kept = signing.checked_values(STAGE, {**FILLED, "size": typed, signing.MARK: mark})
+    assert {key: value for key, value, _ in kept}["size"] == recorded
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"), [("1,234", {}), ("1,234", {signing.MARK: "."}), ("1.234", {signing.MARK: ","})]
+)
+def test_what_may_be_a_thousand_is_asked_about(typed, told):
+    with pytest.raises(Refused, match=r"two ways; write 1[.,]234 or 1234") as refused:
+        signing.checked_values(STAGE, {**FILLED, "size": typed, **told})
+    assert refused.value.field == "size"
+    assert not signing.outside_limits(STAGE, {**FILLED, "size": typed, **told})
+
+
 def test_only_the_steps_of_one_moment_are_asked_for():
     rolls = Stage(
         "adhesive",

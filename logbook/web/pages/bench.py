@@ -27,7 +27,7 @@ from logbook.rules.steplist import Stage
 from logbook.rules.traits import ways_of_working
 from logbook.web import atmachines, choices, keptforms, papering, pinned, reasons, tablets, verdictforms
 from logbook.web.acting import act, page, reading, say
-from logbook.web.fields import MAYBE, NEEDED, BenchForm
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, typed_values
 from logbook.web.gate import actor, the_shop
 from logbook.web.uploads import taken_in
 
@@ -162,7 +162,7 @@ def sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             "records": actions.records_of(session, found),
             "step_texts": actions.step_texts(found),
             "wait": actions.wait_for(session, found),
-            "findings": actions.findings_for(session, actor(), found, request.form),
+            "findings": actions.findings_for(session, actor(), found, typed_values()),
             "now": actor().now,
             "typed": request.form,
             "Strength": Strength,
@@ -413,7 +413,7 @@ def _sign(session: Session, by: Actor, subjects: list, stage: str, form: SignFor
         subjects=subjects,
         stage=stage,
         signature=actions.Signature(
-            values=request.form.to_dict(),
+            values=typed_values(),
             reasons=reasons.given(),
             machine=machine,
             paper_lot=by_code(session, Lot, form.paper_lot.data) if form.paper_lot.data else None,
@@ -449,7 +449,7 @@ def piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             wait=actions.wait_for(session, found) if at_bench else None,
             now=actor().now,
             typed=request.form,
-            findings=actions.findings_for(session, actor(), found, request.form) if at_bench else [],
+            findings=actions.findings_for(session, actor(), found, typed_values()) if at_bench else [],
             Strength=Strength,
             records=actions.records_of(session, found.sheet) + actions.records_of(session, found),
             verdicts=leaving.verdicts_on(session, found),
@@ -519,7 +519,7 @@ def _leave(session: Session, by: Actor, code: str, form: LeaveForm) -> object:
         as_order=request.form.get("as_sample") != "yes",
         reasons=reasons.given(),
     )
-    return leaving.leave(session, by, piece=found, way=way, values=request.form.to_dict())
+    return leaving.leave(session, by, piece=found, way=way, values=typed_values())
 
 
 def _settled_form(found: Print, sent: BenchForm | None) -> SettledForm:

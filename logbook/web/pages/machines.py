@@ -32,7 +32,7 @@ from logbook.rules.rollers import missing_fields
 from logbook.rules.traits import machine_traits
 from logbook.web import choices, meanwhile, pinned
 from logbook.web.acting import act, page, reading
-from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, typed_values
 from logbook.web.gate import actor, owner_only, the_shop
 from logbook.web.printerforms import ModeForm, PrinterForm
 
@@ -354,7 +354,7 @@ def check(code: str) -> Response | tuple[str, int]:
         "check_form",
         form,
         lambda session, by, row: actions.check_machine(
-            session, by, machine=row, items=items_of(row), answers=request.form.to_dict()
+            session, by, machine=row, items=items_of(row), answers=typed_values()
         ),
     )
 

@@ -24,7 +24,7 @@ from logbook.rules.findings import Strength
 from logbook.rules.stages import ROLLER_STAGES
 from logbook.web import choices, pinned, reasons
 from logbook.web.acting import act, page, reading, say
-from logbook.web.fields import MAYBE, NEEDED, BenchForm
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, typed_values
 from logbook.web.gate import actor, the_shop
 from logbook.web.shown import when
 from logbook.web.uploads import taken_in
@@ -169,7 +169,7 @@ def _work(
             at=form.at.data.astimezone(),
             photograph=photograph,
             store=the_shop().store,
-            values=request.form.to_dict(),
+            values=typed_values(),
             reasons=reasons.given(),
             photos=photos,
             machine=by_code(session, Machine, form.machine.data) if form.machine.data else None,
@@ -230,7 +230,7 @@ def _page(kind: str, code: str, form: PaperForm) -> tuple[str, int]:
             raise Refused("This stage is not done on paper; open its own page.")
         _offer(session, form)
         then, stage = _paper_time(form), bench.stage_definition(found)
-        findings = bench.findings_for(session, _as_of(then), found, request.form)
+        findings = bench.findings_for(session, _as_of(then), found, typed_values())
         return page(
             "from_paper.html",
             form=form,

@@ -14,7 +14,7 @@ from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.web import choices, pinned
 from logbook.web.acting import act, page, reading, say
-from logbook.web.fields import NEEDED, BenchForm
+from logbook.web.fields import NEEDED, BenchForm, typed_values
 from logbook.web.gate import the_shop
 from logbook.web.pages.machines import items_of
 from logbook.web.uploads import taken_in
@@ -67,6 +67,6 @@ def _enter(session: Session, by: Actor, code: str, form: PaperCheckForm, photogr
         at=form.at.data.astimezone(),
         photograph=photograph,
         store=the_shop().store,
-        answers=request.form.to_dict(),
+        answers=typed_values(),
     )
     return paperchecks.take_over(session, by, machine=machine, items=items_of(machine), page=said)

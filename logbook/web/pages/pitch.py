@@ -28,7 +28,7 @@ from logbook.rules.signing import UNIT_FIELD, plain_number
 from logbook.web import choices, reasons, vdrawing
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
-from logbook.web.gate import the_shop
+from logbook.web.gate import own_manner, the_shop
 from logbook.web.papering import shop_address
 
 pages = Blueprint("pitch", __name__)
@@ -379,7 +379,7 @@ def read(code: str) -> Response | tuple[str, int]:
                 by,
                 made=by_code(session, PitchChart, code),
                 counts=counts,
-                spot=request.form.get("spot", ""),
+                spot=_with_a_point(request.form.get("spot", "")),
                 again=request.form.get("again") == "yes",
                 scales=_scales(),
             ),
@@ -390,9 +390,14 @@ def read(code: str) -> Response | tuple[str, int]:
     return _test_page(owner, reading_form=form)
 
 
+def _with_a_point(words: str) -> str:
+    """A number in the manner of whoever typed it; anything else, and what may be a thousand, stays as it is."""
+    return words.strip() if plain_number(words, own_manner().mark) is None else words.strip().replace(",", ".")
+
+
 def _scales() -> dict[str, str]:
     """The long scales as they were typed; one without a unit is in the unit that stood beside its field."""
-    typed = {axis: request.form.get(f"scale_{axis}", "").strip() for axis in chartscales.AXES}
+    typed = {axis: _with_a_point(request.form.get(f"scale_{axis}", "")) for axis in chartscales.AXES}
     units = {axis: request.form.get(f"scale_{axis}{UNIT_FIELD}", "mm") for axis in typed}
     bare = {axis for axis, words in typed.items() if plain_number(words) is not None and units[axis] != "mm"}
     return {axis: f"{words} {units[axis]}" if axis in bare else words for axis, words in typed.items()}
