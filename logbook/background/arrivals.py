@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from logbook.actions import takingin
 from logbook.actions.arriving import Row
 from logbook.background.compute import worker_actor
-from logbook.background.rounds import again_and_again, alone
+from logbook.background.rounds import Rounds, alone
 from logbook.records.arrivals import Arrival
 from logbook.records.audit import Actor
 from logbook.records.opened import Shop
@@ -25,7 +25,7 @@ _log = logging.getLogger(__name__)
 
 def take_in_forever(shop: Shop) -> None:
     """Look again and again for what is asked for."""
-    again_and_again(lambda: take_in_asked(shop), every_s=LOOK_SECONDS, name="lists")
+    Rounds(_log, "lists", lambda: take_in_asked(shop)).forever(LOOK_SECONDS)
 
 
 def take_in_asked(shop: Shop) -> bool:

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from logbook.actions import papers, people, travellerbatches
 from logbook.background.compute import worker_actor
-from logbook.background.rounds import again_and_again, alone
+from logbook.background.rounds import Rounds, alone
 from logbook.paper.traveller import traveller_html
 from logbook.paper.writer import PdfWriter
 from logbook.records.audit import Actor
@@ -31,7 +31,7 @@ class _Wish:
 
 def write_forever(shop: Shop) -> None:
     """Look again and again for what is asked for."""
-    again_and_again(lambda: write_asked(shop), every_s=LOOK_SECONDS, name="travellers")
+    Rounds(_log, "travellers", lambda: write_asked(shop)).forever(LOOK_SECONDS)
 
 
 def write_asked(shop: Shop) -> bool:

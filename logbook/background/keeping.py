@@ -8,7 +8,7 @@ from collections.abc import Callable
 from logbook.actions import backups, verifying
 from logbook.actions.restoring import bring_back
 from logbook.background.compute import worker_actor
-from logbook.background.rounds import again_and_again, alone
+from logbook.background.rounds import Rounds, alone
 from logbook.records.backup import Progress, back_up
 from logbook.records.manifest import newest_in
 from logbook.records.opened import Shop
@@ -24,7 +24,7 @@ _log = logging.getLogger(__name__)
 
 def keep_safe_forever(shop: Shop) -> None:
     """Look again and again for what is asked for or due."""
-    again_and_again(lambda: keep_safe(shop), every_s=LOOK_SECONDS, name="keeping")
+    Rounds(_log, "keeping", lambda: keep_safe(shop)).forever(LOOK_SECONDS)
 
 
 def keep_safe(shop: Shop) -> bool:

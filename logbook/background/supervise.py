@@ -3,10 +3,14 @@
 import subprocess
 import sys
 import threading
+import time
 
 from logbook.settings import Settings
 
 RESTART_SECONDS = 2
+LONGEST_PAUSE_SECONDS = 300
+LIVED_SECONDS = 60
+"""A worker that ran for so long did not fail at its start: the next one begins at once."""
 
 
 class Supervisor:
@@ -34,9 +38,17 @@ class Supervisor:
         return self._child.pid if self._child is not None and self._child.poll() is None else None
 
     def _keep_running(self) -> None:
+        pause = RESTART_SECONDS / 2
         while not self._ending.is_set():
+            began = time.monotonic()
             # the pipe closes by itself when this process ends, however it ends
             with subprocess.Popen(self._command, stdin=subprocess.PIPE) as child:
                 self._child = child
                 child.wait()
-            self._ending.wait(RESTART_SECONDS)
+            pause = next_pause(pause, lived=time.monotonic() - began)
+            self._ending.wait(pause)
+
+
+def next_pause(before: float, *, lived: float) -> float:
+    """Seconds until a worker is started again: short for one that had run, twice as long for each that fails to."""
+    return RESTART_SECONDS if lived >= LIVED_SECONDS else min(2 * before, LONGEST_PAUSE_SECONDS)

@@ -11,6 +11,7 @@ from logbook.background.batches import write_forever
 from logbook.background.bell import Bell
 from logbook.background.compute import work_on, worker_actor
 from logbook.background.keeping import keep_safe_forever
+from logbook.background.rounds import Rounds
 from logbook.records.opened import Shop, open_shop
 from logbook.settings import Settings
 
@@ -41,13 +42,7 @@ def _end_with_parent() -> None:
 
 def _sweep_forever(shop: Shop, bell: Bell) -> None:
     """On its own thread and never a queued task, which would wait behind long ones."""
-    pause = threading.Event()
-    while True:
-        try:
-            sweep(shop, bell)
-        except Exception:  # the next round tries again
-            _log.exception("sweep")
-        pause.wait(SWEEP_SECONDS)
+    Rounds(_log, "sweep", lambda: sweep(shop, bell)).forever(SWEEP_SECONDS)
 
 
 def sweep(shop: Shop, bell: Bell) -> None:

@@ -53,7 +53,7 @@ def act(form: BenchForm, work: Callable[[Session, Actor], T], then: Callable[[T]
         if "audit_entry.request_id" not in str(error.orig):
             raise
         return redirect(_where_it_led(request_id), 303)
-    except DatabaseError as error:
+    except (DatabaseError, OSError) as error:  # of the database, or of a file that was to be kept
         words = condition().learn(error)
         if not words:
             raise
@@ -70,6 +70,14 @@ def _waits(form: BenchForm) -> bool:
         _cannot_write(form, condition().damage)
         return True
     return False
+
+
+def takes_writes(form: BenchForm) -> bool:
+    """Whether it is worth drawing what is to be kept; the form says why not."""
+    words = condition().words
+    if words:
+        _cannot_write(form, words)
+    return not words
 
 
 def _cannot_write(form: BenchForm, words: str) -> None:

@@ -19,7 +19,7 @@ from logbook.paper.writer import PdfWriter
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
 from logbook.web import gate, keptforms, pages, shown, uploads
-from logbook.web.condition import Condition, condition
+from logbook.web.condition import Condition, condition, is_unavailable
 from logbook.web.headers import HEADERS, with_headers
 from logbook.web.lookers import Lookers
 
@@ -58,6 +58,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     app.register_error_handler(HTTPException, _http_error)
     app.register_error_handler(CSRFError, _stale_form)
     app.register_error_handler(DatabaseError, _no_writes)
+    app.register_error_handler(OSError, _no_writes)
     return app
 
 
@@ -75,7 +76,7 @@ def _secret(data: Path) -> str:
 
 
 def _refused(refusal: Refused) -> tuple[str, int]:
-    return shown.trouble("That cannot be done", refusal.sentence), 422
+    return shown.trouble("That cannot be done", refusal.sentence), 503 if is_unavailable() else 422
 
 
 _WORDS = {
@@ -121,7 +122,7 @@ def _stale_form(_error: CSRFError) -> tuple[str, int]:
     ), 400
 
 
-def _no_writes(error: DatabaseError) -> tuple[str, int] | Response:
+def _no_writes(error: DatabaseError | OSError) -> tuple[str, int] | Response:
     words = condition().learn(error)
     if not words:
         current_app.logger.error("a fault of the program", exc_info=error)

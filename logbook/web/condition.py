@@ -48,8 +48,10 @@ class Condition:
         if found != "ok":
             self.damage = DAMAGED
 
-    def learn(self, error: DatabaseError) -> str:
-        """One sentence for an error of the database; empty for one that is a fault of the program."""
+    def learn(self, error: DatabaseError | OSError) -> str:
+        """One sentence for an error of the database or of a file; empty for one that is a fault of the program."""
+        if isinstance(error, OSError):
+            return NO_WRITES if error.errno in FULL else ""
         told = str(error.orig).lower()
         if any(mark in told for mark in _DAMAGE):
             self.damage = DAMAGED

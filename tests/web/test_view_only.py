@@ -6,11 +6,13 @@ import sqlite3
 from io import BytesIO
 
 import pytest
+from markupsafe import escape
 from PIL import Image
 from sqlalchemy import event, func, select
 
 from logbook.records import database
 from logbook.records.audit import AuditEntry
+from logbook.records.files import FileStore
 from logbook.web import condition
 
 NO_PAGES = ("static", "entry.icon", "entry.found")
@@ -149,3 +151,27 @@ def test_a_full_disk_refuses_a_picture_and_keeps_the_page(office, desk, monkeypa
 def test_a_fault_of_the_program_is_no_matter_of_the_disk(desk):
     error = condition.DatabaseError("SELECT", {}, sqlite3.ProgrammingError("no such column: x"))
     assert desk.application.extensions["condition"].learn(error) == ""
+
+
+@pytest.mark.parametrize("way", ["traveller", "proof"])
+@pytest.mark.parametrize("trouble", ["read-only", "damaged", "no room for a file"])
+def test_what_would_be_drawn_and_kept_is_refused_in_one_sentence_and_leaves_no_file(
+    office, desk, monkeypatch, way, trouble
+):
+    code, before = office.ready(), office.shop.store.hashes()
+    if trouble == "read-only":
+        monkeypatch.setattr(condition.os, "access", lambda *_: False)
+    elif trouble == "damaged":
+        desk.application.extensions["condition"].damage = condition.DAMAGED
+    else:
+        monkeypatch.setattr(FileStore, "put", _no_room)
+    answer = desk.post(f"/job/{code}/{way}", data={"request_id": f"{way}-{trouble}"})
+    desk.application.extensions["condition"].damage = ""
+    said = {"read-only": condition.READ_ONLY, "damaged": condition.DAMAGED}.get(trouble, condition.NO_WRITES)
+    assert answer.status_code == 503
+    assert str(escape(said)) in answer.get_data(as_text=True)
+    assert office.shop.store.hashes() == before
+
+
+def _no_room(*_):
+    raise OSError(errno.EROFS, "Read-only file system")

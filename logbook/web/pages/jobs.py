@@ -38,7 +38,7 @@ from logbook.refusals import Refused
 from logbook.rules.findings import REASON_FIELD, Finding, Strength, strongest
 from logbook.rules.gates import may_interlace
 from logbook.web import choices, meanwhile, papering, reasons
-from logbook.web.acting import act, page, reading, say
+from logbook.web.acting import act, page, reading, say, takes_writes
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, NumberField
 from logbook.web.gate import actor, the_shop, without_request
 from logbook.web.jobview import JobView, job_view
@@ -291,7 +291,7 @@ def _move(session: Session, by: Actor, code: str, how: str) -> None:
 def make_proof(code: str) -> Response | tuple[str, int]:
     """Draw the proof's files and keep them as the next revision."""
     form = ProofForm()
-    if form.validate_on_submit():
+    if form.validate_on_submit() and takes_writes(form):
         try:
             with reading() as session:
                 found = by_code(session, Job, code)

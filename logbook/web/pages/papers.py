@@ -25,7 +25,7 @@ from logbook.records.machines import Machine
 from logbook.records.orders import Job
 from logbook.refusals import Refused
 from logbook.web import papering
-from logbook.web.acting import act, reading
+from logbook.web.acting import act, reading, takes_writes
 from logbook.web.fields import BenchForm
 from logbook.web.gate import actor, own_manner, the_shop
 from logbook.web.papering import asset_link, shop_address
@@ -110,6 +110,8 @@ def issue(code: str) -> Response:
     form = PrintForm()
     if not form.validate_on_submit():
         raise Refused("The page was too old; open the job again.")
+    if not takes_writes(form):
+        raise Refused(" ".join(form.form_errors))
     with reading() as session:
         gathered = _gathered(session, by_code(session, Job, code))
     pdf = actions.store_pdf(
