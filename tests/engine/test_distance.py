@@ -162,14 +162,15 @@ def _slope(of, at, step=1e-5):
     return (of(at + step) - of(at - step)) / (2 * step)
 
 
-def test_every_part_of_the_uncertainty_is_the_slope_of_the_formula_times_what_is_not_known():
+@pytest.mark.parametrize(("lpi", "u_lpi"), [("19.87", 0.004), ("61.3717", 0.0137)])
+def test_every_part_of_the_uncertainty_is_the_slope_of_the_formula_times_what_is_not_known(lpi, u_lpi):
     # JCGM 100:2008, 5.1.2: u(y) is |dy/dx| · u(x); the slopes are taken numerically, from the formula written above
     lens, loose = Layer(3.0, 1.56, 0.06, 0.02), Layer(0.4, 1.2, 0.1, 0.05)
     glue = Layer(0.3, 1.47, 0.04, 0.03)
     seen, wanted = sight(distance_mm=450, lens=lens, extra=loose), sight(distance_mm=900, lens=lens, extra=glue,
                                                                          known_to_share=0.1)
-    near, far, pitch = (3.0, 1.56, 0.4, 1.2, 450.0), (3.0, 1.56, 0.3, 1.47, 900.0), 19.87
-    told = convert(Decimal("19.87"), u_lpi=0.004, seen=seen, wanted=wanted)
+    near, far, pitch = (3.0, 1.56, 0.4, 1.2, 450.0), (3.0, 1.56, 0.3, 1.47, 900.0), float(lpi)
+    told = convert(Decimal(lpi), u_lpi=u_lpi, seen=seen, wanted=wanted)
 
     def part(at, u, *, first=True, second=True):
         def moved(by):
@@ -186,10 +187,10 @@ def test_every_part_of_the_uncertainty_is_the_slope_of_the_formula_times_what_is
     aperture = abs(_slope(lambda share: pitch * _ratio(near, far, share), 0.95)) * 0.04
     parts = (told.u_thickness, told.u_extra, told.u_from_distance, told.u_to_distance, told.u_aperture)
     assert parts == pytest.approx((thickness, extra, *distances, aperture), rel=1e-5)
-    assert told.u_lpi == pytest.approx(math.hypot(0.004 * _ratio(near, far), *parts))
+    assert told.u_lpi == pytest.approx(math.hypot(u_lpi * _ratio(near, far), *parts))
     assert told.lpi == round(Decimal(pitch * _ratio(near, far)), 4)
     assert told.lpi.as_tuple().exponent == -4
-    words = as_json(Decimal("19.87"), u_lpi=0.004, seen=seen, wanted=wanted, width_in=7.3)
+    words = as_json(Decimal(lpi), u_lpi=u_lpi, seen=seen, wanted=wanted, width_in=7.3)
     assert words == {
         "factor": round(_ratio(near, far), 9), "u_factor": round(math.hypot(*parts) / pitch, 9),
         "lpi": pytest.approx(float(told.lpi)), "u_lpi": round(told.u_lpi, 6),

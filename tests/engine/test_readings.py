@@ -5,7 +5,7 @@ from fractions import Fraction
 
 import pytest
 
-from logbook.engine.readings import Reading, parse_count, parse_spot, readings_from_csv
+from logbook.engine.readings import READING_U, Reading, parse_count, parse_spot, readings_from_csv
 from logbook.refusals import Refused
 
 BANDS = {number: Decimal("19.3") + Decimal("0.1") * number for number in range(1, 12)}
@@ -69,3 +69,17 @@ def test_a_table_of_readings_is_read_with_and_without_readers():
 def test_a_table_that_cannot_be_read_is_refused_with_the_line(table, sentence):
     with pytest.raises(Refused, match=sentence):
         readings_from_csv(table)
+
+
+def test_limits_themselves_are_taken():
+    assert parse_count("10000") == 10_000
+    with pytest.raises(Refused):
+        parse_count("10000.25")
+    two = {1: Decimal("19.9"), 2: Decimal("20.1")}
+    assert parse_spot("between 1 and 2", pitches=two, width_in=Fraction(8)).lpi == 20
+    # JCGM 100:2008, 4.3.7: a half-width of 1/4, and the quarters' own half-width of 1/8
+    assert READING_U == pytest.approx((0.25**2 / 3 + 0.125**2 / 3) ** 0.5)
+
+
+def test_a_blank_may_stand_before_a_quoted_cell():
+    assert readings_from_csv('lpi, fringes\n20.1, "2,25"\n') == [Reading(Decimal("20.1"), Decimal("2.25"))]

@@ -7,8 +7,11 @@ import pytest
 
 from promised.everything import rows
 from promised.ground import Ground
+from promised.guards import GUARDED, ROOT
 from promised.printing import closing, line
 from promised.rows import TABLE, Judged, Row, Table, Tally, judge
+from promised.unnoticed import ALIKE, UNENTERED
+from support.altered import places
 
 
 @pytest.fixture(scope="module")
@@ -76,3 +79,11 @@ def test_a_line_says_what_no_failure_in_so_many_trials_shows() -> None:
     row = _row(lambda *_: None, None)
     assert "0.3 %" in line(Judged(row, Tally(trials=1000), Tally(1, 1)))
     assert closing([Judged(row, Tally(trials=1000), Tally(1, 1))] * 2) == "2 kept"
+
+
+def test_every_explanation_is_of_a_line_that_is_there() -> None:
+    engine = ROOT / "logbook" / "engine"
+    lines = {path.name: path.read_text() for path in engine.glob("*.py")}
+    assert [(name, line) for name, told in UNENTERED.items() for line in told if line not in lines[name]] == []
+    there = {place.where for module in GUARDED for place in places(module)}
+    assert set(ALIKE) - there == set()

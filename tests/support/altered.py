@@ -1,6 +1,7 @@
 """A module of the program with one thing in its text altered: what tests that guard it must notice."""
 
 import ast
+import copy
 import importlib.util
 import sys
 from collections.abc import Iterable, Iterator
@@ -22,20 +23,26 @@ _PLAIN = (ast.Name, ast.Attribute, ast.Call, ast.NamedExpr)
 
 @dataclass(frozen=True)
 class Place:
-    """One thing that can be altered: the how-manieth of its module, its line, and what becomes of it."""
+    """One thing that can be altered: the how-manieth of its module, its line, and what becomes of it.
+
+    ``where`` names it by the text of its line, which stays when other lines come and go.
+    """
 
     module: str
     number: int
     line: int
     words: str
+    where: tuple[str, str, str]
 
 
 def places(module: str) -> list[Place]:
     """Everything in a module's text that can be altered."""
-    found = []
-    for number, (node, at) in enumerate(list(_sites(ast.parse(_path(module).read_text())))):
-        line = getattr(node, "lineno", 0)
-        found.append(Place(module, number, line, f"{module.rpartition('.')[2]}:{line} {_altered(node, at)}"))
+    found, lines = [], _path(module).read_text().splitlines()
+    name = module.rpartition(".")[2]
+    for number, (node, at) in enumerate(list(_sites(ast.parse("\n".join(lines))))):
+        line, became = getattr(node, "lineno", 1), _altered(copy.deepcopy(node), at)
+        where = (name, lines[line - 1].strip(), became)
+        found.append(Place(module, number, line, f"{name}:{line} {became}", where))
     return found
 
 
