@@ -7,11 +7,13 @@ With a rollback journal a reader keeps every writer waiting, and this reading is
 lock first; what somebody wrote meanwhile can only make it look damaged, and then it is asked once more under a lock.
 """
 
+import os
 import sqlite3
+import sys
+import threading
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
-from threading import Event
 from types import TracebackType
 from urllib.parse import quote
 
@@ -25,7 +27,7 @@ class IntegrityCheck:
     """One check, which begins at once and ends with its block at the latest."""
 
     def __init__(self, path: Path, asked: str = WHOLE) -> None:
-        self._asked, self._over = asked, Event()
+        self._asked, self._over = asked, threading.Event()
         self._unlocked, self._locked = (_open(path, how) for how in ("immutable=1", "mode=ro"))
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="integrity")
         self._told = self._thread.submit(self._ask)
@@ -34,6 +36,7 @@ class IntegrityCheck:
         return self
 
     def _ask(self) -> str:
+        _let_others_first()
         with suppress(sqlite3.DatabaseError):
             if self._of(self._unlocked) == "ok":
                 return "ok"
@@ -54,6 +57,12 @@ class IntegrityCheck:
         self._thread.shutdown(wait=True, cancel_futures=True)
         for connection in (self._unlocked, self._locked):
             connection.close()
+
+
+def _let_others_first() -> None:
+    """This thread's turn comes when nobody else wants the processor, where the system knows such a thing of threads."""
+    if sys.platform == "linux":
+        os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), 19)
 
 
 def _open(path: Path, how: str) -> sqlite3.Connection:

@@ -2,11 +2,12 @@
 
 import errno
 import os
+import sqlite3
 
 from flask import current_app, g
-from sqlalchemy import text
 from sqlalchemy.exc import DatabaseError, OperationalError
 
+from logbook.records.integrity import QUICK, IntegrityCheck
 from logbook.records.opened import Shop
 
 BUSY = "Somebody else is writing just now. Nothing was written; what you typed is kept here: send it again in a moment."
@@ -39,11 +40,11 @@ class Condition:
     def check(self) -> None:
         """Let SQLite look through the whole file: seconds for a large shop, so not while somebody waits for a page."""
         try:
-            with self._shop.database.reading() as session:
-                found = session.execute(text("PRAGMA quick_check(1)")).scalar_one()
-        except OperationalError:  # busy: no sign of damage
+            with IntegrityCheck(self._shop.settings.database_path, QUICK) as check:
+                found = check.answer()
+        except sqlite3.OperationalError:  # busy: no sign of damage
             return
-        except DatabaseError:
+        except sqlite3.DatabaseError:
             found = "malformed"
         if found != "ok":
             self.damage = DAMAGED
