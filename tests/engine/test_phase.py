@@ -46,6 +46,14 @@ def test_phases_and_owners_are_exact_at_the_edge_of_the_machines_whole_numbers(f
     assert told.tolist() == [pictures - floor(phase * pictures) for phase in phases]
 
 
+@pytest.mark.parametrize("fine", [2**57 - 13, 2**70 + 25])
+def test_a_dot_just_before_a_strips_border_belongs_to_that_strip(fine):
+    """Nearer to the border than a float can tell, in whole numbers of the machine and in larger ones."""
+    before = Fraction(1, 3) - Fraction(1, 72) - Fraction(1, fine)
+    told = owners(1, lpi=Decimal(20), dpi=Fraction(720), pictures=3, offset=before)
+    assert told.tolist() == [3 - floor(_phases(1, Decimal(20), Fraction(720), before)[0] * 3)] == [3]
+
+
 def test_a_denominator_beyond_the_machines_whole_numbers_is_no_matter_with_few_dots():
     lpi, dpi, offset = Decimal("0.001"), Fraction(4800), Fraction(1, 2**61 - 1)
     numerators, denominator = phase_numerators(3, lpi=lpi, dpi=dpi, offset=offset)

@@ -23,8 +23,11 @@ ALIKE = {
     ("phase", _FITS, "Add → Sub"): GUARD,
     ("phase", _STRIP, "Gt → GtE"): GUARD,
     ("phase", _STRIP, "62 → 61"): GUARD,
+    ("phase", _STRIP, "FloorDiv → Div"): "of the bound alone; of the dots themselves it is noticed",
     ("phase", _STRIP, "2 → 1"): "always exact, only slower",
-    ("phase", _STRIP, "FloorDiv → Div"): GUARD,
+    ("phase", _STRIP, "Pow → Mult"): "always exact, only slower",
+    ("phase", _STRIP, "1 → 2"): GUARD,
+    ("phase", _STRIP, "1 → 0"): "there is no print of no pictures",
     ("phase", "count: int, *, lpi: Decimal, dpi: Fraction, offset: Fraction = Fraction(0)", "0 → 1"):
         "an offset by a whole lenticule",
     ("phase", "count: int, *, lpi: Decimal, dpi: Fraction, offset: Fraction = Fraction(0)", "0 → -1"):
