@@ -1,9 +1,9 @@
 """The web app: made once for one opened shop."""
 
-import atexit
 import importlib
 import pkgutil
 import secrets
+import weakref
 from collections.abc import Callable
 from pathlib import Path
 
@@ -39,8 +39,8 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
         SESSION_COOKIE_SAMESITE="Lax",
         SESSION_COOKIE_SECURE=shop.settings.secure_cookies,
     )
-    app.extensions["pdf"] = PdfWriter()
-    atexit.register(app.extensions["pdf"].close)
+    app.extensions["pdf"] = writer = PdfWriter()
+    weakref.finalize(app, writer.close)
     uploads.prepare(app)
     app.extensions["condition"], app.extensions["lookers"] = Condition(shop), Lookers()
     app.extensions["shop"], app.extensions["ring"], app.extensions["network_address"] = shop, ring, network_address

@@ -1,7 +1,7 @@
 """Files from a form: received before any transaction opens, opened in a limited process only."""
 
-import atexit
 import threading
+import weakref
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -23,8 +23,9 @@ _CHANGING = threading.Lock()
 
 def prepare(app: Flask) -> None:
     """Give the app what opens pictures; its process starts with the first file."""
-    app.extensions["pictures"] = PictureOpener()
-    atexit.register(lambda: app.extensions["pictures"].close())
+    app.extensions["pictures"] = opener = PictureOpener()
+    # with the app, and at the end at the latest; nothing here may keep the app itself
+    weakref.finalize(app, opener.close)
 
 
 def opener() -> PictureOpener:

@@ -138,9 +138,10 @@ def test_a_sheet_of_a_run_does_not_take_a_paper_that_was_chosen_afterwards(shop)
     assert lots == ["P-1", None]
 
 
-def test_a_wait_that_the_makers_sheet_says_is_none_is_none(shop):
+def test_a_wait_that_the_makers_sheets_say_is_none_is_none(shop):
     code = shop.ready()
     shop.act(lambda session, _by: setattr(one(session, Material, name="paper"), "dry_hours", 0))
+    shop.act(lambda session, _by: setattr(one(session, Machine, name="Printer"), "dry_hours", 0))
     shop.sign(code, "print")
     shop.sign(code, "dry")
 

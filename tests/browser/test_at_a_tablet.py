@@ -26,6 +26,7 @@ def press(tmp_path_factory):
     made.ready(quantity=2)
     made.check_machine()
     made.act(lambda session, _by: session.execute(text("UPDATE material SET dry_hours = '0', trim_hours = '0'")))
+    made.act(lambda session, _by: session.execute(text("UPDATE machine SET dry_hours = '0'")))
     made.act(
         lambda session, by: pins.set_pin(session, by, person=one(session, Person, name="Otto"), pin=PIN), who="Otto"
     )

@@ -25,7 +25,7 @@ def test_a_backup_is_set_up_made_and_seen(serve_logbook, new_page, tmp_path):
     operator.sign_in("Otto Brandt", PASSWORD)
     operator.go("shop/status")
     operator.click("Back up now")
-    operator.page.locator("table.records").get_by_text("good").wait_for(timeout=60_000)
+    operator.page.locator("table.wide").get_by_text("good").wait_for(timeout=60_000)
     expect(operator.page.get_by_role("button", name="Set it up so")).to_have_count(0)
     assert check_backup(newest_in(tmp_path / "stick")).sound
     owner.go("")

@@ -30,6 +30,7 @@ from logbook.actions.verifying import verify
 from logbook.records.audit import Actor, AuditEntry, chain_hash, keyed_hash
 from logbook.records.base import Base
 from logbook.records.floor import Print, StepRecord
+from logbook.records.migrations.versions.v0026_left_after import SUMS
 from logbook.records.opened import open_shop
 from logbook.records.orders import Customer, Job
 from logbook.records.people import Person
@@ -246,6 +247,7 @@ def grow(folder: Path, *, jobs: int, years: int = 10, seed: int = 1) -> SmallSho
         lived.settle(morning)
     _leave_open(lived, end, count=min(OPEN_OF_EACH, 1 + jobs // 300))
     lived.settle(end)
+    grown.connection.execute(SUMS)  # each copy brought its pattern's own
     grown.connection.execute("COMMIT")
     grown.connection.close()
     return SmallShop(open_shop(Settings(data=folder)), end)

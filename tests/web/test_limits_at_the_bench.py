@@ -121,7 +121,7 @@ def test_what_is_no_number_is_said_beside_its_field(desk, office):
     sheet = _sheet(office, office.ready())
     page = desk.post(f"/sheet/{sheet}/sign/print", data={"print-scale": "about 100"}).get_data(as_text=True)
     assert 'id="print-scale-fault"' in page
-    assert "&#39;about 100&#39; is not a number in mm." in page
+    assert "&#39;about 100&#39; is not a number in mm; write digits alone." in page
 
 
 def test_before_the_rollers_the_adhesive_is_named_and_one_in_doubt_is_not_offered(desk, office):

@@ -193,7 +193,9 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
     form.helper.choices = _helpers(session)
     if form.alone_with.data is None and form.machine.choices:
         first = by_code(session, Machine, form.machine.choices[0][0])
-        form.alone_with.data = actions.said_today(session, actor(), first)
+        # after a jam, or half an hour elsewhere, everything is asked anew
+        if actions.open_session(session, actor(), machine=first, helper=None) is not None:
+            form.alone_with.data = actions.said_today(session, actor(), first)
     sheet = values["sheet"]
     assert isinstance(sheet, Sheet)
     glue = _offer_glue(session, form, sheet) if sheet.stage == "adhesive" else []
