@@ -142,7 +142,7 @@ def _failed(session: Session, prints: Collection[int]) -> set[int | None]:
     decided = select(Verdict.print_id, func.count(Verdict.id)).where(
         Verdict.print_id.in_(results), Verdict.kind.in_(("rework", "concession"))
     )
-    counts = dict(session.execute(decided.group_by(Verdict.print_id)).tuples().all())
+    counts = {row[0]: row[1] for row in session.execute(decided.group_by(Verdict.print_id))}
     return {piece for piece, values in results.items() if piece and signing.is_undecided(values, counts.get(piece, 0))}
 
 

@@ -31,6 +31,7 @@ OF_ONES_OWN = {"entry.sign_out", "shop.units", "shop.password", "tracing.by_file
 FOR_WRITING = {
     "orders.new", "orders.add_job", "jobs.materials", "jobs.pitch", "jobs.change", "jobs.midway", "mounting.begin",
     "onpaper.take_over", "papercheck.take_over",
+    "orderchange.change", "materialfacts.change",
     "pitch.new", "pitch.carry", "stock.new", "stock.new_lot", "reorders.of_order", "reorders.of_job", "quotes.new",
 }  # fmt: skip
 """Pages that are forms and nothing else: no use to somebody who only looks."""

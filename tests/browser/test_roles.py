@@ -41,6 +41,7 @@ def test_a_viewer_sees_everything_and_no_form(furnished, shop, page, watch):
         "pitch.new", "pitch.carry", "stock.new", "stock.new_lot", "machines.new",
         "quotes.new", "reorders.of_job", "reorders.of_order", "texts.wording", "numbers.overview",
         "erasing.customer", "erasing.pictures", "arriving.arriving", "staff.person", "places.listing", "places.place",
+        "orderchange.change", "materialfacts.change",
         "steps.stage", "mounting.begin", "onpaper.take_over", "papercheck.take_over",
     }  # fmt: skip
     watch.expect("403")

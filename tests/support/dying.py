@@ -1,5 +1,6 @@
 """Processes that die on purpose: one process that has imported everything forks a child for each life."""
 
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -76,7 +77,7 @@ def nursery(program: str, kind: type[Nursery] = Nursery) -> Iterator[Any]:
     whole = _NURSERY.replace("PROGRAM", program)
     with subprocess.Popen(
         [sys.executable, "-c", whole], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
-        text=True,
+        text=True, env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[1])},
     ) as process:  # fmt: skip
         assert process.stdin is not None
         assert process.stdout is not None
