@@ -108,7 +108,7 @@ def _to_the_inspection(tablet, data, code, look, *, safety):
     tablet.give_the_pin()
     tablet.sign()
     tablet.stands_at("Trim")
-    assert tablet.reads("You just signed dwell")
+    assert tablet.reads("You just signed rest")
     look()
     tablet.sign()
     _forget_the_pin(data)

@@ -105,11 +105,12 @@ def _choose_it_and_the_adhesive(person):
 def _interlace_and_accept(person, folder):
     """The run works in the background while the person looks elsewhere; gives the downloaded file."""
     person.click("Interlace")
-    person.page.locator(".working progress").wait_for()
+    link = person.page.get_by_role("link", name="Download the TIFF")
+    # a browser out of breath may come to the page when all is done
+    person.page.locator(".working progress").or_(link).first.wait_for()
     run = person.page.url
     person.go()
     person.page.goto(run)
-    link = person.page.get_by_role("link", name="Download the TIFF")
     link.wait_for(timeout=120_000)  # the page keeps itself current
     person.accept()
     file = person.download("Download the TIFF")
