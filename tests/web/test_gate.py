@@ -96,7 +96,7 @@ def test_a_viewer_is_kept_out_of_pages_that_are_forms_and_of_nothing_else(app, s
     } - FOR_OWNERS
     assert kept_out == {
         "orders.new", "orders.add_job", "jobs.materials", "jobs.pitch", "jobs.change", "jobs.midway", "mounting.begin",
-        "onpaper.take_over", "papercheck.take_over",
+        "onpaper.take_over", "papercheck.take_over", "orderchange.change", "materialfacts.change",
         "pitch.new", "pitch.carry", "stock.new", "stock.new_lot", "reorders.of_order", "reorders.of_job", "quotes.new",
     }  # fmt: skip
 
