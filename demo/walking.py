@@ -68,9 +68,10 @@ class Walk:
 
     def measure_the_pitch(self) -> None:
         """Chart, readings, result on record."""
-        page = self.browser.send(
-            self.browser.get("/pitch/new").form("/pitch/new"), {"temperature_c": "22", "humidity_percent": "50"}
-        )
+        room = {"temperature_c": "22", "humidity_percent": "50"}
+        page = self.browser.send(self.browser.get("/pitch/new").form("/pitch/new"), room, expect=422)
+        assert "is not described yet" in page.text, "a printer that nobody described asked nothing"
+        page = self.browser.send(page.form("/pitch/new"), {**room, **_reason("printer-facts")})
         page = self.browser.send(page.form("/chart"))
         assert (
             Image.open(io.BytesIO(self.browser.get(page.link("Download for the printer")).content)).format == "TIFF"
@@ -113,7 +114,7 @@ class Walk:
 
     def print_and_dry(self) -> None:
         """Printed; drying cut short needs a reason."""
-        self.sign("print")
+        self.sign("print", **_reason("printer-facts"))
         page = self.browser.send(self.browser.get(self.sheet).form("/sign/dry"), expect=422)
         assert "Give a reason" in page.text, "drying was cut short without a reason"
         self.sign("dry", **_reason("wait-drying"))

@@ -9,6 +9,7 @@ import os
 import subprocess
 import sys
 import threading
+import weakref
 from collections.abc import Callable, Sequence
 from multiprocessing.connection import Connection
 
@@ -58,6 +59,8 @@ class WarmChild:
         if self.process is None or self.process.poll() is not None:
             self._end()
             self.process = subprocess.Popen(self._command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+            # nobody may have closed it: it goes with whoever asked, and at the end at the latest
+            weakref.finalize(self, _let_go, self.process)
         return self.process
 
     def _asked(self, child: "subprocess.Popen[bytes]", messages: Sequence[bytes]) -> bytes:
@@ -85,11 +88,15 @@ class WarmChild:
         if self.process is None:
             return
         child, self.process = self.process, None
-        child.kill()
-        child.wait()
-        for stream in (child.stdin, child.stdout):
-            if stream is not None:
-                stream.close()
+        _let_go(child)
+
+
+def _let_go(child: "subprocess.Popen[bytes]") -> None:
+    child.kill()
+    child.wait()
+    for stream in (child.stdin, child.stdout):
+        if stream is not None:
+            stream.close()
 
 
 def answer_for_ever(answer: Callable[[Connection], bytes]) -> None:
