@@ -20,7 +20,7 @@ from urllib.parse import quote
 from logbook.records.database import BUSY_TIMEOUT_MS
 
 WHOLE, QUICK = "PRAGMA integrity_check(1)", "PRAGMA quick_check(1)"
-"""The second leaves out whether indexes and tables agree, and takes a third of the time."""
+"""The second leaves out whether indexes and tables agree."""
 
 
 class IntegrityCheck:

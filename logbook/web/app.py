@@ -3,7 +3,6 @@
 import importlib
 import pkgutil
 import secrets
-import weakref
 from collections.abc import Callable
 from pathlib import Path
 
@@ -39,8 +38,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
         SESSION_COOKIE_SAMESITE="Lax",
         SESSION_COOKIE_SECURE=shop.settings.secure_cookies,
     )
-    app.extensions["pdf"] = writer = PdfWriter()
-    weakref.finalize(app, writer.close)
+    app.extensions["pdf"] = PdfWriter()
     uploads.prepare(app)
     app.extensions["condition"], app.extensions["lookers"] = Condition(shop), Lookers()
     app.extensions["shop"], app.extensions["ring"], app.extensions["network_address"] = shop, ring, network_address

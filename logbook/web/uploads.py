@@ -1,7 +1,6 @@
 """Files from a form: received before any transaction opens, opened in a limited process only."""
 
 import threading
-import weakref
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -23,9 +22,7 @@ _CHANGING = threading.Lock()
 
 def prepare(app: Flask) -> None:
     """Give the app what opens pictures; its process starts with the first file."""
-    app.extensions["pictures"] = opener = PictureOpener()
-    # with the app, and at the end at the latest; nothing here may keep the app itself
-    weakref.finalize(app, opener.close)
+    app.extensions["pictures"] = PictureOpener()
 
 
 def opener() -> PictureOpener:
