@@ -230,7 +230,9 @@ def grow(folder: Path, *, jobs: int, years: int = 10, seed: int = 1) -> SmallSho
     """A shop of so many jobs in a folder that does not exist yet."""
     end = datetime.now(UTC)
     days = 365 * years
-    patterns = Patterns(folder, end - timedelta(days=days + MADE_WITHIN.days))
+    # In the morning, whatever the hour is now: a machine check signed a minute before midnight is yesterday's.
+    first = (end - timedelta(days=days + MADE_WITHIN.days)).replace(hour=9, minute=0, second=0, microsecond=0)
+    patterns = Patterns(folder, first)
     rng = Random(seed)
     grown = Grown(patterns.shop, rng)
     lived = Years(patterns, grown)
