@@ -68,7 +68,12 @@ class AuditObject(Base):
     """Which entry touched which object, for looking it up."""
 
     __tablename__ = "audit_object"
-    __table_args__ = (Index("ix_audit_object_ref_entry", "ref", "entry_id"), {"sqlite_autoincrement": True})
+    __table_args__ = (
+        Index("ix_audit_object_ref_entry", "ref", "entry_id"),
+        # a form that is sent twice leads to what the first one touched
+        Index("ix_audit_object_entry_id", "entry_id"),
+        {"sqlite_autoincrement": True},
+    )
 
     entry_id: Mapped[int] = mapped_column(ForeignKey("audit_entry.id"))
     ref: Mapped[str] = mapped_column(String(60))

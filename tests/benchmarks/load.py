@@ -8,6 +8,7 @@ working day asks for. A rate of 0 asks as fast as answers come. Figures are prin
 import argparse
 import http.client
 import os
+import secrets
 import subprocess
 import sys
 import threading
@@ -96,7 +97,8 @@ class Addresses:
 
     def act(self) -> tuple[str, str]:
         """A count of a lot that is in use, and its form."""
-        form = {"request_id": f"load-{self.dice.getrandbits(60):x}", "now_there": str(self.dice.randrange(1, 4000))}
+        # never the same twice, whatever was asked in this folder before: that would be a form sent again
+        form = {"request_id": f"load-{secrets.token_hex(8)}", "now_there": str(self.dice.randrange(1, 4000))}
         return f"/lot/{self.dice.choice(self.lots)}/count", urlencode(form)
 
 
