@@ -24,6 +24,7 @@ def pytest_configure() -> None:
     """Take the user's own settings away, so that every machine tests the same program."""
     for name in [name for name in os.environ if name.startswith("LOGBOOK_")]:
         del os.environ[name]
+    os.environ["LOGBOOK_PROCESSES"] = "1"  # more where a test asks for them
     hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "local")
 
 

@@ -1,7 +1,6 @@
 """The worker process: answers the bell, sweeps what was left behind, ends when its parent does."""
 
 import logging
-import os
 import threading
 from datetime import UTC, datetime, timedelta
 
@@ -12,6 +11,7 @@ from logbook.background.bell import Bell
 from logbook.background.compute import work_on, worker_actor
 from logbook.background.keeping import keep_safe_forever
 from logbook.background.rounds import Rounds
+from logbook.background.supervise import end_with_parent
 from logbook.records.opened import Shop, open_shop
 from logbook.settings import Settings
 
@@ -26,18 +26,11 @@ def run_worker(settings: Settings, *, with_parent: bool) -> None:
     shop = open_shop(settings)
     bell = Bell(settings, lambda run_id: work_on(shop, run_id))
     if with_parent:
-        threading.Thread(target=_end_with_parent, daemon=True).start()
+        threading.Thread(target=end_with_parent, daemon=True).start()
     threading.Thread(target=_sweep_forever, args=(shop, bell), daemon=True).start()
     for work in (keep_safe_forever, write_forever, take_in_forever):
         threading.Thread(target=work, args=(shop,), daemon=True).start()
     bell.huey.create_consumer(workers=1, periodic=False, initial_delay=0.05, max_delay=0.5).run()
-
-
-def _end_with_parent() -> None:
-    # plain reads: a buffered one would hold its lock while the process ends
-    while os.read(0, 1024):
-        pass
-    os._exit(0)
 
 
 def _sweep_forever(shop: Shop, bell: Bell) -> None:

@@ -42,7 +42,7 @@ _COMMANDS = {
     "interlace": "interlace",
     "view": "view",
     "trace": "shop",
-    "serve": "shop",
+    "serve": "serving",
     "worker": "shop",
     "proofs": "proofs",
     "travellers": "paper",

@@ -5,7 +5,8 @@ from pathlib import Path
 
 import click
 
-from logbook.command_line.shop import data_option, existing, listen, run_server
+from logbook.command_line.serving import listen, run_server
+from logbook.command_line.shop import data_option, existing
 from logbook.refusals import Refused
 
 DEFAULT_PORT = 8421

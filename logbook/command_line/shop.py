@@ -1,11 +1,8 @@
-"""Commands of the running shop: serve, worker, trace, verify, autostart, new-password."""
+"""Commands of the shop: worker, trace, verify, autostart, new-password."""
 
 import json
 import logging
-import socket
-import threading
-from contextlib import suppress
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,12 +14,6 @@ from logbook.settings import Settings, default_data_folder
 if TYPE_CHECKING:
     from logbook.records.opened import Shop
 
-DEFAULT_PORT = 8420
-FORM_BYTES = 2**20
-"""Room for a form around its largest file."""
-STILL_AT_WORK = timedelta(minutes=2)
-"""A temporary file that was written to within this time may belong to a worker that runs beside the server."""
-
 data_option = click.option(
     "--data",
     type=click.Path(path_type=Path),
@@ -31,54 +22,6 @@ data_option = click.option(
     show_default="the user's data folder",
     help="The shop's data folder.",
 )
-
-
-@click.command()
-@data_option
-@click.option(
-    "--port",
-    type=click.IntRange(0, 65535),
-    default=DEFAULT_PORT,
-    show_default=True,
-    help="Port to listen on; 0 takes a free one.",
-)
-@click.option("--shop-network", is_flag=True, help="Serve tablets in the shop's network too, not only this machine.")
-@click.option("--no-worker", is_flag=True, help="Without a worker of its own; run 'logbook worker' beside it.")
-def serve(data: Path, port: int, shop_network: bool, no_worker: bool) -> None:
-    """Start the logbook in the browser, with its background worker.
-
-    On an empty folder the first page asks for the shop's owner. Ctrl+C ends it; everything that was answered is kept.
-    """
-    from logbook.background.bell import Bell
-    from logbook.background.supervise import Supervisor
-    from logbook.command_line.one_heap import use_one_heap
-    from logbook.web.app import create_app
-
-    use_one_heap()
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s: %(message)s")
-    # a short queue is no trouble, and a browser's own rules in a paper's style sheet are none either
-    for chatty in ("waitress.queue", "weasyprint"):
-        logging.getLogger(chatty).setLevel(logging.ERROR)
-    settings = Settings(data=data.absolute())
-    shop = _sound(settings)
-    listener = listen("0.0.0.0" if shop_network else "127.0.0.1", port)  # noqa: S104 - asked for by name
-    port = listener.getsockname()[1]
-    # only now: where the port is taken, another server works in this folder
-    _tidy(shop)
-    click.echo(f"http://127.0.0.1:{port}/")
-    click.echo(f"Data folder: {settings.data}" + (" (demo: invented data)" if shop.is_demo else ""))
-    network_address = _network_address(port) if shop_network else None
-    if network_address:
-        click.echo(
-            f"Also at {network_address} for everybody in this network: they can reach the sign-in page, and what they "
-            "type travels unencrypted. Use it only in a network whose people you know."
-        )
-    supervisor = None if no_worker else Supervisor(settings)
-    if supervisor:
-        supervisor.start()
-    app = create_app(shop, ring=Bell(settings).ring, network_address=network_address)
-    threading.Thread(target=app.extensions["condition"].check, name="look through the database", daemon=True).start()
-    run_server(app, listener, supervisor, threads=8, max_request_body_size=settings.upload_bytes + FORM_BYTES)
 
 
 def _opened(settings: Settings) -> "Shop":
@@ -95,75 +38,14 @@ def _opened(settings: Settings) -> "Shop":
         raise Refused(f"The database in {settings.data} cannot be used just now: {error.orig}.") from None
 
 
-def _sound(settings: Settings) -> "Shop":
+def sound(settings: Settings) -> "Shop":
+    """The opened shop; Refused where its database is damaged or cannot be used."""
     from sqlalchemy.exc import DatabaseError
 
     try:
         return _opened(settings)
     except (DatabaseError, UnicodeDecodeError):
         raise Refused(f"The database in {settings.data} is damaged; 'logbook verify' says where.") from None
-
-
-def _tidy(shop: "Shop") -> None:
-    """What a crash left behind goes before anybody works; a folder that takes no writes is still shown."""
-    from sqlalchemy.exc import OperationalError
-
-    from logbook.actions.repairs import note_swept
-    from logbook.background.compute import worker_actor
-    from logbook.records.drawn import clear
-    from logbook.records.files import sweep_orphans
-
-    with suppress(OSError):
-        clear(shop.store)
-    temporary = shop.store.sweep(idle=STILL_AT_WORK)
-    with shop.database.reading() as session:
-        unknown = sweep_orphans(session, shop.store)
-    if temporary or unknown:
-        with suppress(OperationalError), shop.database.writing() as session:
-            note_swept(session, worker_actor(), temporary=temporary, unknown=unknown)
-
-
-def listen(host: str, port: int) -> socket.socket:
-    """A socket that listens there already; Refused where the port cannot be used."""
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        listener.bind((host, port))
-        # from here on a browser is answered, if only after the rest has started
-        listener.listen()
-    except OSError as error:
-        raise Refused(f"Port {port} cannot be used ({error.strerror}); give another with --port.") from None
-    return listener
-
-
-def _network_address(port: int) -> str:
-    """This machine's address as the shop's network sees it; no packet is sent."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))
-            host = probe.getsockname()[0]
-        except OSError:
-            host = socket.gethostname()
-    return f"http://{host}:{port}/"
-
-
-def run_server(app: object, listener: socket.socket, supervisor: object = None, **how: object) -> None:
-    """Serve pages until somebody ends it; ``how`` is in the server's own words."""
-    import signal
-
-    import waitress
-
-    def end(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    signal.signal(signal.SIGTERM, end)
-    try:
-        waitress.serve(app, sockets=[listener], ident=None, clear_untrusted_proxy_headers=True, **how)
-    except KeyboardInterrupt:
-        pass
-    finally:
-        if supervisor:
-            supervisor.stop()  # type: ignore[attr-defined]
 
 
 @click.command()
@@ -248,7 +130,7 @@ def _item(pad: str, part: object, indent: int) -> list[str]:
 
 def existing(data: Path) -> "Shop":
     """The shop in a folder that holds one; Refused otherwise."""
-    return _sound(_of_a_shop(data))
+    return sound(_of_a_shop(data))
 
 
 def _of_a_shop(data: Path) -> Settings:

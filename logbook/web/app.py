@@ -1,6 +1,7 @@
 """The web app: made once for one opened shop."""
 
 import importlib
+import mmap
 import pkgutil
 import secrets
 from collections.abc import Callable
@@ -25,8 +26,13 @@ from logbook.web.lookers import Lookers
 __all__ = ["HEADERS", "create_app"]
 
 
-def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str | None = None) -> Flask:
-    """The Flask app of a shop. ``ring`` tells the worker of a run; ``network_address`` is how tablets come here."""
+def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str | None = None,
+               damage: mmap.mmap | None = None) -> Flask:  # fmt: skip
+    """The Flask app of a shop.
+
+    ``ring`` tells the worker of a run; ``network_address`` is how tablets come here; ``damage`` is a byte that all
+    processes share which serve this shop.
+    """
     app = Flask("logbook.web", template_folder=str(resources.folder("templates") / "screen"), static_folder="static")
     app.config.update(
         SECRET_KEY=_secret(shop.settings.data),
@@ -40,7 +46,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     )
     app.extensions["pdf"] = PdfWriter()
     uploads.prepare(app)
-    app.extensions["condition"], app.extensions["lookers"] = Condition(shop), Lookers()
+    app.extensions["condition"], app.extensions["lookers"] = Condition(shop, damage), Lookers()
     app.extensions["shop"], app.extensions["ring"], app.extensions["network_address"] = shop, ring, network_address
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True

@@ -1,8 +1,10 @@
 """Whether the shop takes writes just now, and what is said where it does not: busy, full, read-only, damaged."""
 
 import errno
+import mmap
 import os
 import sqlite3
+from collections.abc import MutableSequence
 
 from flask import current_app, g
 from sqlalchemy.exc import DatabaseError, OperationalError
@@ -24,9 +26,14 @@ _DAMAGE = ("malformed", "not a database", "disk image")
 class Condition:
     """What is known about the shop's database while the app runs; damage that was seen once is not forgotten."""
 
-    def __init__(self, shop: Shop) -> None:
-        self._shop = shop
-        self.damage = ""
+    def __init__(self, shop: Shop, damage: MutableSequence[int] | mmap.mmap | None = None) -> None:
+        """``damage``: one byte that says whether any was seen; that of several processes is one they share."""
+        self._shop, self._damage = shop, bytearray(1) if damage is None else damage
+
+    @property
+    def damage(self) -> str:
+        """What is said once damage was seen; empty before."""
+        return DAMAGED if self._damage[0] else ""
 
     @property
     def words(self) -> str:
@@ -47,7 +54,7 @@ class Condition:
         except sqlite3.DatabaseError:
             found = "malformed"
         if found != "ok":
-            self.damage = DAMAGED
+            self._damage[0] = 1
 
     def learn(self, error: DatabaseError | OSError) -> str:
         """One sentence for an error of the database or of a file; empty for one that is a fault of the program."""
@@ -55,7 +62,7 @@ class Condition:
             return NO_WRITES if error.errno in FULL else ""
         told = str(error.orig).lower()
         if any(mark in told for mark in _DAMAGE):
-            self.damage = DAMAGED
+            self._damage[0] = 1
             return DAMAGED
         if not isinstance(error, OperationalError):
             return ""

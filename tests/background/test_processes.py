@@ -1,16 +1,23 @@
 """Server, worker and the bell between them: whoever dies is replaced, whatever is lost is made good."""
 
+import mmap
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
+import tempfile
+import urllib.request
+
+from sqlalchemy.exc import DatabaseError
 
 from logbook.actions import repairs
 from logbook.background import worker
 from logbook.background.bell import Bell
-from logbook.background.supervise import Supervisor
+from logbook.background.supervise import Supervisor, worker_command
 from logbook.records.floor import Run
 from logbook.settings import Settings
+from logbook.web.condition import DAMAGED, Condition
 from support.patience import until
 
 
@@ -67,7 +74,7 @@ def _alive(pid):
 
 
 def test_a_worker_that_dies_is_started_again_and_does_what_waits(shop, waiting):
-    supervisor = Supervisor(shop.shop.settings)
+    supervisor = Supervisor(worker_command(shop.shop.settings))
     supervisor.start()
     try:
         until(lambda: supervisor.pid is not None)
@@ -93,3 +100,28 @@ def test_a_worker_ends_with_the_server_however_that_ends(tmp_path):
 def _children(pid):
     told = subprocess.run(["ps", "-o", "pid=", "--ppid", str(pid)], capture_output=True, text=True, check=False).stdout
     return [int(word) for word in told.split()]
+
+
+def test_every_process_that_answers_ends_with_the_first_and_one_that_dies_is_replaced(tmp_path):
+    command = [sys.executable, "-m", "logbook", "serve", "--data", tmp_path / "data", "--port", "0", "--no-worker"]
+    with subprocess.Popen([*command, "--processes", "2"], stdout=subprocess.PIPE, text=True) as server:
+        address = server.stdout.readline().strip()
+        until(lambda: _children(server.pid))
+        first = _children(server.pid)[0]
+        os.kill(first, signal.SIGKILL)
+        until(lambda: _children(server.pid) not in ([], [first]))
+        second = _children(server.pid)[0]
+        with urllib.request.urlopen(address) as page:
+            assert "owner" in page.read().decode()
+        server.kill()
+        server.wait()
+    until(lambda: not _alive(second))
+
+
+def test_damage_that_one_process_saw_is_known_to_all(shop):
+    with tempfile.TemporaryFile() as shared:
+        shared.truncate(1)
+        mine, theirs = (Condition(shop.shop, mmap.mmap(shared.fileno(), 1)) for _ in range(2))
+        assert (mine.damage, theirs.damage) == ("", "")
+        mine.learn(DatabaseError("", {}, sqlite3.DatabaseError("database disk image is malformed")))
+        assert theirs.damage == theirs.words == DAMAGED

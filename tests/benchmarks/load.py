@@ -46,8 +46,7 @@ server = waitress.create_server(app, host="127.0.0.1", port=0, threads=8)
 print(f"http://127.0.0.1:{server.effective_port}/", flush=True)
 server.run()
 """
-WITHOUT_TOKENS = """
-import sys
+NO_TOKENS = """
 from logbook.web import app as made
 real = made.create_app
 def create(*words, **more):
@@ -55,11 +54,28 @@ def create(*words, **more):
     app.config["WTF_CSRF_ENABLED"] = False
     return app
 made.create_app = create
-from logbook.command_line import main
-sys.argv = ["logbook", "serve", "--data", sys.argv[1], "--port", "0", "--no-worker"]
-main()
 """
 """The load cannot read a token out of every form; apart from that the server is the shop's own."""
+SERVE = """
+import sys
+from logbook.command_line import main
+sys.argv = ["logbook", "serve", "--data", sys.argv[1], "--port", "0", "--no-worker", *sys.argv[2:]]
+main()
+"""
+WITHOUT_TOKENS = NO_TOKENS + SERVE
+"""A program for ``python -c``: the folder, then more words for the command."""
+
+
+def _in_all_processes(patch: str) -> str:
+    """The same server, and every process that it starts for itself, each with this done to it first."""
+    return f"""
+import sys
+patch = {patch!r}
+begin = patch + "\\nimport runpy, sys\\nsys.argv = sys.argv[1:]\\nrunpy.run_module(sys.argv[0], run_name='__main__')"
+exec(patch)
+from logbook.background import supervise
+supervise.program = lambda *words: [sys.executable, "-c", begin, *map(str, words)]
+{SERVE}"""
 
 
 @dataclass
@@ -127,7 +143,7 @@ def under_load(
     shop = open_shop(Settings(data=folder))
     asked, token = [Addresses(shop, seed) for seed in range(people)], signed_in(shop)
     shop.database.close()
-    program = [sys.executable, "-c", sabotage + WITHOUT_TOKENS, str(folder)]
+    program = [sys.executable, "-c", _in_all_processes(sabotage + NO_TOKENS), str(folder)]
     log = folder.with_name(f"{folder.name}.load.log")
     with serving(program, log=log) as address:
         _crowd([_Visitor(address, token, one) for one in asked], rate=0, seconds=2)  # warm

@@ -57,7 +57,8 @@ def served(ground: Ground, shop: SmallShop) -> Iterator[Caller]:
     """The owner at ``logbook serve`` of this shop, without the tokens of forms; the twin's sabotage runs first."""
     data, cookie = shop.shop.settings.data, ground.cookie(shop)
     shop.shop.database.close()
-    program = [sys.executable, "-W", "ignore", "-c", _TOLD + ground.sabotage + WITHOUT_TOKENS, data]
+    program = [sys.executable, "-W", "ignore", "-c", _TOLD + ground.sabotage + WITHOUT_TOKENS, data,
+               "--processes", "1"]  # fmt: skip
     with serving(program, log=data.with_name("served.log")) as address:
         caller = Caller(address, cookie, int(data.with_name("process").read_text()))
         yield caller

@@ -162,11 +162,11 @@ def test_what_would_be_drawn_and_kept_is_refused_in_one_sentence_and_leaves_no_f
     if trouble == "read-only":
         monkeypatch.setattr(condition.os, "access", lambda *_: False)
     elif trouble == "damaged":
-        desk.application.extensions["condition"].damage = condition.DAMAGED
+        desk.application.extensions["condition"] = condition.Condition(office.shop, bytearray([1]))
     else:
         monkeypatch.setattr(FileStore, "put", _no_room)
     answer = desk.post(f"/job/{code}/{way}", data={"request_id": f"{way}-{trouble}"})
-    desk.application.extensions["condition"].damage = ""
+    desk.application.extensions["condition"] = condition.Condition(office.shop)
     said = {"read-only": condition.READ_ONLY, "damaged": condition.DAMAGED}.get(trouble, condition.NO_WRITES)
     assert answer.status_code == 503
     assert str(escape(said)) in answer.get_data(as_text=True)
