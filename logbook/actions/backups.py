@@ -7,7 +7,7 @@ from pathlib import Path
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions.finding import fact, ref
+from logbook.actions.finding import facts, ref
 from logbook.manner import counted
 from logbook.records.audit import Act, Actor, record
 from logbook.records.backup import KEEP, BackupWish, Made, mount_of
@@ -50,7 +50,7 @@ class Setup:
 
 def setup(session: Session) -> Setup:
     """What the owner set up."""
-    told = {name: fact(session, key) for name, key in _KEYS.items()}
+    told = facts(session, _KEYS)
     return Setup(
         folder=Path(told["folder"]) if told["folder"] else None,
         closing=time.fromisoformat(told["closing"]) if told["closing"] else None,

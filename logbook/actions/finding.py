@@ -1,5 +1,6 @@
 """Looking things up by their codes, with a sentence when they are not there."""
 
+from collections.abc import Mapping
 from typing import TypeVar
 
 from sqlalchemy import select
@@ -41,3 +42,10 @@ def ref(row: Base) -> str:
 def fact(session: Session, key: str, default: str = "") -> str:
     """One of the shop's own facts."""
     return session.execute(select(ShopFact.value).where(ShopFact.key == key)).scalar_one_or_none() or default
+
+
+def facts(session: Session, keys: Mapping[str, str]) -> dict[str, str]:
+    """Several of the shop's own facts at once, by the names that their keys have here; empty where nothing is known."""
+    rows = session.execute(select(ShopFact.key, ShopFact.value).where(ShopFact.key.in_(keys.values())))
+    known: dict[str, str] = dict(rows.all())
+    return {name: known.get(key) or "" for name, key in keys.items()}

@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from logbook.actions.jobs import materials_of, pitch_of
@@ -45,9 +45,9 @@ def before_printing(session: Session, sheet: Sheet) -> list[Finding]:
 
 
 def _last_choice(session: Session, job: Job) -> datetime:
-    newest = [select(table.at).where(table.job_id == job.id).order_by(table.id.desc()).limit(1)
-              for table in (JobPitch, JobMaterials)]  # fmt: skip
-    chosen = [at for asked in newest for at in session.execute(asked).scalars()]
+    newest = (select(func.max(table.at)).where(table.job_id == job.id).scalar_subquery()
+              for table in (JobPitch, JobMaterials))  # fmt: skip
+    chosen = [at for at in session.execute(select(*newest)).one() if at is not None]
     return max([*chosen, *(picture.added_at for picture in current(job))], default=job.started_at)
 
 

@@ -3,10 +3,13 @@
 import json
 import re
 import secrets
+from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from functools import lru_cache
+from typing import Any
 
-from flask import Flask, g, render_template
+from flask import Flask, g, render_template, request
 from markupsafe import Markup
 
 from logbook.lengths import Length
@@ -58,6 +61,7 @@ def teach(app: Flask) -> None:
     app.add_template_filter(number)
     app.add_template_filter(stage_words)
     app.add_template_filter(stage_name)
+    app.add_template_filter(newest)
     app.add_template_filter(counted)
     app.add_template_filter(act_words)
     app.add_template_global(way_marks)
@@ -67,7 +71,21 @@ def teach(app: Flask) -> None:
     app.add_template_global(_request_id, "new_request_id")
     app.add_template_global(way_back)
     app.add_template_global(from_here)
+    app.add_template_global(_addresses(app), "url_for")
     app.context_processor(_everywhere)
+
+
+def _addresses(app: Flask) -> Callable[..., str]:
+    """Flask's own ``url_for`` for templates, which remembers: a page of lists asks for a hundred addresses."""
+
+    @lru_cache(maxsize=8192)
+    def built(_root: str, endpoint: str, values: tuple[tuple[str, object], ...]) -> str:
+        return app.url_for(endpoint, **dict(values))  # type: ignore[arg-type]
+
+    def url_for(endpoint: str, **values: object) -> str:
+        return built(request.script_root, endpoint, tuple(values.items()))
+
+    return url_for
 
 
 def _everywhere() -> dict[str, object]:
@@ -78,6 +96,14 @@ def _everywhere() -> dict[str, object]:
         "view_only": condition().words,
         "today_date": datetime.now().astimezone().date(),
     }
+
+
+MANY_PRINTS, NEWEST_PRINTS = 60, 40
+
+
+def newest(prints: Sequence[Any]) -> Sequence[Any]:
+    """The newest of a long list of prints, which stands there oldest first; all where the address asks for them."""
+    return prints if len(prints) <= MANY_PRINTS or request.args.get("prints") == "all" else prints[-NEWEST_PRINTS:]
 
 
 def _request_id() -> str:

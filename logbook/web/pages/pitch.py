@@ -32,6 +32,7 @@ from logbook.web.gate import own_manner, the_shop
 from logbook.web.papering import shop_address
 
 pages = Blueprint("pitch", __name__)
+PAGE_SIZE = 50
 
 
 class ConditionsForm(BenchForm):
@@ -153,13 +154,17 @@ class WithdrawForm(BenchForm):
 
 @pages.route("/pitch")
 def listing() -> tuple[str, int]:
-    """Pitches on record and tests under way."""
+    """Pitches on record, newest first, and tests under way."""
+    before = request.args.get("before", type=int)
     with reading() as session:
-        rows = list(session.execute(select(PitchOnRecord).order_by(PitchOnRecord.id.desc()).limit(200)).scalars())
+        query = select(PitchOnRecord).order_by(PitchOnRecord.id.desc()).limit(PAGE_SIZE + 1)
+        found = query.where(PitchOnRecord.id < before) if before is not None else query
+        rows = list(session.execute(found).scalars())
         tests = list(
             session.execute(select(PitchTest).where(PitchTest.state == "open").order_by(PitchTest.id.desc())).scalars()
         )
-        return page("pitch.html", pitches=rows, tests=tests)
+        more = rows[PAGE_SIZE - 1].id if len(rows) > PAGE_SIZE else None
+        return page("pitch.html", pitches=rows[:PAGE_SIZE], tests=tests, more=more)
 
 
 @pages.route("/pitch/new", methods=["GET", "POST"])

@@ -22,8 +22,12 @@ from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
 from logbook.web.gate import owner_only, without_request
 
+MANY, NEWEST = 16, 12
+"""More lots of one material than this: the list shows the newest, and the rest behind one step."""
 pages = Blueprint("stock", __name__)
 COUNTED = ("lot counted",)
+MANY, NEWEST = 16, 12
+"""Of a material with more lots than this the list shows the newest, and the rest one step behind."""
 """What changes the count that somebody else may be typing."""
 
 
@@ -127,12 +131,15 @@ def listing() -> tuple[str, int]:
     with reading() as session:
         materials = list(session.execute(select(Material).order_by(Material.kind, Material.name)).scalars())
         counts, lots = actions.all_left(session), _lots_of(session)
+        whole = next((one.id for one in materials if one.code == request.args.get("of")), None)
+        held = _held(lots, counts)
         return page(
             "stock.html",
             kinds={kind: [one for one in materials if one.kind == kind] for kind in ("lens", "paper", "adhesive")},
             counts=counts,
             lots=lots,
-            shown=_shown(lots, counts),
+            shown={id_: each if id_ == whole or len(each) <= MANY else each[-NEWEST:] for id_, each in held.items()},
+            held={material: len(each) for material, each in held.items()},
             everything=request.args.get("show") == "all",
         )
 
@@ -146,7 +153,7 @@ def _lots_of(session: Session) -> dict[int, list[Any]]:
     return found
 
 
-def _shown(lots: dict[int, list[Any]], counts: dict[int, int]) -> dict[int, list[Any]]:
+def _held(lots: dict[int, list[Any]], counts: dict[int, int]) -> dict[int, list[Any]]:
     """The lots of each material; those that are counted as used up only when all are asked for."""
     everything = request.args.get("show") == "all"
     return {
