@@ -21,7 +21,7 @@ from logbook.records.materials import Lot
 from logbook.records.orders import Job
 from logbook.records.people import Person
 from logbook.refusals import Changed, Refused
-from logbook.rules import rollers, signing, waits
+from logbook.rules import rollers, signing, together, waits
 from logbook.rules.findings import Finding, settle, settle_each
 from logbook.rules.stages import ROLLER_STAGES, expect, next_stage
 from logbook.rules.steplist import Stage, StepList
@@ -196,11 +196,19 @@ def sign_out(session: Session, by: Actor, *, piece: Print, signature: Signature)
 
 
 def _sign(session: Session, by: Actor, subjects: Sequence[Subject], stage: str, signature: Signature) -> None:
+    subjects = list(dict.fromkeys(subjects))
     papers = _papers(subjects)
-    rows = [row for subject in subjects for row in _sign_one(session, by, subject, stage, signature)]
+    ready = [_looked_at(session, by, subject, stage, signature) for subject in subjects]
+    reasons = _settled(ready, signature)
+    rows = [
+        row
+        for one, reason in zip(ready, reasons, strict=True)
+        for row in _sign_one(session, by, one, stage, signature, reason)
+    ]
     photos = _keep_photos(session, by, signature)
     rules = sorted({row.reason for row in rows if row.reason})
-    touched = [*map(ref, subjects), *_around(subjects), *([ref(signature.machine)] if signature.machine else [])]
+    touched = [*map(ref, subjects), *_around(subjects)]
+    touched.extend(dict.fromkeys(ref(one.machine) for one in ready if one.machine))
     touched.extend(signature.touched)
     touched.extend(ref(job_of(subject).order) for subject in subjects if stage == "pack")
     touched.extend(sorted({ref(row.roller_session) for row in rows if row.roller_session is not None}))
@@ -287,36 +295,89 @@ def _files(subjects: Sequence[Subject]) -> set[str]:
     return {sheet.run.output.sha256 for sheet in sheets if sheet.run and sheet.run.output}
 
 
-def _sign_one(session: Session, by: Actor, subject: Subject, stage: str, signature: Signature) -> list[StepRecord]:
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """One that can be signed: what was filled in, with what it was made, and what speaks against it."""
+
+    subject: Subject
+    definition: Stage
+    values: list[tuple[str, str, str]]
+    machine: Machine | None
+    roller_session: RollerSession | None
+    findings: list[Finding]
+
+
+def _looked_at(session: Session, by: Actor, subject: Subject, stage: str, signature: Signature) -> _Ready:
     _expect_at(session, subject, stage, signature.values)
     definition = stage_definition(subject)
     values = _values(definition, stage, signature)
+    machine = signature.machine
     if stage == "print":
         _print_on(subject, signature.paper_lot)
-    entered, by = by, signature.signer or by
+        if isinstance(subject, Sheet) and subject.mode is not None:  # of several, each has its own printer
+            machine = subject.mode.machine
+    by = signature.signer or by
     roller_session = _rolled(session, by, subject, stage) if stage in ROLLER_STAGES else None
-    findings = findings_for(session, by, subject, signature.values)
+    findings = _against(session, by, subject, signature.values, signature.machine)
     if roller_session is not None:
         findings.extend(_used(roller_session, by))
-    if signature.machine is not None and stage not in (*ROLLER_STAGES, "print"):  # a printer: see findings_for
-        findings = [*machine_findings(session, by, machine=signature.machine), *findings]
-    reason = settle_each(findings, reason=signature.reason, reasons=signature.reasons)
-    from_paper = [f"From paper, entered by {entered.name}."] if signature.signer else []
-    notes = " ".join([*from_paper, *(found.sentence for found in findings)])
-    machine_id = signature.machine.id if signature.machine else None
+    return _Ready(subject, definition, values, machine, roller_session, findings)
+
+
+def _against(
+    session: Session, by: Actor, subject: Subject, values: Mapping[str, str], machine: Machine | None
+) -> list[Finding]:
+    """What speaks against signing it, made with this machine: a printer stands among its own findings already."""
+    found = findings_for(session, by, subject, values)
+    if machine is None or subject.stage in (*ROLLER_STAGES, "print"):
+        return found
+    return [*machine_findings(session, by, machine=machine), *found]
+
+
+def findings_together(
+    session: Session, by: Actor, *, subjects: Sequence[Subject], machine: Machine | None
+) -> list[Finding]:
+    """What speaks against signing these in one act, with nothing filled in: the same is said once."""
+    return together.told_together(
+        [_weighed(subject, _against(session, by, subject, {}, machine)) for subject in subjects]
+    )
+
+
+def _weighed(subject: Subject, findings: Sequence[Finding]) -> together.Weighed:
+    called = subject.serial if isinstance(subject, Print) else subject.number
+    return together.Weighed(called, subject.code, findings)
+
+
+def _settled(ready: Sequence[_Ready], signature: Signature) -> list[str]:
+    """Of each the reason to record; refused for all that stands in the way of any of them at once."""
+    each = [_weighed(one.subject, one.findings) for one in ready]
+    settle_each(together.told_together(each), reason=signature.reason, reasons=signature.reasons)
+    reasons = together.reasons_of(each, signature.reasons)
+    return [
+        settle_each(one.findings, reason=signature.reason, reasons=own)
+        for one, own in zip(ready, reasons, strict=True)
+    ]
+
+
+def _sign_one(
+    session: Session, by: Actor, ready: _Ready, stage: str, signature: Signature, reason: str
+) -> list[StepRecord]:
+    subject, roller_session = ready.subject, ready.roller_session
+    from_paper = [f"From paper, entered by {by.name}."] if signature.signer else []
+    by = signature.signer or by
     extra = {
         "roller_session_id": roller_session.id if roller_session else None,
-        "machine_id": roller_session.machine_id if roller_session else machine_id,
+        "machine_id": roller_session.machine_id if roller_session else ready.machine.id if ready.machine else None,
         "source": "paper" if signature.signer else "screen",
     }
-    if signature.page:
-        values = [*values, (f"{stage}-page", signature.page.sha256, "")]
-    rows = [_row(by, subject, stage, key, value, unit, **extra) for key, value, unit in values]
+    paper = [(f"{stage}-page", signature.page.sha256, "")] if signature.page else []
+    rows = [_row(by, subject, stage, key, value, unit, **extra) for key, value, unit in [*ready.values, *paper]]
+    notes = " ".join([*from_paper, *(found.sentence for found in ready.findings)])
     signed = {"reason": reason, "notes": notes, "meaning": _MEANING.get(stage, "performed")}
-    rows.append(_row(by, subject, stage, definition.sign.key, by.name, "", **signed, **extra))
+    rows.append(_row(by, subject, stage, ready.definition.sign.key, by.name, "", **signed, **extra))
     session.add_all(rows)
     _use_up(session, by, subject, stage)
-    _move_on(subject, values)
+    _move_on(subject, ready.values)
     session.flush()
     return rows
 

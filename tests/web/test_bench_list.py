@@ -1,9 +1,15 @@
 """The bench: the earliest due of each stage, the rest one step behind, and the same waits as on each one's page."""
 
+import html
+import re
+from datetime import date
+
+from logbook import resources
 from logbook.actions import bench as actions
-from logbook.actions import benchlist
+from logbook.actions import benchlist, materials
+from logbook.records.materials import Lot
 from logbook.web.pages import bench
-from support.small_shop import prints, standing
+from support.small_shop import described_printer, one, prints, standing
 
 
 def test_a_long_stage_shows_its_first_and_the_rest_behind_a_link(desk, office, monkeypatch):
@@ -35,3 +41,95 @@ def _waits(session, code, stage):
         listed[sheet.id] == actions.wait_for(session, sheet) and listed[sheet.id].since is not None
         for sheet in standing(session, code, stage)
     ]
+
+
+def _past_its_date(office, code):
+    """Three sheets before the printer, on paper past its date; the last one's is another lot, and another printer's."""
+
+    def change(session, by):
+        old = one(session, Lot, label="P-1")
+        older = materials.add_lot(session, by, material=old.material, label="P-2", count=5)
+        for lot in (old, older):
+            lot.expires_on = date(2026, 1, 31)
+        last = prints(session, code)[2].sheet
+        last.paper_lot, last.mode = older, described_printer(session, by, "Second printer", dpi="300")
+        return [piece.sheet.code for piece in prints(session, code)]
+
+    return office.act(change)
+
+
+def _reason_fields(page):
+    return re.findall(r'<label for="(reason-[a-z0-9-]+)">([^<]*)', page)
+
+
+def test_several_are_signed_with_a_reason_for_each_thing_that_is_asked(desk, office):
+    code = office.ready(quantity=3)
+    sheets = _past_its_date(office, code)
+    assert "reason-" not in desk.get("/bench").get_data(as_text=True)
+
+    answer = desk.post("/bench/print/sign", data={"chosen": sheets})
+    page = html.unescape(answer.get_data(as_text=True))
+    assert answer.status_code == 422
+    numbers = office.read(lambda session: [piece.sheet.number for piece in prints(session, code)])
+    (first, of_two), (second, of_last) = _reason_fields(page)
+    assert [number in of_two for number in numbers] == [True, True, False], "what is the same of two is asked once"
+    assert [number in of_last for number in numbers] == [False, False, True]
+    assert [f'value="{sheet}" checked' in page for sheet in sheets] == [True] * 3
+
+    answer = desk.post("/bench/print/sign", data={"chosen": sheets, first: "tried on a scrap"})
+    page = html.unescape(answer.get_data(as_text=True))
+    assert answer.status_code == 422
+    assert 'value="tried on a scrap"' in page
+    assert "P-2 was to be used before 2026-01-31. Give a reason for this, too," in page
+    assert len(office.read(lambda session: standing(session, code, "print"))) == 3, "nothing was signed"
+
+    given = {"chosen": [*sheets, sheets[0]], first: "tried on a scrap", second: "the last of it"}
+    assert desk.post("/bench/print/sign", data=given).status_code == 303
+    assert office.read(lambda session: _signatures(session, code)) == [
+        ("tried on a scrap", "Printer"), ("tried on a scrap", "Printer"), ("the last of it", "Second printer"),
+    ]  # fmt: skip
+
+
+def _signatures(session, code):
+    rows = [row for piece in prints(session, code) for row in actions.records_of(session, piece.sheet)]
+    return [(row.reason, row.machine.name) for row in rows if row.step_key == "print-sign"]
+
+
+def test_a_stop_of_one_of_the_chosen_stays_a_stop(desk, office):
+    code = office.ready(quantity=3)
+    sheets = _past_its_date(office, code)
+    office.act(lambda session, _: setattr(prints(session, code)[1], "set_aside_reason", "a scratch"))
+    fields = dict(_reason_fields(desk.post("/bench/print/sign", data={"chosen": sheets}).get_data(as_text=True)))
+    given = dict.fromkeys(fields, "it was tried")
+    answer = desk.post("/bench/print/sign", data={"chosen": sheets, **given})
+    assert answer.status_code == 422
+    assert "was set aside: a scratch" in answer.get_data(as_text=True)
+    assert len(office.read(lambda session: standing(session, code, "print"))) == 3
+
+
+def test_what_a_list_cannot_take_is_said_where_it_was_sent(desk, office):
+    code = office.ready(quantity=2)
+    sheets = office.read(lambda session: [piece.sheet.code for piece in prints(session, code)])
+    for stage, chosen, said in [
+        ("print", [], "Choose at least one."),
+        ("adhesive", sheets, "signed on each one&#39;s own page"),
+        ("dry", sheets, "is at the stage"),
+    ]:
+        answer = desk.post(f"/bench/{stage}/sign", data={"chosen": chosen})
+        assert answer.status_code == 422
+        assert said in answer.get_data(as_text=True)
+
+
+def test_a_tick_stays_when_a_reason_is_missing(desk, office):
+    shipped = (resources.folder("safety") / "steps.toml").read_text(encoding="utf-8")
+    ticked = shipped.replace('revision = "1"', 'revision = "own 2"', 1)
+    ticked = re.sub('(key = "print-lay"\ntext = .*\n)', r'\1record = "tick"\n', ticked)
+    (office.shop.settings.own_safety_path / "steps.toml").write_text(ticked, encoding="utf-8")
+    office.untouched = False  # it has a step list of its own
+    code = office.ready(quantity=3)
+    sheet = _past_its_date(office, code)[0]
+    box = '<input type="checkbox" name="print-lay" value="yes"'
+    assert f"{box}>" in desk.get(f"/sheet/{sheet}").get_data(as_text=True)
+    answer = desk.post(f"/sheet/{sheet}/sign/print", data={"print-lay": "yes"})
+    assert answer.status_code == 422
+    assert f"{box} checked>" in answer.get_data(as_text=True)

@@ -21,11 +21,11 @@ from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules.defects import cause_words
-from logbook.rules.findings import Finding, Strength
+from logbook.rules.findings import REASON_FIELD, Finding, Strength
 from logbook.rules.stages import ROLLER_STAGES, undoing
 from logbook.rules.steplist import Stage
 from logbook.rules.traits import ways_of_working
-from logbook.web import atmachines, choices, keptforms, papering, pinned, reasons, tablets, verdictforms
+from logbook.web import atmachines, choices, papering, pinned, reasons, tablets, verdictforms
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, typed_values
 from logbook.web.gate import actor, the_shop
@@ -34,6 +34,8 @@ from logbook.web.uploads import taken_in
 pages = Blueprint("bench", __name__)
 MOST_SHOWN = 40
 """How many of a stage the bench lists at first, the earliest due; the rest is one step behind."""
+SIGNED_TOGETHER = ("print", "dry", "dwell", "trim")
+"""The stages that several can be signed at in one act; every other one is signed on each one's own page."""
 PLACES = {
     "print": "Printing",
     "dry": "Drying",
@@ -105,14 +107,18 @@ class SettledForm(BackForm):
 @pages.route("/bench")
 def place_list() -> tuple[str, int]:
     """What stands at every stage."""
-    return _listing(())
+    return _listing()
 
 
-def _listing(chosen: Sequence[str]) -> tuple[str, int]:
+def _listing(stage: str = "", sent: SignForm | None = None) -> tuple[str, int]:
+    """The list; with the form of a try to sign several of a stage that was refused, and what it asks."""
+    chosen = request.form.getlist("chosen") if sent else []
     with reading() as session:
         form = SignForm(formdata=None)
-        form.machine.choices = _trimmers(session)
         standing = benchlist.by_stage(session)
+        for each in (form, sent) if sent else (form,):
+            each.machine.choices = _trimmers(session)
+        against = _against_chosen(session, stage, standing.get(stage, ()), sent) if sent else []
         whole = request.args.get("all", "")
         return page(
             "bench.html",
@@ -124,10 +130,26 @@ def _listing(chosen: Sequence[str]) -> tuple[str, int]:
                 for key, rows in standing.items()
             },
             now=actor().now,
+            together=SIGNED_TOGETHER,
             form=form,
+            sent={stage: sent} if sent else {},
+            asks=[found for found in against if found.strength is Strength.ASK],
+            told=[found for found in against if found.strength is Strength.NOTE or found.rule.startswith("wait")],
+            typed=request.form,
             chosen=chosen,
             tap=takingback.last_tap(session, actor()),
         )
+
+
+def _against_chosen(
+    session: Session, stage: str, standing: Sequence[benchlist.Standing], sent: SignForm
+) -> list[Finding]:
+    """What stands in the way of those that were chosen and still stand there; nothing where none can be signed so."""
+    if stage not in SIGNED_TOGETHER:
+        return []
+    chosen = set(request.form.getlist("chosen"))
+    subjects = [by_code(session, _table(stage), one.code) for one in standing if one.code in chosen]
+    return actions.findings_together(session, actor(), subjects=subjects, machine=_tool(session, stage, sent))
 
 
 @pages.route("/sheet/<code>")
@@ -387,28 +409,33 @@ def _with_photos(form: SignForm, work: Callable[[Session, Actor, Photos], object
 @pages.post("/bench/<stage>/sign")
 def sign_several(stage: str) -> Response | tuple[str, int]:
     """One act signs a stage on several chosen sheets or pieces."""
+    if stage not in PLACES:
+        raise Refused("Nothing is signed there.")
     form = SignForm()
     chosen = request.form.getlist("chosen")
-    form.signs = _signs(Print if stage in ("trim", "inspect", "pack") else Sheet, chosen)
+    form.signs = _signs(_table(stage), chosen)
 
     def work(session: Session, by: Actor) -> None:
-        table = Print if stage in ("trim", "inspect", "pack") else Sheet
-        if stage in ROLLER_STAGES or stage in ("inspect", "pack"):
+        if stage not in SIGNED_TOGETHER:
             raise Refused("This stage is signed on each one's own page.")
-        _sign(session, by, [by_code(session, table, code) for code in chosen], stage, form)
+        _sign(session, by, [by_code(session, _table(stage), code) for code in chosen], stage, form)
 
     if form.validate_on_submit() and (done := act(form, work, lambda _: url_for("bench.place_list"))):
         return done
-    if keptforms.shown_again():
-        return _listing(chosen)
-    said = " ".join([*form.form_errors, *form.beside.values()])
-    raise Refused(said or "Something was not filled in; sign them on their own pages.")
+    for name in [name for name in form.beside if name != "pin" and not name.startswith(REASON_FIELD)]:
+        form.form_errors.append(f"{form.beside.pop(name)} Sign them on their own pages.")
+    return _listing(stage, form)
+
+
+def _table(stage: str) -> type[Sheet] | type[Print]:
+    return Print if stage in ("trim", "inspect", "pack") else Sheet
+
+
+def _tool(session: Session, stage: str, form: SignForm) -> Machine | None:
+    return by_code(session, Machine, form.machine.data) if stage == "trim" and form.machine.data else None
 
 
 def _sign(session: Session, by: Actor, subjects: list, stage: str, form: SignForm, photos: Photos = ()) -> None:
-    machine = by_code(session, Machine, form.machine.data) if stage == "trim" and form.machine.data else None
-    if stage == "print" and subjects[0].mode:
-        machine = subjects[0].mode.machine
     actions.sign_stage(
         session,
         by,
@@ -417,7 +444,7 @@ def _sign(session: Session, by: Actor, subjects: list, stage: str, form: SignFor
         signature=actions.Signature(
             values=typed_values(),
             reasons=reasons.given(),
-            machine=machine,
+            machine=_tool(session, stage, form),
             paper_lot=by_code(session, Lot, form.paper_lot.data) if form.paper_lot.data else None,
             photos=photos,
             store=the_shop().store,
