@@ -1,6 +1,6 @@
 """One more process that answers, started by ``logbook serve`` and ended with it: no command of its own.
 
-``python -m logbook.command_line.pages FOLDER LISTENER DAMAGE NETWORK``: two descriptors that it inherits, and the
+``python -m logbook.command_line.pages FOLDER LISTENER COMMON NETWORK``: two descriptors that it inherits, and the
 address in the shop's network or nothing.
 """
 
@@ -15,11 +15,11 @@ from logbook.command_line.shop import sound
 from logbook.settings import Settings
 
 
-def main(data: str, listener: str, damage: str, network: str) -> None:
+def main(data: str, listener: str, common: str, network: str) -> None:
     """Answer beside the first process until that one is gone."""
     threading.Thread(target=end_with_parent, daemon=True).start()
     quieten()
-    answer(sound(Settings(data=Path(data))), socket.socket(fileno=int(listener)), int(damage), network or None,
+    answer(sound(Settings(data=Path(data))), socket.socket(fileno=int(listener)), int(common), network or None,
            checks=False)  # fmt: skip
 
 

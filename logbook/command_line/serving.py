@@ -1,10 +1,8 @@
 """The command that serves the shop's pages: ``logbook serve``."""
 
 import logging
-import mmap
 import os
 import socket
-import tempfile
 import threading
 from contextlib import suppress
 from datetime import timedelta
@@ -45,7 +43,8 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool, processes:
 
     On an empty folder the first page asks for the shop's owner. Ctrl+C ends it; everything that was answered is kept.
     """
-    from logbook.background.supervise import Supervisor, worker_command
+    from logbook.background.supervise import Supervisor, program, worker_command
+    from logbook.web.common import begun
 
     quieten()
     settings = Settings(data=data.absolute())
@@ -56,23 +55,16 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool, processes:
     network = _network_address(listener.getsockname()[1]) if shop_network else None
     _say(shop, listener.getsockname()[1], network)
     beside = [] if no_worker else [Supervisor(worker_command(settings))]
-    with tempfile.TemporaryFile() as damage:
-        damage.truncate(1)
-        pages = _pages_command(settings, listener, damage.fileno(), network)
-        beside += [Supervisor(pages, files=(listener.fileno(), damage.fileno())) for _ in range(processes - 1)]
+    with begun() as common:
+        pages = program("logbook.command_line.pages", settings.data, listener.fileno(), common.fileno(), network or "")
+        beside += [Supervisor(pages, files=(listener.fileno(), common.fileno())) for _ in range(processes - 1)]
         for one in beside:
             one.start()
         try:
-            answer(shop, listener, damage.fileno(), network, checks=True)
+            answer(shop, listener, common.fileno(), network, checks=True)
         finally:
             for one in beside:
                 one.stop()
-
-
-def _pages_command(settings: Settings, listener: socket.socket, damage: int, network: str | None) -> list[str]:
-    from logbook.background.supervise import program
-
-    return program("logbook.command_line.pages", settings.data, listener.fileno(), damage, network or "")
 
 
 def quieten() -> None:
@@ -96,18 +88,18 @@ def _say(shop: "Shop", port: int, network: str | None) -> None:
         )
 
 
-def answer(shop: "Shop", listener: socket.socket, damage: int, network: str | None, *, checks: bool) -> None:
+def answer(shop: "Shop", listener: socket.socket, common: int, network: str | None, *, checks: bool) -> None:
     """Serve the shop's pages until somebody ends it.
 
-    ``damage`` is the descriptor of a byte that every process which answers has open: what one of them learns of
-    damage, all know. ``checks``: let SQLite look through the whole file meanwhile.
+    ``common`` is the descriptor of what all processes that answer know together. ``checks``: let SQLite look through
+    the whole file meanwhile.
     """
     from logbook.background.bell import Bell
     from logbook.web.app import create_app
+    from logbook.web.common import Common
     from logbook.web.turns import Turns
 
-    seen = mmap.mmap(damage, 1)
-    app = create_app(shop, ring=Bell(shop.settings).ring, network_address=network, damage=seen)
+    app = create_app(shop, ring=Bell(shop.settings).ring, network_address=network, common=Common(common))
     if checks:
         looking = threading.Thread(target=app.extensions["condition"].check, name="look through the database")
         looking.daemon = True

@@ -1,7 +1,6 @@
 """The web app: made once for one opened shop."""
 
 import importlib
-import mmap
 import pkgutil
 import secrets
 from collections.abc import Callable
@@ -19,6 +18,7 @@ from logbook.paper.writer import PdfWriter
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
 from logbook.web import gate, keptforms, pages, shown, uploads
+from logbook.web.common import Common
 from logbook.web.condition import Condition, condition, is_unavailable
 from logbook.web.headers import HEADERS, with_headers
 from logbook.web.lookers import Lookers
@@ -27,11 +27,11 @@ __all__ = ["HEADERS", "create_app"]
 
 
 def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str | None = None,
-               damage: mmap.mmap | None = None) -> Flask:  # fmt: skip
+               common: Common | None = None) -> Flask:  # fmt: skip
     """The Flask app of a shop.
 
-    ``ring`` tells the worker of a run; ``network_address`` is how tablets come here; ``damage`` is a byte that all
-    processes share which serve this shop.
+    ``ring`` tells the worker of a run; ``network_address`` is how tablets come here; ``common`` is what all processes
+    share that serve this shop, where there are several.
     """
     app = Flask("logbook.web", template_folder=str(resources.folder("templates") / "screen"), static_folder="static")
     app.config.update(
@@ -46,7 +46,8 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     )
     app.extensions["pdf"] = PdfWriter()
     uploads.prepare(app)
-    app.extensions["condition"], app.extensions["lookers"] = Condition(shop, damage), Lookers()
+    common = common or Common()
+    app.extensions["condition"], app.extensions["lookers"] = Condition(shop, common), Lookers(common)
     app.extensions["shop"], app.extensions["ring"], app.extensions["network_address"] = shop, ring, network_address
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True

@@ -1,16 +1,15 @@
 """Whether the shop takes writes just now, and what is said where it does not: busy, full, read-only, damaged."""
 
 import errno
-import mmap
 import os
 import sqlite3
-from collections.abc import MutableSequence
 
 from flask import current_app, g
 from sqlalchemy.exc import DatabaseError, OperationalError
 
 from logbook.records.integrity import QUICK, IntegrityCheck
 from logbook.records.opened import Shop
+from logbook.web.common import Common
 
 BUSY = "Somebody else is writing just now. Nothing was written; what you typed is kept here: send it again in a moment."
 NO_WRITES = "The data folder is full or read-only. Nothing was written; what you typed is kept here."
@@ -26,14 +25,13 @@ _DAMAGE = ("malformed", "not a database", "disk image")
 class Condition:
     """What is known about the shop's database while the app runs; damage that was seen once is not forgotten."""
 
-    def __init__(self, shop: Shop, damage: MutableSequence[int] | mmap.mmap | None = None) -> None:
-        """``damage``: one byte that says whether any was seen; that of several processes is one they share."""
-        self._shop, self._damage = shop, bytearray(1) if damage is None else damage
+    def __init__(self, shop: Shop, common: Common) -> None:
+        self._shop, self._common = shop, common
 
     @property
     def damage(self) -> str:
         """What is said once damage was seen; empty before."""
-        return DAMAGED if self._damage[0] else ""
+        return DAMAGED if self._common.damaged else ""
 
     @property
     def words(self) -> str:
@@ -54,7 +52,7 @@ class Condition:
         except sqlite3.DatabaseError:
             found = "malformed"
         if found != "ok":
-            self._damage[0] = 1
+            self._common.note_damage()
 
     def learn(self, error: DatabaseError | OSError) -> str:
         """One sentence for an error of the database or of a file; empty for one that is a fault of the program."""
@@ -62,7 +60,7 @@ class Condition:
             return NO_WRITES if error.errno in FULL else ""
         told = str(error.orig).lower()
         if any(mark in told for mark in _DAMAGE):
-            self._damage[0] = 1
+            self._common.note_damage()
             return DAMAGED
         if not isinstance(error, OperationalError):
             return ""

@@ -1,13 +1,13 @@
 """Server, worker and the bell between them: whoever dies is replaced, whatever is lost is made good."""
 
-import mmap
 import os
 import signal
 import sqlite3
 import subprocess
 import sys
-import tempfile
 import urllib.request
+from datetime import UTC, datetime, timedelta
+from unittest import mock
 
 from sqlalchemy.exc import DatabaseError
 
@@ -17,7 +17,10 @@ from logbook.background.bell import Bell
 from logbook.background.supervise import Supervisor, worker_command
 from logbook.records.floor import Run
 from logbook.settings import Settings
+from logbook.web import lookers
+from logbook.web.common import Common, begun
 from logbook.web.condition import DAMAGED, Condition
+from logbook.web.lookers import Lookers
 from support.patience import until
 
 
@@ -119,9 +122,21 @@ def test_every_process_that_answers_ends_with_the_first_and_one_that_dies_is_rep
 
 
 def test_damage_that_one_process_saw_is_known_to_all(shop):
-    with tempfile.TemporaryFile() as shared:
-        shared.truncate(1)
-        mine, theirs = (Condition(shop.shop, mmap.mmap(shared.fileno(), 1)) for _ in range(2))
+    with begun() as shared:
+        mine, theirs = (Condition(shop.shop, Common(shared.fileno())) for _ in range(2))
         assert (mine.damage, theirs.damage) == ("", "")
         mine.learn(DatabaseError("", {}, sqlite3.DatabaseError("database disk image is malformed")))
         assert theirs.damage == theirs.words == DAMAGED
+
+
+def test_who_signed_in_only_to_look_is_known_to_all_processes_and_gone_in_all(monkeypatch):
+    monkeypatch.setattr(lookers, "condition", lambda: mock.Mock(words="read-only"))
+    with begun() as shared, begun() as other:
+        mine, theirs, strange = (Lookers(Common(one.fileno())) for one in (shared, shared, other))
+        now = datetime.now(UTC)
+        first, second = mine.begin(7, now), mine.begin(7, now)
+        assert first != second
+        assert [one.who(first, now) for one in (mine, theirs, strange)] == [7, 7, None]
+        assert theirs.who(first, now + timedelta(hours=13)) is None
+        assert (theirs.end(first), theirs.end("a token of another kind")) == (True, False)
+        assert [mine.who(token, now) for token in (first, second)] == [None, 7]

@@ -7,6 +7,7 @@ from sqlalchemy import text
 
 from logbook.actions import people
 from logbook.web.app import HEADERS, create_app
+from logbook.web.common import Common
 from logbook.web.condition import READ_ONLY, Condition
 from logbook.web.gate import COOKIE, UPLOADS
 from logbook.web.lookers import Lookers
@@ -182,7 +183,7 @@ def test_a_request_that_is_too_large_is_turned_away(app, shop):
 def test_a_folder_that_takes_no_writes_can_be_looked_at_by_whoever_signs_in_then(app, shop, monkeypatch):
     client, written, right = app.test_client(), [], {"name": "Olga", "password": "ridge-and-valley"}
     monkeypatch.setitem(app.config, "WTF_CSRF_ENABLED", False)
-    monkeypatch.setitem(app.extensions, "lookers", Lookers())
+    monkeypatch.setitem(app.extensions, "lookers", Lookers(Common()))
     monkeypatch.setattr(type(shop.shop.database), "writing", written.append)
     monkeypatch.setattr(Condition, "words", READ_ONLY)
     wrong = client.post("/sign-in", data={"name": "Olga", "password": "something else"})

@@ -14,6 +14,7 @@ from logbook.records import database
 from logbook.records.audit import AuditEntry
 from logbook.records.files import FileStore
 from logbook.web import condition
+from logbook.web.common import Common
 
 NO_PAGES = ("static", "entry.icon", "entry.found")
 FACTS = {"request_id": "v1", "eyewash": "beside the sink"}
@@ -158,15 +159,15 @@ def test_a_fault_of_the_program_is_no_matter_of_the_disk(desk):
 def test_what_would_be_drawn_and_kept_is_refused_in_one_sentence_and_leaves_no_file(
     office, desk, monkeypatch, way, trouble
 ):
-    code, before = office.ready(), office.shop.store.hashes()
+    code, before, broken = office.ready(), office.shop.store.hashes(), Common()
+    monkeypatch.setitem(desk.application.extensions, "condition", condition.Condition(office.shop, broken))
     if trouble == "read-only":
         monkeypatch.setattr(condition.os, "access", lambda *_: False)
     elif trouble == "damaged":
-        desk.application.extensions["condition"] = condition.Condition(office.shop, bytearray([1]))
+        broken.note_damage()
     else:
         monkeypatch.setattr(FileStore, "put", _no_room)
     answer = desk.post(f"/job/{code}/{way}", data={"request_id": f"{way}-{trouble}"})
-    desk.application.extensions["condition"] = condition.Condition(office.shop)
     said = {"read-only": condition.READ_ONLY, "damaged": condition.DAMAGED}.get(trouble, condition.NO_WRITES)
     assert answer.status_code == 503
     assert str(escape(said)) in answer.get_data(as_text=True)
