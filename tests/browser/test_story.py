@@ -25,7 +25,7 @@ LENS_SHEETS, ADHESIVE_SHEETS = 12, 20
 
 @pytest.fixture
 def shop(serve_logbook):
-    return serve_logbook()
+    return serve_logbook("--processes", "2")  # as most shops run it
 
 
 @pytest.fixture
