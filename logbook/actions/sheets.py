@@ -173,7 +173,9 @@ def start_mounting(session: Session, by: Actor, *, job: Job, what: Mounting) -> 
     refuse_set_aside(what.lens_lot, what.adhesive_lot)
     stuff = _Stuff(what.lens_lot, None, None, what.adhesive_lot)
     made = [
-        _sheet_at(session, by, job, stuff, "adhesive", stages_before("adhesive"), value=OWN_PRINT)
+        _sheet_at(
+            session, by, job, stuff, "adhesive", stages_before("adhesive"), value=OWN_PRINT, notes=what.note.strip()
+        )
         for _ in range(what.count)
     ]
     prints = [piece for sheet in made for piece in sheet.prints]
@@ -201,9 +203,20 @@ def _midway_sheet(session: Session, by: Actor, job: Job, stage: str, earlier: tu
 
 
 def _sheet_at(
-    session: Session, by: Actor, job: Job, stuff: _Stuff, stage: str, earlier: tuple[str, ...], *, value: str
+    session: Session,
+    by: Actor,
+    job: Job,
+    stuff: _Stuff,
+    stage: str,
+    earlier: tuple[str, ...],
+    *,
+    value: str,
+    notes: str = "",
 ) -> Sheet:
-    """A sheet with one piece that enters at a stage; the earlier ones say ``value`` and name nobody."""
+    """A sheet with one piece that enters at a stage; the earlier ones say ``value`` and name nobody.
+
+    ``notes`` stand at the first of them: what is known of it.
+    """
     on_sheet = stage in SHEET_STAGES
     sheet = Sheet(
         number=_sheet_number(session, job),
@@ -228,6 +241,7 @@ def _sheet_at(
                 stage=before,
                 step_key=f"{before}-sign",
                 value=value,
+                notes=notes if before == earlier[0] else "",
                 at=by.now,
                 source=BEFORE,
                 person_id=None,

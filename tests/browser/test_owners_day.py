@@ -45,7 +45,6 @@ def test_an_owners_day(owner, furnished):
     _a_lot_and_a_pitch_hold_their_prints(owner, paths)
     _a_step_is_changed_with_a_reason(owner)
     _numbers_stand_beside_their_files(owner)
-    _a_list_is_looked_at_before_anything_is_written(owner)
 
 
 def _a_quote_says_how_it_is_seen_and_becomes_an_order(owner):
@@ -184,13 +183,3 @@ def _numbers_stand_beside_their_files(owner):
     losses = owner.page.get_by_role("link", name="Losses as CSV").get_attribute("href")
     answer = owner.page.request.get(owner.address + losses.lstrip("/"))
     assert "H1" in answer.text()
-
-
-def _a_list_is_looked_at_before_anything_is_written(owner):
-    owner.go("shop/arriving")
-    listed = {"name": "customers.csv", "mimeType": "text/csv", "buffer": b"name,contact\nKestrel Kites,Quay 9\n"}
-    owner.page.locator("input[type=file]").set_input_files(listed)
-    owner.click("Look at it")
-    assert owner.reads("Nothing is written yet")
-    assert "Kestrel Kites" in owner.page.locator("tbody").inner_text()
-    assert owner.page.get_by_role("button", name="Take all 1 in").is_visible()

@@ -104,3 +104,12 @@ def test_a_lot_of_another_kind_is_refused(desk, office, lens, glue, words):
                 what=sheets.Mounting(one(session, Lot, label=lens), one(session, Lot, label=glue)),
             )
         )
+
+
+def test_what_the_customer_said_of_it_stands_with_its_print(desk, office):
+    code = _ordered(desk)
+    _taken(desk, office, code)
+    piece = office.read(lambda session: prints(session, code)[0].code)
+    page = _page(desk, f"/print/{piece}")
+    assert "the customer's own print: 60 lines per inch" in page
+    assert "before the logbook" not in page

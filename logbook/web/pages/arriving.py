@@ -30,7 +30,7 @@ class LookForm(BenchForm):
     file = FileField(
         "File",
         description=f"CSV, UTF-8; commas or semicolons between the cells, at most {actions.MOST_BYTES // 10**6} MB and "
-        f"{actions.MOST_ROWS:,} lines.".replace(",", " "),
+        f"{actions.MOST_ROWS} lines.",
     )
 
 

@@ -81,7 +81,8 @@ for (const box of document.querySelectorAll('[data-run]')) {
 
 // a page that was sent back opens at what it asks: on a bench page that stands below all the cautions
 const asked = document.querySelector('main [aria-invalid=true]') ?? document.querySelector('main .fault[role=alert]');
-if (asked && !location.hash) asked.scrollIntoView({ block: 'center' });
+const aimed = location.hash ? document.getElementById(location.hash.slice(1)) : document.body;
+if (asked && aimed?.contains(asked)) asked.scrollIntoView({ block: 'center' });
 
 for (const box of document.querySelectorAll('.copied')) {
   const button = box.querySelector('button.copy');
