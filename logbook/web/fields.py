@@ -10,6 +10,7 @@ from wtforms import Field, FieldList, FormField, HiddenField, ValidationError
 from wtforms.validators import InputRequired, Optional
 from wtforms.widgets import TextInput
 
+from logbook.lengths import Length
 from logbook.refusals import Refused
 from logbook.rules.signing import MARK
 from logbook.web.gate import own_manner
@@ -77,6 +78,10 @@ class BenchForm(FlaskForm):
         self.beside: dict[str, str] = {}
         self.names: Mapping[str, str] = {}
 
+    def holds(self, *names: str) -> bool:
+        """Whether a folded part with these fields is to stand open: an error, or anything but their usual values."""
+        return bool(self.form_errors) or any(_is_unusual(self._fields[name]) for name in names)
+
     def validate(self, *args: Any, **kwargs: Any) -> bool:
         """Of a value that could not be read only that is said: no limit of it."""
         good = bool(super().validate(*args, **kwargs))
@@ -84,6 +89,12 @@ class BenchForm(FlaskForm):
             if field.errors and field.process_errors and not isinstance(field, FormField | FieldList):
                 field.errors = list(field.process_errors)
         return good
+
+
+def _is_unusual(field: Field) -> bool:
+    usual = field.default() if callable(field.default) else field.default
+    found, usual = (one.mm if isinstance(one, Length) else one for one in (field.data, usual))
+    return bool(field.errors) or (found != usual and found not in (None, ""))
 
 
 class LengthField(Field):

@@ -20,6 +20,17 @@ from logbook.web.gate import actor, owner_only, the_shop
 pages = Blueprint("shop", __name__)
 
 
+FACT_GROUPS = {
+    "Name and prices": ("shop name", "hourly rate", "tax", "money"),
+    "When somebody is hurt": (
+        "emergency number", "ambulance address", "first-aider", "dressings", "eyewash", "local rule",
+    ),
+    "Files and addresses": ("hand-over folder", "largest picture", "address", "proof address"),
+    "Forecasts": ("forecast lens", "forecast scale", "forecast mode or paper"),
+}  # fmt: skip
+"""What the shop knows of itself, by heading; every fact stands under one."""
+
+
 class FactsForm(BenchForm):
     """The shop's facts; one text field each. Those that can be refused have their own."""
 
@@ -94,6 +105,7 @@ def _page(**forms: BenchForm) -> tuple[str, int]:
             "shop.html",
             facts=actions.facts(session),
             labels=actions.FACTS,
+            groups=FACT_GROUPS,
             people=people.everybody(session),
             former=staff.former(session),
             has_pin=pins.has_pin(session, people.by_id(session, g.me.id)),
