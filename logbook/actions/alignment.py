@@ -25,10 +25,12 @@ def move(session: Session, by: Actor, *, picture: Picture, mode: PrinterMode, dx
     if picture.replaced_at is not None:
         raise Refused("That picture was replaced already; open the page again.")
     if picture.job.ended_at is not None:
-        raise Refused(f"Everything of {picture.job.number} has gone out.")
+        raise Refused(f"Everything of {picture.job.number} has gone out: place a reorder to print it laid anew.")
     for name, dots in (("dx", dx), ("dy", dy)):
         if abs(dots) > MOST_DOTS:
-            raise Refused(f"At most {MOST_DOTS} dots.", field=name)
+            raise Refused(
+                f"A picture is moved by at most {MOST_DOTS} dots; cut it anew where it is further off.", field=name
+            )
     old = newest(picture)
     made = PictureShift(
         picture=picture,

@@ -56,7 +56,7 @@ def text_of(data: bytes) -> str:
     except UnicodeDecodeError:
         raise Refused("The file is not UTF-8 text; save it as CSV, UTF-8.", field="file") from None
     if "\x00" in text:
-        raise Refused("The file holds zero bytes; it is no CSV text.", field="file")
+        raise Refused("The file is no plain text; save the table as CSV, UTF-8.", field="file")
     return text
 
 
@@ -69,7 +69,10 @@ def rows_of(what: str, text: str) -> list[tuple[int, Row]]:
     try:
         found = [(reader.line_num, [cell.strip() for cell in cells]) for cells in reader if any(map(str.strip, cells))]
     except csv.Error as error:
-        raise Refused(f"Line {reader.line_num} cannot be read as CSV: {error}.", field="file") from None
+        raise Refused(
+            f"Line {reader.line_num} cannot be read as CSV: {error}. Mend it, or save the table as CSV anew.",
+            field="file",
+        ) from None
     if len(found) > MOST_ROWS + 1:
         raise Refused(f"The file has more than {MOST_ROWS} lines; bring it in in parts.", field="file")
     names = _names(what, found[0][1] if found else [])
@@ -82,9 +85,11 @@ def _names(what: str, cells: list[str]) -> list[str]:
     if missing := [name for name in NEEDED[what] if name not in names]:
         raise Refused(f"The first line must name the columns; {missing[0]!r} is missing of: {listed}.", field="file")
     if strange := [name for name in names if name not in COLUMNS[what]]:
-        raise Refused(f"No column is called {strange[0][:40]!r}; there are: {listed}.", field="file")
+        raise Refused(
+            f"The column {strange[0][:40]!r} is not known: take it out, or call it one of: {listed}.", field="file"
+        )
     if len(set(names)) < len(names):
-        raise Refused("A column stands there twice.", field="file")
+        raise Refused("A column stands there twice; take one of the two out.", field="file")
     return names
 
 
@@ -97,7 +102,7 @@ def look(session: Session, what: str, text: str) -> list[Line]:
     """What every line would do, in order; nothing is written."""
     rows = rows_of(what, text)
     if not rows:
-        raise Refused("There is no line below the column names.", field="file")
+        raise Refused("There is no line below the column names; write one line for each.", field="file")
     return look_at(session, what, rows)
 
 
@@ -116,10 +121,10 @@ def look_at(session: Session, what: str, rows: Sequence[tuple[int, Row]], *, alo
 
 def _check_lengths(row: Row) -> None:
     if "" in row:
-        raise Refused("This line has more cells than there are columns.")
+        raise Refused("This line has more cells than there are columns; put what holds a comma in quotes.")
     for name, most in LONGEST.items():
         if len(row.get(name, "")) > most:
-            raise Refused(f"{name}: longer than {most} characters.")
+            raise Refused(f"{name}: longer than {most} characters; shorten it.")
 
 
 class _Known:
@@ -186,7 +191,9 @@ def _stock(known: _Known, row: Row) -> Line:
         if not row[column]:
             raise Refused(f"{column}: this is needed.")
     if known.materials.get(name, kind) != kind:
-        raise Refused(f"material: {name} is {known.materials[name]} here, not {kind}.")
+        raise Refused(
+            f"material: {name} is {known.materials[name]} here, not {kind}; mend the kind, or name it otherwise."
+        )
     known.expect_first((name, label.lower()), f"lot: {name}, {label}")
     values = {key: read(key, row.get(key, "")) for key, read in _CELLS.items()}
     new = name not in known.materials

@@ -17,10 +17,12 @@ def withdraw(session: Session, by: Actor, *, machine: Machine, person: Person, r
     Raises Refused for whoever is not named, and without a reason.
     """
     if by.role != "owner":
-        raise Refused("Who works at a machine is the owner's decision.")
+        raise Refused("Who works at a machine is the owner's decision; ask the owner.")
     named = standing(session, machine, person)
     if not named:
-        raise Refused(f"{person.name} is not named for {machine.name}.", field="person")
+        raise Refused(
+            f"{person.name} is not named for {machine.name} any more; there is nothing to take off.", field="person"
+        )
     if not reason.strip():
         raise Refused("Say why, in one line.", field="reason")
     for one in named:

@@ -84,7 +84,9 @@ def set_up(session: Session, by: Actor, *, data: Path, wanted: Setup) -> None:
 
 def _check_folder(folder: Path, data: Path) -> None:
     if not folder.is_absolute() or not folder.is_dir():
-        raise Refused(f"There is no folder {folder} on the logbook's own machine.", field="folder")
+        raise Refused(
+            f"There is no folder {folder} on the logbook's own machine; make it, or put the stick in.", field="folder"
+        )
     if data.resolve() in (folder.resolve(), *folder.resolve().parents):
         raise Refused("That lies in the data folder and would be lost with it; choose a folder elsewhere.",
                       field="folder")  # fmt: skip
@@ -211,7 +213,7 @@ def stop(session: Session, by: Actor, *, run: KeepingRun) -> None:
     What it wrote so far is thrown away; one that is due by the clock is tried again later, like one that failed.
     """
     if run.state not in ("waiting", "running"):
-        raise Refused("It has ended already.")
+        raise Refused("It has ended already; there is nothing left to stop.")
     run.state, run.ended_at, run.sentence = "failed", by.now, STOPPED
     record(session, by, Act(_STOPPED[run.kind], [ref(run)], new={"folder": run.folder}))
 

@@ -54,9 +54,11 @@ def withdraw_check(session: Session, by: Actor, *, check: MachineCheck, reason: 
     Where it was the machine's newest, another one is due before anybody works at it.
     """
     if check.withdrawal is not None:
-        raise Refused("This check was withdrawn already.", field="check")
+        raise Refused("This check was withdrawn already; choose another, if another was wrong.", field="check")
     if not check.passed:
-        raise Refused("This check was not passed; nobody could work under it.", field="check")
+        raise Refused(
+            "This check was not passed; nobody could work under it, so nothing needs to be withdrawn.", field="check"
+        )
     if not reason.strip():
         raise Refused("Say what was wrong with the check.", field="reason")
     machine = session.get_one(Machine, check.machine_id)

@@ -273,7 +273,7 @@ def _print_on(subject: Subject, lot: Lot | None) -> None:
         return
     materials.refuse_set_aside(lot)
     if lot.material.kind != "paper":
-        raise Refused(f"Lot {lot.label} is {lot.material.name}: no paper.", field="paper_lot")
+        raise Refused(f"Lot {lot.label} is {lot.material.name}: no paper; choose a lot of paper.", field="paper_lot")
     if subject.run is not None and lot.material is not subject.run.paper:
         raise Refused(
             f"Lot {lot.label} is {lot.material.name}; this file was interlaced for {subject.run.paper.name}. "
@@ -551,11 +551,11 @@ def _bring_on(
 
 def _check_start(by: Actor, sheets: Sequence[Sheet], stage: str, start: RollerStart) -> None:
     if stage not in ROLLER_STAGES or not sheets:
-        raise Refused("There is nothing to bring to the rollers.")
+        raise Refused("There is nothing to bring to the rollers; open the page of the sheet that is next.")
     for sheet in sheets:
         expect(sheet.stage, stage, who=f"Sheet {sheet.number}")
     if start.machine.kind != "laminator":
-        raise Refused(f"{start.machine.name} has no rollers.", field="machine")
+        raise Refused(f"{start.machine.name} has no rollers; choose a laminator.", field="machine")
     if start.helper is not None and start.helper.id == by.person_id:
         raise Refused("You cannot be your own helper: leave that empty and write down who calls.", field="helper")
 
@@ -641,7 +641,7 @@ def leave_rollers(session: Session, by: Actor, *, sheet: Sheet, reason: str) -> 
     """A jam or another interruption: the session ends, and everything is asked anew."""
     covering = _covering(session, sheet, sheet.stage)
     if covering is None:
-        raise Refused("Nothing is set up at the rollers for this sheet.")
+        raise Refused("Nothing is set up at the rollers for this sheet; read and tick what comes before them.")
     if not reason.strip():
         raise Refused("Say what happened.", field="reason")
     covering.ended_at = by.now

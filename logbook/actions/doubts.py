@@ -40,7 +40,9 @@ def lift(piece: Print, why: str) -> str:
         raise Refused("Say which of the reasons is settled; the others keep holding it.", field="lifted")
     why = why or known[0]
     if why not in known:
-        raise Refused(f"{piece.serial} is not held for this reason any more: {why}", field="lifted")
+        raise Refused(
+            f"{piece.serial} is not held for this reason any more ({why}); open its page again.", field="lifted"
+        )
     known.remove(why)
     piece.set_aside_reason = _BETWEEN.join(known) or None
     return why

@@ -138,7 +138,7 @@ def forget_customer(session: Session, by: Actor, *, customer: Customer, reason: 
 
 def _check(by: Actor, reason: str) -> None:
     if by.role != "owner":
-        raise Refused("Only an owner erases.")
+        raise Refused("Only an owner erases; ask the owner to do it.")
     if not reason.strip():
         raise Refused("Write down why; without naming the person.", field="reason")
 

@@ -48,7 +48,9 @@ def export_shop(shop: Shop, folder: Path, *, now: datetime, progress: Progress =
         return Exported(folder, *made)
     except (OSError, sqlite3.Error) as error:
         words = getattr(error, "strerror", None) or error
-        raise Refused(f"The copy could not be written to {folder}: {words}.") from None
+        raise Refused(
+            f"The copy could not be written to {folder}: {words}. Take another folder, or mend that."
+        ) from None
     finally:
         shutil.rmtree(part, ignore_errors=True)
         snapshot.unlink(missing_ok=True)

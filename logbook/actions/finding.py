@@ -18,7 +18,9 @@ def by_code(session: Session, table: type[Row], code: str, *, field: str | None 
     assert issubclass(table, Coded)
     row = session.execute(select(table).where(table.code == code)).scalar_one_or_none()
     if row is None:
-        raise Refused(f"There is no {words(table)} with the code {code!r}.", field=field)
+        raise Refused(
+            f"There is no {words(table)} with the code {code!r}; look for it by name under Find.", field=field
+        )
     return row
 
 

@@ -23,7 +23,9 @@ def lay(sheets: Sequence[Sheet], lot: Lot | None) -> dict[str, dict[str, str | N
     if lot is None:
         return {}
     if lot.material.kind != "adhesive":
-        raise Refused(f"Lot {lot.label} is {lot.material.name}: no adhesive.", field="adhesive_lot")
+        raise Refused(
+            f"Lot {lot.label} is {lot.material.name}: no adhesive; choose a lot of adhesive.", field="adhesive_lot"
+        )
     was = {sheet.code: sheet.adhesive_lot.code if sheet.adhesive_lot else None for sheet in sheets}
     for sheet in sheets:
         sheet.adhesive_lot = lot

@@ -93,12 +93,15 @@ def keep_materials(session: Session, by: Actor, *, job: Job, choice: MaterialCho
 def _check_kinds(choice: MaterialChoice) -> None:
     for lot, kind, field in ((choice.lens_lot, "lens", "lens_lot"), (choice.adhesive_lot, "adhesive", "adhesive_lot")):
         if lot is not None and lot.material.kind != kind:
-            raise Refused(f"Lot {lot.label} is {lot.material.name}: no {kind}.", field=field)
+            raise Refused(f"Lot {lot.label} is {lot.material.name}: no {kind}; choose a lot of {kind}.", field=field)
     paper, lot = choice.paper, choice.paper_lot
     if paper.kind != "paper":
-        raise Refused(f"{paper.name} is no paper.", field="paper")
+        raise Refused(f"{paper.name} is no paper; choose one.", field="paper")
     if lot is not None and lot.material_id != paper.id:
-        raise Refused(f"Lot {lot.label} is {lot.material.name}, not {paper.name}.", field="paper_lot")
+        raise Refused(
+            f"Lot {lot.label} is {lot.material.name}, not {paper.name}; choose a lot of the paper above, or none.",
+            field="paper_lot",
+        )
 
 
 def gates(session: Session, job: Job) -> Gates:

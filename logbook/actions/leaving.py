@@ -106,7 +106,7 @@ def _check_words(pieces: list[Print], reason: str, defect: Defect) -> None:
         if piece.stage in ("gone", "scrapped"):
             raise Refused(f"{piece.serial} has left the bench; nothing can be decided about it any more.")
     if defect.cause and defect.cause not in CAUSES:
-        raise Refused(f"{defect.cause!r} is no cause on the list.", field="cause")
+        raise Refused(f"{defect.cause!r} is no cause on the list; choose one that is.", field="cause")
 
 
 def _verdict(
@@ -159,11 +159,11 @@ def _customers_word(made: Verdict, piece: Print, kind: str, word: str) -> dict[s
 
 def _check(session: Session, by: Actor, piece: Print, kind: str) -> None:
     if kind not in VERDICTS:
-        raise Refused(f"{kind!r} is no verdict.", field="kind")
+        raise Refused(f"{kind!r} is no verdict; choose one that the page offers.", field="kind")
     if kind == "concession" and by.role != "owner":
         raise Refused("A concession is the owner's decision; ask the owner to sign in and record it.", field="kind")
     if kind in ("concession", "rework") and failed_inspection(session, piece) is None:
-        raise Refused(f"{piece.serial} has no failed inspection to decide about.", field="kind")
+        raise Refused(f"{piece.serial} has no failed inspection to decide about; inspect it first.", field="kind")
     if kind == "rework" and piece.sheet.stage not in BONDED:
         raise Refused("This sheet is not bonded yet; go on with its stage.", field="kind")
 
@@ -180,9 +180,9 @@ def put_back(session: Session, by: Actor, *, piece: Print, reason: str, lifted: 
     ``lifted``: the reason as it stands on the print; may be left out where there is only one.
     """
     if piece.set_aside_reason is None:
-        raise Refused(f"{piece.serial} is not set aside.")
+        raise Refused(f"{piece.serial} is not set aside; there is nothing to put back.")
     if by.role != "owner":
-        raise Refused("Putting back what was set aside is the owner's decision.")
+        raise Refused("Putting back what was set aside is the owner's decision; ask the owner.")
     if not reason.strip():
         raise Refused("Write down why it may go on.", field="reason")
     settled = doubts.lift(piece, lifted)

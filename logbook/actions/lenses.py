@@ -85,10 +85,10 @@ def choose_lens(
 ) -> LensChoice:
     """Keep which lens was chosen and the sentences it was chosen by; materials chosen before take it over."""
     if lot.material.kind != "lens":
-        raise Refused(f"Lot {lot.label} is {lot.material.name}: no lens.", field="lot")
+        raise Refused(f"Lot {lot.label} is {lot.material.name}: no lens; choose a lot of a lens.", field="lot")
     refuse_set_aside(lot)
     if job.ended_at is not None:
-        raise Refused(f"Everything of {job.number} has gone out.")
+        raise Refused(f"Everything of {job.number} has gone out; a reorder can take another lens.")
     chosen = LensChoice(
         job_id=job.id,
         lot=lot,

@@ -57,7 +57,7 @@ def _checked(waiting: Path) -> str:
         first = file.read(16)
     found = next((kind for beginning, kind in _BEGINNINGS.items() if first.startswith(beginning)), None)
     if found is None:
-        raise Refused("This is no PDF, JPEG or PNG file.", field="paper")
+        raise Refused("This is no PDF, JPEG or PNG file; save or scan it as one of these.", field="paper")
     return found
 
 
@@ -65,7 +65,9 @@ def attach(session: Session, by: Actor, *, lot: Lot, store: FileStore, paper: In
     """Keep a paper beside its lot; the same file twice is one."""
     known = papers_of(session, lot)
     if len(known) >= MOST_PAPERS:
-        raise Refused(f"{MOST_PAPERS} papers stand beside this lot already.", field="paper")
+        raise Refused(
+            f"{MOST_PAPERS} papers stand beside this lot already; put several pages into one PDF.", field="paper"
+        )
     sha256, size = store.adopt(paper.waiting)
     if any(one.file.sha256 == sha256 for one in known):
         raise Refused("This file stands beside the lot already.", field="paper")

@@ -44,7 +44,7 @@ def note_event(
     if mode is not None and mode.machine_id != machine.id:
         raise Refused("Choose one of this printer's own modes.", field="mode")
     if happened_at is not None and happened_at > by.now:
-        raise Refused("That time has not come yet.", field="happened_at")
+        raise Refused("That time has not come yet; write down when it happened.", field="happened_at")
     event = MachineEvent(
         machine_id=machine.id,
         at=by.now,

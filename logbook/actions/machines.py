@@ -115,7 +115,7 @@ def _new_machine(
     if not name:
         raise Refused("Give the machine the name it goes by in the shop.", field="name")
     if session.execute(select(Machine).where(Machine.name == name)).scalar_one_or_none():
-        raise Refused(f"There is a machine called {name} already.", field="name")
+        raise Refused(f"There is a machine called {name} already; give this one another name.", field="name")
     machine = Machine(kind=kind, name=name, drive=drive, cutting=cutting, heated=heated, widest=widest)
     session.add(machine)
     session.flush()
@@ -250,7 +250,7 @@ def authorise(
     ``reread``: whoever gives their own authorisation has read this machine's cautions again.
     """
     if until < by.day:
-        raise Refused("The last day lies in the past.", field="until")
+        raise Refused("The last day lies in the past; write a later one.", field="until")
     facts = machine_facts(machine)
     if is_minor(person, by.day):
         _check_minor(facts, person, minor)

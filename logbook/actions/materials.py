@@ -48,7 +48,10 @@ def add_material(
     if not name.strip():
         raise Refused("Give it the name it goes by in the shop.", field="name")
     if material_named(session, name.strip()):
-        raise Refused(f"There is a material called {name.strip()} already.", field="name")
+        raise Refused(
+            f"There is a material called {name.strip()} already: bring in a lot of it, or name this one otherwise.",
+            field="name",
+        )
     material = Material(
         kind=kind,
         name=name.strip(),
@@ -132,7 +135,7 @@ def _unlabelled(session: Session, by: Actor, material: Material) -> str:
 def change_lot(session: Session, by: Actor, *, lot: Lot, changes: Mapping[str, object]) -> None:
     """Put right what a delivery is said to be: where it lies, its sheet size, price, dates; ``changes`` by column."""
     if strange := next((name for name in changes if name not in CHANGEABLE), None):
-        raise Refused(f"{strange!r} of a lot does not change.")
+        raise Refused(f"{strange!r} of a lot does not change; bring in a lot of its own instead.")
     old = {name: getattr(lot, name) for name, value in changes.items() if getattr(lot, name) != value}
     if (changes.get("sheet_width") is None) != (changes.get("sheet_height") is None):
         raise Refused("A sheet has a width and a height: give both, or neither.", field="sheet_height")
@@ -150,7 +153,7 @@ def change_material(session: Session, by: Actor, *, material: Material, changes:
     The lines per inch only while no pitch is on record for a lot of it: one that is would stand beside a wrong name.
     """
     if strange := next((name for name in changes if name not in OF_A_KIND[material.kind]), None):
-        raise Refused(f"{strange!r} of a {material.kind} does not change.")
+        raise Refused(f"{strange!r} of a {material.kind} does not change; add one of its own instead.")
     old = {name: getattr(material, name) for name, value in changes.items() if getattr(material, name) != value}
     if "nominal_lpi" in old:
         check_lens(changes["nominal_lpi"])  # type: ignore[arg-type]
@@ -183,7 +186,7 @@ def deliveries(session: Session, lot: Lot) -> list[Lot]:
 def count_lot(session: Session, by: Actor, *, lot: Lot, now_there: int) -> None:
     """There are now N: the difference is recorded as a move."""
     if now_there < 0:
-        raise Refused("There cannot be fewer than none.", field="now_there")
+        raise Refused("There cannot be fewer than none; write 0 where nothing is left.", field="now_there")
     before = left(session, lot)
     move(session, by, lot=lot, change=now_there - (before or 0), why="counted")
     record(session, by, Act("lot counted", [ref(lot)], old={"count": before}, new={"count": now_there}))
@@ -223,7 +226,7 @@ def refuse_set_aside(*lots: Lot | None) -> None:
     """Refuse to make anything of a lot that is in doubt."""
     for lot in lots:
         if lot is not None and lot.set_aside_reason:
-            raise Refused(f"Lot {lot.label} was set aside: {lot.set_aside_reason}")
+            raise Refused(f"Lot {lot.label} was set aside: {lot.set_aside_reason}; choose another lot.")
 
 
 def set_lot_aside(session: Session, by: Actor, *, lot: Lot, reason: str) -> list[Print]:
@@ -278,9 +281,9 @@ def release_lot(session: Session, by: Actor, *, lot: Lot, reason: str) -> list[P
     Returns the prints that it held; one that another reason holds as well stays held for that.
     """
     if lot.set_aside_reason is None:
-        raise Refused(f"Lot {lot.label} is not set aside.")
+        raise Refused(f"Lot {lot.label} is not set aside; there is nothing to release.")
     if by.role != "owner":
-        raise Refused("Releasing a lot that was set aside is the owner's decision.")
+        raise Refused("Releasing a lot that was set aside is the owner's decision; ask the owner.")
     if not reason.strip():
         raise Refused("Write down why it may serve again.", field="reason")
     was = lot.set_aside_reason

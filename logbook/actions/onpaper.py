@@ -68,7 +68,7 @@ def begin(session: Session, by: Actor, *, subject: bench.Subject) -> None:
     """This stage is done on paper; it is taken over afterwards."""
     _expect(subject)
     if begun(session, subject) is not None:
-        raise Refused("It is on paper already.")
+        raise Refused("It is on paper already; take its page over when it is done.")
     session.add(bench.row(by, subject, subject.stage, f"{subject.stage}-on-paper", "on paper", ""))
     record(session, by, Act("stage begun on paper", [ref(subject), ref(bench.job_of(subject))], new=_at(subject)))
 
@@ -97,10 +97,12 @@ def expect_times(session: Session, by: Actor, subject: bench.Subject, *times: da
     rows = bench.records_of(session, sheet) + (bench.records_of(session, subject) if subject is not sheet else [])
     earliest = max([sheet.started_at, *(row.at for row in rows if row.step_key.endswith("-sign"))])
     if max(times) > by.now:
-        raise Refused("That time has not come yet.", field="at")
+        raise Refused("That time has not come yet; write down when it was done.", field="at")
     if min(times) < earliest.replace(second=0, microsecond=0):  # a page is written to the minute
         raise Refused(
-            f"What came before was signed {earliest.astimezone():%Y-%m-%d %H:%M}; this cannot be earlier.", field="at"
+            f"What came before was signed {earliest.astimezone():%Y-%m-%d %H:%M}; this cannot be earlier: "
+            "write the time that stands on the page.",
+            field="at",
         )
 
 

@@ -30,7 +30,7 @@ def change_order(
     by a link or gave one, and before something of it left.
     """
     if order.closed_at is not None:
-        raise Refused(f"Order {order.number} is closed.")
+        raise Refused(f"Order {order.number} is closed; take a new one for what is still wanted.")
     was, due, noted = order.customer, order.due_on, order.note
     customer, reached = was, was.contact if was else None
     if customer_name is not None:

@@ -122,7 +122,7 @@ def new_job(session: Session, by: Actor, own_safety: Path, order: Order, wish: J
     """One job of an order; part of another act."""
     _check_quantity(wish.quantity)
     if wish.kind not in JOB_KINDS:
-        raise Refused(f"{wish.kind!r} is no kind of job.", field="kind")
+        raise Refused(f"{wish.kind!r} is no kind of job; choose one of the list.", field="kind")
     check_effect(wish.effect)
     count = session.execute(select(func.count(Job.id)).where(Job.order_id == order.id)).scalar_one()
     job = Job(
@@ -150,13 +150,13 @@ def new_job(session: Session, by: Actor, own_safety: Path, order: Order, wish: J
 
 def _check_quantity(quantity: object) -> None:
     if not isinstance(quantity, int) or quantity < 1:
-        raise Refused("At least one piece.", field="quantity")
+        raise Refused("Write how many pieces: at least one.", field="quantity")
 
 
 def check_effect(effect: object) -> None:
     """Refused for what is no effect; empty is none that was said."""
     if effect not in ("", *EFFECTS):
-        raise Refused(f"{effect!r} is no effect.", field="effect")
+        raise Refused(f"{effect!r} is no effect; choose one of the list.", field="effect")
 
 
 def letters(index: int) -> str:

@@ -35,7 +35,7 @@ def file_name(run: Run, label: str) -> str:
 def hand_over(session: Session, by: Actor, store: FileStore, run: Run, folder: Path, label: str) -> Path:
     """Copy the output into the folder that the printer's computer reads, whole or not at all."""
     if run.output is None:
-        raise Refused("There is no file to hand over yet.")
+        raise Refused("There is no file to hand over yet; wait until it is interlaced.")
     if run.output.dropped_at is not None:
         raise Refused("The file was let go after its prints had left; make it anew first.")
     if not folder.is_dir():
@@ -55,7 +55,10 @@ def _copy_whole(source: Path, target: Path, sha256: str) -> None:
             raise Refused("The copy in the hand-over folder differs from the file; try again.")
         waiting.replace(target)
     except OSError as error:
-        raise Refused(f"The file could not be written to {target.parent}: {error.strerror}.") from None
+        raise Refused(
+            f"The file could not be written to {target.parent}: {error.strerror}. Look at that folder, then "
+            "hand over again."
+        ) from None
     finally:
         waiting.unlink(missing_ok=True)
 
@@ -66,7 +69,7 @@ def drop(session: Session, by: Actor, *, run: Run) -> str:
     Returns the SHA-256 whose bytes the caller deletes after the transaction.
     """
     if run.output is None or run.output.dropped_at is not None:
-        raise Refused("There is no file to drop.")
+        raise Refused("There is no file left to drop.")
     if run.output.kind != "interlaced":
         raise Refused("These very bytes were handed in as a picture too; an original is kept.")
     if not run.sheets or _still_here(session, run):
@@ -84,7 +87,7 @@ def _still_here(session: Session, run: Run) -> bool:
 def make_anew(session: Session, by: Actor, *, run: Run) -> None:
     """Compute a dropped file again from its recipe; the worker compares its dots with those that were printed."""
     if run.output is None or run.output.dropped_at is None:
-        raise Refused("This file is still here.")
+        raise Refused("This file is still here; there is nothing to make anew.")
     if any(piece.job.pictures_erased_at for piece in run.pieces):
         raise Refused("Its pictures were erased; it cannot be made anew.")
     if run.state in ("waiting", "running"):

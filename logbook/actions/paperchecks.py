@@ -37,7 +37,7 @@ def take_over(
     yet, and for what is not answered.
     """
     if page.at > by.now:
-        raise Refused("That time has not come yet.", field="at")
+        raise Refused("That time has not come yet; write the one on the page.", field="at")
     values, failed = machines.answered(items, page.answers)
     newest = machines.last_check(machine)
     sha256, size = page.store.adopt(page.photograph.waiting)

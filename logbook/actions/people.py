@@ -55,7 +55,7 @@ def add_person(
 ) -> Person:
     """Someone new in the shop; only the owner adds people."""
     if role not in ROLES:
-        raise Refused(f"The role {role!r} is not known.", field="role")
+        raise Refused(f"The role {role!r} is not known; choose one of the list.", field="role")
     person = _new_person(session, name=name, password=password, role=role, under_18_until=under_18_until)
     record(session, by, Act("person added", [ref(person)], new={"name": person.name, "role": role}))
     return person
@@ -129,7 +129,7 @@ def change_password(
     ``current`` is asked of whoever changes an own one on a page; at the machine, a lost one is replaced without.
     """
     if current is not None and verify_password(session, name=person.name, password=current) is None:
-        raise Refused("That is not your password until now.", field="current")
+        raise Refused("That is not your password until now; type the one that you signed in with.", field="current")
     person.password_hash = hash_password(password)
     for open_one in session.execute(
         select(SignIn).where(SignIn.person_id == person.id, SignIn.ended_at.is_(None))
@@ -142,7 +142,7 @@ def person_named(session: Session, name: str) -> Person:
     """A person by name; Refused where there is none."""
     person = _named(session, " ".join(name.split()))
     if person is None:
-        raise Refused(f"Nobody here is called {name!r}.", field="name")
+        raise Refused(f"Nobody here is called {name!r}; write the name as it stands under Shop.", field="name")
     return person
 
 

@@ -110,7 +110,7 @@ def add_pictures(session: Session, by: Actor, store: FileStore, *, job: Job, tak
     """Append pictures to a job in the order in which they came."""
     standing = current(job)
     if len(standing) + len(taken) > MOST_PICTURES:
-        raise Refused(f"A print holds at most {MOST_PICTURES} pictures.", field="pictures")
+        raise Refused(f"A print holds at most {MOST_PICTURES} pictures; leave some out.", field="pictures")
     first = max((picture.position for picture in standing), default=0) + 1
     added = [_row(session, by, store, job, intake, position=first + index) for index, intake in enumerate(taken)]
     record(

@@ -58,7 +58,7 @@ def check_choice(pin: str) -> None:
 def take_pin_away(session: Session, by: Actor, *, person: Person) -> None:
     """The owner resets a PIN: its person chooses a new one. What was remembered at tablets ends, too."""
     if not has_pin(session, person):
-        raise Refused(f"{person.name} has no PIN.")
+        raise Refused(f"{person.name} has no PIN that could be taken away.")
     record(session, by, Act("PIN taken away", [ref(person), *end_pin(session, by, person=person)]))
 
 

@@ -308,7 +308,7 @@ def _count(by: Actor, made: PitchChart, turn: int, band: int, words: str) -> Pit
         return None
     pitches = bands_of(made)
     if band not in pitches:
-        raise Refused(f"This chart has no band {band}.")
+        raise Refused(f"This chart has no band {band}; open its page again.")
     fringes = parse_count(words, field=f"band_{band}")
     return _reading(by, made, turn, band=band, lpi=pitches[band], fringes=fringes, words=words)
 
@@ -514,7 +514,9 @@ def take_nominal(session: Session, by: Actor, *, conditions: Conditions) -> Pitc
     """The lens maker's own number, unmeasured; kept once for these conditions."""
     nominal = conditions.lens_lot.material.nominal_lpi
     if nominal is None:
-        raise Refused("The nominal pitch of this lens is not on record.")
+        raise Refused(
+            "The nominal pitch of this lens is not on record; write its lines per inch down on its page under Stock."
+        )
     if (known := _standing(session, conditions, "nominal")) is not None:
         return known
     pitch = _on_record(
@@ -668,7 +670,7 @@ def prints_from(session: Session, pitch: PitchOnRecord) -> list[Print]:
 def withdraw(session: Session, by: Actor, *, pitch: PitchOnRecord, reason: str) -> list[Print]:
     """A pitch no longer serves; every print of it is listed, those that have not left are set aside."""
     if pitch.withdrawal is not None:
-        raise Refused("This pitch was withdrawn already.")
+        raise Refused("This pitch was withdrawn already; nothing more is needed.")
     if not reason.strip():
         raise Refused("Say what is wrong with it.", field="reason")
     pitch.withdrawal = PitchWithdrawal(at=by.now, person_id=by.person_id, reason=reason.strip())

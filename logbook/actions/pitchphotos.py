@@ -73,9 +73,14 @@ def _expect_the_tests_own(made: PitchChart, view: View) -> None:
     test = made.test
     tests.expect_open(test)
     if made.kind != "bands":
-        raise Refused("Only a chart of bands can be read in a photograph.", field="photo")
+        raise Refused(
+            "Only a chart of bands can be read in a photograph; write down what you see instead.", field="photo"
+        )
     if not test.lens_loose:
-        raise Refused("The lens of this test was bonded; a photograph is read through a lens that lies loose.")
+        raise Refused(
+            "The lens of this test was bonded; a photograph is read through a lens that lies loose. Count "
+            "the fringes instead."
+        )
     if test.distance is None:
         raise Refused("This test does not say from where it is read; start one that does.", field="distance")
     stated, wanted = float(view.distance.mm), float(test.distance.mm)

@@ -36,7 +36,7 @@ def new_place(session: Session, by: Actor, *, name: str, stages: Sequence[str]) 
     if not name:
         raise Refused("Give the place a name, as people call it.", field="name")
     if any(place.name.casefold() == name.casefold() for place in living(session)):
-        raise Refused(f"There is a place called {name} already.", field="name")
+        raise Refused(f"There is a place called {name} already; give this one another name.", field="name")
     chosen = [stage for stage in STAGES if stage in stages]
     if not chosen:
         raise Refused("Choose at least one stage that is worked on there.", field="stages")
@@ -79,7 +79,7 @@ def enrol(session: Session, by: Actor, *, code: str) -> str:
 def revoke(session: Session, by: Actor, *, place: Place) -> None:
     """The tablet of a place is out from now on."""
     if place.token_hash is None and place.enrol_hash is None:
-        raise Refused(f"No tablet is enrolled for {place.name}.")
+        raise Refused(f"No tablet is enrolled for {place.name}; there is none to send away.")
     _end(place)
     record(session, by, Act("tablet sent away", [ref(place)]))
 
@@ -94,7 +94,7 @@ def remove(session: Session, by: Actor, *, place: Place) -> None:
 
 def _expect_living(place: Place) -> None:
     if place.removed_at is not None:
-        raise Refused(f"{place.name} was removed.")
+        raise Refused(f"{place.name} was removed; the owner can add a new place.")
 
 
 def _end(place: Place) -> None:
@@ -119,7 +119,7 @@ def person_at(place: Place, now: datetime) -> Person | None:
 def choose_person(place: Place, person: Person, now: datetime) -> None:
     """One tap on a name. What was remembered of a PIN ends with it."""
     if not person.active or person.role == "viewer":
-        raise Refused(f"{person.name} does not sign work.")
+        raise Refused(f"{person.name} does not sign work; choose another name.")
     place.person_id, place.pin_at, place.seen_at = person.id, None, now
 
 

@@ -30,7 +30,7 @@ MOST_DAYS = 90
 NAME_MOST, WORDS_MOST = 120, 2000
 NEWS_FOR = timedelta(days=4)
 """How long an answer that came by link stands on the first page: over a long weekend."""
-GONE = "This link serves no more."
+GONE = "This link serves no more; ask the workshop for a new one."
 
 
 def public_address(session: Session) -> str:
@@ -47,7 +47,7 @@ def make_link(session: Session, by: Actor, *, proof: Proof, days: int = DAYS) ->
     if not base:
         raise Refused("Links are off; the owner turns them on where the shop writes down what it knows of itself.")
     if not 1 <= days <= MOST_DAYS:
-        raise Refused(f"A link serves 1 to {MOST_DAYS} days.", field="days")
+        raise Refused(f"A link serves 1 to {MOST_DAYS} days; write a number between.", field="days")
     if is_overtaken(proof) or proof.animation.dropped_at is not None:
         raise Refused("Something changed after this proof; make a new one first.")
     token = secrets.token_urlsafe(32)
@@ -62,7 +62,7 @@ def make_link(session: Session, by: Actor, *, proof: Proof, days: int = DAYS) ->
 def revoke(session: Session, by: Actor, *, link: ProofLink) -> None:
     """The link serves no more, from now on."""
     if link.revoked_at is not None:
-        raise Refused("This link was withdrawn already.")
+        raise Refused("This link was withdrawn already; nothing more is needed.")
     link.revoked_at = by.now
     record(session, by, Act("proof link withdrawn", _touched(link)))
 
@@ -123,9 +123,11 @@ def decide(session: Session, by: Actor, *, link: ProofLink, verdict: str, given_
     if _living(session, link, by.now) is None:
         raise Refused(GONE)
     if answer_to(link) is not None:
-        raise Refused("This proof was answered already.")
+        raise Refused("This proof was answered already; call the workshop to change that.")
     if is_overtaken(link.proof):
-        raise Refused("This proof was overtaken: what it shows has changed since.")
+        raise Refused(
+            "This proof was overtaken: what it shows has changed since. Ask the workshop for a link to the new one."
+        )
     if verdict not in ("approved", "change"):
         raise Refused("Choose one of the two.", field="verdict")
     given_by = " ".join(given_by.split())

@@ -35,7 +35,7 @@ def drawing(store: FileStore, job: Job, *, page: Callable[[list[bytes]], bytes] 
     """
     pictures = current(job)
     if len(pictures) < 2:
-        raise Refused("A proof needs at least two pictures.", field="pictures")
+        raise Refused("A proof needs at least two pictures; add another one.", field="pictures")
     views = [on_piece(picture, store, long_side=proofing.PROOF_LONG_SIDE) for picture in pictures]
     hashes, agreed = " ".join(picture.file.sha256 for picture in pictures), specification(job)
 

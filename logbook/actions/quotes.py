@@ -77,7 +77,7 @@ def give_quote(
 ) -> Quote:
     """A new quote with its first line."""
     if valid_until < by.day:
-        raise Refused("That day is over already.", field="valid_until")
+        raise Refused("That day is over already; write a later one.", field="valid_until")
     customer, old_contact = customer_named(session, customer_name, contact)
     if customer is None:
         raise Refused("A quote is for somebody: write down the customer.", field="customer")
@@ -127,10 +127,13 @@ def take_line_out(session: Session, by: Actor, *, line: QuoteLine) -> None:
 
 def _new_line(session: Session, quote: Quote, wish: LineWish) -> QuoteLine:
     if wish.lens_lot.material.kind != "lens":
-        raise Refused(f"Lot {wish.lens_lot.label} is {wish.lens_lot.material.name}: no lens.", field="lens_lot")
+        raise Refused(
+            f"Lot {wish.lens_lot.label} is {wish.lens_lot.material.name}: no lens; choose a lot of a lens.",
+            field="lens_lot",
+        )
     check_effect(wish.effect)
     if wish.quantity < 1:
-        raise Refused("At least one piece.", field="quantity")
+        raise Refused("Write how many pieces: at least one.", field="quantity")
     cost = cost_of(session, wish, quote.hourly_rate)
     row = QuoteLine(
         quote=quote,
@@ -230,7 +233,7 @@ def prolong(session: Session, by: Actor, *, quote: Quote, valid_until: date) -> 
     """The quote holds until another day."""
     _expect_open(quote)
     if valid_until < by.day:
-        raise Refused("That day is over already.", field="valid_until")
+        raise Refused("That day is over already; write a later one.", field="valid_until")
     old, quote.valid_until = quote.valid_until, valid_until
     record(
         session, by, Act("quote prolonged", [ref(quote)], old={"valid until": old}, new={"valid until": valid_until})

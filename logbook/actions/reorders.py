@@ -37,7 +37,7 @@ def order_again(session: Session, by: Actor, shelves: Shelves, *, jobs: Sequence
     if unfinished := next((job for job in jobs if job.ended_at is None), None):
         raise Refused(f"{unfinished.number} is not finished; add a job to its order instead.")
     if not jobs:
-        raise Refused("There is nothing in this order to make again.")
+        raise Refused("There is nothing in this order to make again; take a new order.")
     order = new_order(session, by, customer=jobs[0].order.customer, due_on=again.due_on, note=again.note)
     touched, told = [ref(order)], []
     for old in jobs:

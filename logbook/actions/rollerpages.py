@@ -89,15 +89,17 @@ def take_over(session: Session, by: Actor, *, sheet: Sheet, page: onpaper.Page, 
 def _check_order(page: onpaper.Page, set_up: SetUp) -> None:
     """The people and the order of what stands on a page."""
     if set_up.machine.kind != "laminator":
-        raise Refused(f"{set_up.machine.name} has no rollers.", field="machine")
+        raise Refused(f"{set_up.machine.name} has no rollers; choose a laminator.", field="machine")
     if set_up.helper is not None and set_up.helper is page.person:
         raise Refused("Nobody is their own helper: leave that empty and write down who was to call.", field="helper")
     if set_up.read_at > page.at:
-        raise Refused("It was read before the rollers moved, so before it was signed.", field="read_at")
+        raise Refused(
+            "It was read before the rollers moved, so before it was signed: write the earlier time.", field="read_at"
+        )
     taking_part = [one for one in (page.person, set_up.helper) if one is not None]
     for key, tick in set_up.ticks.items():
         if tick.person not in taking_part:
-            raise Refused(f"{tick.person.name} did not take part; initials are of those at the rollers.", field=key)
+            raise Refused(f"{tick.person.name} did not take part; choose one of those at the rollers.", field=key)
         if tick.at > set_up.read_at or tick.at.astimezone().date() != page.at.astimezone().date():
             raise Refused("A safety step is ticked on the same day, before the rollers move.", field=key)
     if set_up.covered_by is not None:

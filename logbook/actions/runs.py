@@ -97,7 +97,10 @@ class _Ready:
 
 def _made_ready(session: Session, by: Actor, job: Job, wish: RunWish) -> _Ready:
     if job.kind == MOUNT_ONLY:
-        raise Refused(f"{job.number} is only mounted here: the customer brings the print.")
+        raise Refused(
+            f"{job.number} is only mounted here: the customer brings the print. Start its sheets on the page "
+            "of the job."
+        )
     # stops first: without materials or pitch there is nothing to plan
     findings = weigh(session, may_interlace(gates(session, job), sample=wish.sample))
     settle([found for found in findings if found.strength is Strength.STOP], reason=None)
@@ -266,7 +269,7 @@ def cancel(session: Session, by: Actor, *, run: Run) -> None:
         run.cancel_wanted = True
         record(session, by, Act("interlace run to be stopped", _touched(run)))
     else:
-        raise Refused("This run has ended already.")
+        raise Refused("This run has ended already; there is nothing left to stop.")
 
 
 def stopped(session: Session, by: Actor, claimed: Claim) -> None:
@@ -307,9 +310,9 @@ def again(session: Session, by: Actor, *, run: Run) -> None:
 def accept(session: Session, by: Actor, *, run: Run, reason: str = "") -> None:
     """Somebody looked at the interlaced file and takes it for printing; with a reason, if its job moved on since."""
     if run.state != "done" or run.output is None:
-        raise Refused("Only a finished run can be accepted.")
+        raise Refused("Only a finished run can be accepted; wait until it is done.")
     if run.accepted_at is not None:
-        raise Refused("This run was accepted already.")
+        raise Refused("This run was accepted already; start its sheets.")
     settled = settle(overtaken.findings(session, run), reason=reason)
     run.accepted_at, run.accepted_by_id = by.now, by.person_id
     record(

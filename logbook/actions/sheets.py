@@ -44,7 +44,7 @@ def start_sheets(session: Session, by: Actor, *, run: Run, count: int, reason: s
     if run.accepted_at is None:
         raise Refused("Look at the interlaced file and accept it first.")
     if count < 1:
-        raise Refused("At least one sheet.", field="count")
+        raise Refused("Write how many sheets: at least one.", field="count")
     settled = settle(overtaken.findings(session, run), reason=reason)
     made = [_from_run(session, by, run) for _ in range(count)]
     prints = [piece for sheet in made for piece in sheet.prints]
@@ -132,7 +132,7 @@ def enter_midway(session: Session, by: Actor, *, job: Job, stage: str, count: in
     if materials is None:
         raise Refused("Say which lens lot it is made from first.", field="lens_lot")
     if count < 1:
-        raise Refused("At least one sheet.", field="count")
+        raise Refused("Write how many sheets: at least one.", field="count")
     earlier = stages_before(stage)
     job.entered_at_stage = stage
     made = [_midway_sheet(session, by, job, stage, earlier) for _ in range(count)]
@@ -165,11 +165,14 @@ def start_mounting(session: Session, by: Actor, *, job: Job, what: Mounting) -> 
     if job.kind != MOUNT_ONLY:
         raise Refused(f"{job.number} is printed here; its sheets begin from an interlace run.")
     if what.count < 1:
-        raise Refused("At least one sheet.", field="count")
+        raise Refused("Write how many sheets: at least one.", field="count")
     if what.lens_lot.material.kind != "lens":
-        raise Refused(f"Lot {what.lens_lot.label} is {what.lens_lot.material.name}: no lens.", field="lens_lot")
+        raise Refused(
+            f"Lot {what.lens_lot.label} is {what.lens_lot.material.name}: no lens; choose a lot of a lens.",
+            field="lens_lot",
+        )
     if what.adhesive_lot is not None and what.adhesive_lot.material.kind != "adhesive":
-        raise Refused(f"Lot {what.adhesive_lot.label} is no adhesive.", field="adhesive_lot")
+        raise Refused(f"Lot {what.adhesive_lot.label} is no adhesive; choose a lot of adhesive.", field="adhesive_lot")
     refuse_set_aside(what.lens_lot, what.adhesive_lot)
     stuff = _Stuff(what.lens_lot, None, None, what.adhesive_lot)
     made = [

@@ -171,7 +171,7 @@ def shipping_note(session: Session, desk: Desk, code: str) -> customer.ShippingN
     }
     going = [piece for piece in pieces if piece.id in left or piece.stage == "pack"]
     if not going:
-        raise Refused("Nothing of this order is packed yet.")
+        raise Refused("Nothing of this order is packed yet; inspect and pack a print first.")
     last = next((left[piece.id] for piece in reversed(going) if piece.id in left), None)
     wanted = sum(job.quantity for job in order.jobs)
     return customer.ShippingNote(
@@ -199,7 +199,7 @@ def inspection(session: Session, desk: Desk, code: str) -> customer.InspectionRe
     rows = {row.step_key: row for row in bench.records_of(session, piece) if row.stage == "inspect"}
     signed = rows.get("inspect-sign")
     if signed is None or signed.person is None:
-        raise Refused(f"{piece.serial} was not inspected here yet.")
+        raise Refused(f"{piece.serial} was not inspected here yet; sign its inspection first.")
     stage = bench.steps_of(piece.job).stage("inspect")
     found = tuple(
         customer.Finding(

@@ -21,7 +21,7 @@ def let_go(session: Session, by: Actor, *, person: Person) -> None:
     Raises Refused for the last owner: a shop without one could never be changed again.
     """
     if not person.active:
-        raise Refused(f"{person.name} does not work here any more.")
+        raise Refused(f"{person.name} does not work here any more; nothing needs to be done.")
     if person.role == "owner" and _owners(session) == 1:
         raise Refused(f"{person.name} is the only owner; make somebody else an owner first.")
     person.active = False

@@ -28,9 +28,9 @@ def record_counts(session: Session, by: Actor, *, sheet: Sheet, counts: Mapping[
     """The five counts of a sheet's strip, lens laid on, before bonding. Returns what fits them."""
     plan = plan_of(sheet.run)
     if plan is None:
-        raise Refused("There is no pitch strip beside this print.")
+        raise Refused("There is no pitch strip beside this print; go on without it.")
     if sheet.stage not in BEFORE_BONDING:
-        raise Refused("The strip is read before bonding, with the lens laid on.")
+        raise Refused("The strip is read before bonding, with the lens laid on; after that go on without it.")
     told = [counts.get(band, "").strip() for band in range(1, BANDS + 1)]
     if not all(told):
         raise Refused("All five bands are needed; skip the strip where you cannot tell them.", field="strip_1")

@@ -62,7 +62,7 @@ def take_back(session: Session, by: Actor, *, seq: int) -> list[Subject]:
     """
     entry = session.get(AuditEntry, seq)
     if entry is None or entry.action != _SIGNED:
-        raise Refused("There is no such signature to take back.")
+        raise Refused("There is no such signature to take back; open the page again.")
     told = json.loads(entry.body)
     if objection := _objection(session, by, entry, told):
         raise Refused(objection)

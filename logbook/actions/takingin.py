@@ -117,7 +117,7 @@ def end(session: Session, by: Actor, arrival_id: int) -> None:
 def stop(session: Session, by: Actor, *, arrival: Arrival) -> None:
     """Leave off: what is in stays in."""
     if arrival.state not in ("waiting", "running"):
-        raise Refused("It has ended already.")
+        raise Refused("It has ended already; there is nothing left to stop.")
     _leave(session, by, arrival, "stopped", f"Stopped by hand. {AGAIN}", "bringing in stopped")
 
 

@@ -410,7 +410,8 @@ def of_file(session: Session, path: Path, *, name: str = "", told: dict[str, Any
     run = session.execute(select(Run).where(Run.code == code)).scalar_one_or_none() if code else None
     if run is None:
         raise Refused(
-            f"{name or path.name} is not a file of this shop: neither its bytes nor its own words are on record."
+            f"{name or path.name} is not a file of this shop: neither its bytes nor its own words are on "
+            "record. Try the serial that stands on the print."
         )
     return {
         "file": {
@@ -434,7 +435,7 @@ def of_hash(session: Session, sha256: str) -> dict[str, Any]:
     """Everything that used the file with this SHA-256."""
     kept = session.execute(select(KeptFile).where(KeptFile.sha256 == sha256)).scalar_one_or_none()
     if kept is None:
-        raise Refused(f"No file with the SHA-256 {sha256[:12]}… is on record here.")
+        raise Refused(f"No file with the SHA-256 {sha256[:12]}… is on record here; try the serial or the sheet.")
     found = {"sha256": sha256, "same_bytes": True, "kind": kept.kind, "size": kept.size}
     run = session.execute(select(Run).where(Run.output_id == kept.id)).scalars().first()
     if run is not None:

@@ -22,7 +22,7 @@ def ask_for(session: Session, by: Actor, *, page: str, address: str) -> Travelle
     if at_work(session) is not None:
         raise Refused("They are being written already; wait for the end, or stop it.")
     if page not in ("A4", "Letter"):
-        raise Refused("The page is A4 or Letter.", field="page")
+        raise Refused("Choose A4 or Letter for the page.", field="page")
     if not papers.open_jobs(session):
         raise Refused("No job is open; take an order first.")
     assert by.person_id is not None
@@ -75,7 +75,7 @@ def end(session: Session, by: Actor, batch_id: int, *, sentence: str = "") -> No
 def stop(session: Session, by: Actor, *, batch: TravellerBatch) -> None:
     """Leave off: what was written until now is kept and can be fetched."""
     if batch.state not in ("waiting", "running"):
-        raise Refused("It has ended already.")
+        raise Refused("It has ended already; there is nothing left to stop.")
     batch.state, batch.ended_at, batch.sentence = "stopped", by.now, "Stopped by hand."
     _record(session, by, "writing of travellers stopped", batch)
 

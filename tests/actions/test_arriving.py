@@ -171,7 +171,7 @@ def test_a_cell_that_cannot_be_read_names_its_column(shop, column, value):
     [
         ("", "'name' is missing"),
         ("contact\nx\n", "'name' is missing"),
-        ("name,shoe size\nx,42\n", "No column is called 'shoe size'"),
+        ("name,shoe size\nx,42\n", "The column 'shoe size' is not known"),
         ("name,name\nx,y\n", "twice"),
         ("name\n", "no line below"),
         ('name\n"open\n', "cannot be read as CSV"),
@@ -185,7 +185,7 @@ def test_a_file_that_is_no_such_list_is_refused_in_one_sentence(shop, text, sent
 
 @pytest.mark.parametrize(
     ("data", "sentence"),
-    [(b"name\n\xff\n", "not UTF-8"), (b"name\n\x00\n", "zero bytes"), (b"x" * 4_000_001, "larger")],
+    [(b"name\n\xff\n", "not UTF-8"), (b"name\n\x00\n", "no plain text"), (b"x" * 4_000_001, "larger")],
 )
 def test_bytes_that_are_no_text_are_refused(data, sentence):
     with pytest.raises(Refused, match=sentence):
@@ -277,7 +277,7 @@ def test_a_line_that_became_a_fault_meanwhile_ends_it_with_its_number(shop, monk
     assert take_in_asked(shop.shop)
     told = _newest(shop)
     assert (told.state, told.taken) == ("failed", 2)
-    assert told.sentence.startswith("Line 5: material: new one is paper here, not lens.")
+    assert told.sentence.startswith("Line 5: material: new one is paper here, not lens;")
     assert "same file again" in told.sentence
     labels = shop.read(lambda s: set(s.execute(select(Lot.label).where(Lot.label.startswith("S-"))).scalars()))
     assert labels == {"S-1", "S-2"}, "what stands with the fault is not in"

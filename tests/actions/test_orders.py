@@ -92,10 +92,10 @@ def test_a_customer_is_known_again_by_name_and_the_newest_contact_counts(shop):
 
 @pytest.mark.parametrize("quantity", [0, -1])
 def test_at_least_one_piece_is_ordered_now_and_after_a_change(shop, quantity):
-    with pytest.raises(Refused, match="At least one piece"):
+    with pytest.raises(Refused, match="at least one"):
         _place(shop, wish=replace(WISH, quantity=quantity))
     code = _place(shop)
-    with pytest.raises(Refused, match="At least one piece"):
+    with pytest.raises(Refused, match="at least one"):
         _change(shop, code, quantity=quantity)
     assert shop.read(lambda session: (job(session, code).quantity, len(session.execute(select(Order)).all()))) == (1, 1)
 

@@ -103,7 +103,7 @@ def test_nobody_of_that_name_is_one_sentence(monkeypatch, capsys, shop):
     monkeypatch.setattr("click.prompt", lambda *_words, **_more: "another-ridge-9")
     code, out, err = _called(monkeypatch, capsys, "new-password", "Nobody", "--data", shop.shop.settings.data)
     assert (code, out) == (2, "")
-    assert err == "logbook: Nobody here is called 'Nobody'.\n"
+    assert err == "logbook: Nobody here is called 'Nobody'; write the name as it stands under Shop.\n"
 
 
 def test_long_work_shows_a_bar_where_somebody_watches_and_is_silent_in_a_log(monkeypatch, capsys):

@@ -36,4 +36,4 @@ def test_a_name_is_taken_off_a_machine_on_its_page(desk, office):
     assert desk.post(f"/machine/{machine}/unauthorise", data=sent).status_code == 303
     assert "Otto until" not in desk.get(f"/machine/{machine}").get_data(as_text=True)
     again = desk.post(f"/machine/{machine}/unauthorise", data=sent | {"request_id": "again"})
-    assert "Otto is not named for Rollers." in again.get_data(as_text=True)
+    assert "Otto is not named for Rollers any more" in again.get_data(as_text=True)
