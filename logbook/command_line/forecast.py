@@ -33,7 +33,10 @@ def forecast(*, data: Path, as_json: bool, distance: str, **named: str) -> None:
     with existing(data).database.reading() as session:
         found = of(session, _conditions(session, named, seen_from))
         if found is None:
-            raise Refused("The nominal pitch, thickness or index of this lens is not on record: nothing is forecast.")
+            raise Refused(
+                "The nominal pitch, thickness or index of this lens is not on record: write it down on its "
+                "page under Stock, then ask again."
+            )
         click.echo(json.dumps(_plain(found)) if as_json else _told(found))
 
 

@@ -35,7 +35,7 @@ def travellers(out: Path, data: Path, page: str, address: str) -> None:
             for job in papers.open_jobs(session)
         ]
     if not gathered:
-        raise Refused("No job is open.")
+        raise Refused("No job is open; there is no traveller to write.")
     written = [(traveller_html(one.view, page=page), one.assets()) for one in gathered]
     with PdfWriter() as writer:
         out.write_bytes(pdf_of_many(written, writer=writer, progress=_counted(shown("Writing travellers"))))

@@ -33,9 +33,14 @@ def _opened(settings: Settings) -> "Shop":
     try:
         return open_shop(settings)
     except OSError as error:
-        raise Refused(f"The data folder {settings.data} cannot be used: {error.strerror}.") from None
+        raise Refused(
+            f"The data folder {settings.data} cannot be used: {error.strerror}. Mend that, or name another with --data."
+        ) from None
     except OperationalError as error:
-        raise Refused(f"The database in {settings.data} cannot be used just now: {error.orig}.") from None
+        raise Refused(
+            f"The database in {settings.data} cannot be used just now: {error.orig}. Try again when nothing "
+            "else works on it."
+        ) from None
 
 
 def sound(settings: Settings) -> "Shop":

@@ -32,7 +32,7 @@ def may_interlace(gates: Gates, *, sample: bool) -> list[Finding]:
 
 def _needs(gates: Gates) -> Iterator[Finding]:
     if gates.pictures < 2:
-        yield stop("pictures", "An interlaced print needs at least two pictures.")
+        yield stop("pictures", "An interlaced print needs at least two pictures; add another one.")
     if not gates.materials_chosen:
         yield stop("materials", "Choose lens lot, printer and paper first.")
     if not gates.pitch_chosen:
@@ -43,9 +43,11 @@ def _answer(gates: Gates) -> Iterator[Finding]:
     if gates.answer == "approved" and gates.answer_is_current:
         return
     if gates.answer == "approved":
-        yield ask("answer", "Something changed after the proof that the customer approved.")
+        yield ask(
+            "answer", "Something changed after the proof that the customer approved; a new proof would ask again."
+        )
     elif gates.answer == "change":
-        yield ask("answer", "The customer asked for a change.")
+        yield ask("answer", "The customer asked for a change; a new proof would show it.")
     else:
         yield ask("answer", "The customer has not approved a proof; run it as a sample, or say why it goes on without.")
 
@@ -56,9 +58,11 @@ def may_leave(
     """What stands between a print and the door."""
     found = []
     if sample and for_order:
-        found.append(stop("sample", f"{serial} is a sample and cannot leave as the order."))
+        found.append(stop("sample", f"{serial} is a sample and cannot leave as the order; send another print of it."))
     if set_aside:
-        found.append(stop("set aside", f"{serial} was set aside: {set_aside}"))
+        found.append(
+            stop("set aside", f"{serial} was set aside: {set_aside}; the owner puts it back, or it is scrapped.")
+        )
     if failed and not conceded:
         found.append(
             stop("inspection", f"{serial} failed its inspection; it needs rework or a concession by the owner.")

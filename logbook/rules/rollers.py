@@ -111,16 +111,26 @@ def may_run(machine: MachineFacts, workers: list[WorkerFacts], *, today: date, l
 
 def _machine(machine: MachineFacts, today: date, local_day: date | None) -> Iterator[Finding]:
     if machine.out_of_use is not None:
-        yield stop("out of use", f"{machine.name} is out of use: {machine.out_of_use}", safety=True)
+        yield stop(
+            "out of use",
+            f"{machine.name} is out of use: {machine.out_of_use}; once it is put right, the owner says so on its page.",
+            safety=True,
+        )
     if missing := missing_fields(machine):
         yield stop("machine facts", f"{machine.name}: NOT SET, do not run. Missing: {'; '.join(missing)}.", safety=True)
     if machine.needs_daily_check and (local_day != today or not machine.check_passed):
-        yield stop("daily check", f"{machine.name}: today's machine check has not been signed.", safety=True)
+        yield stop(
+            "daily check", f"{machine.name}: today's machine check has not been signed; do it on its page.", safety=True
+        )
 
 
 def _minor(machine: MachineFacts, worker: WorkerFacts) -> Iterator[Finding]:
     if machine.bars_minors and not worker.minor_lifted:
-        yield stop("under 18", f"{worker.name} is under 18 and cannot work at {machine.name}.", safety=True)
+        yield stop(
+            "under 18",
+            f"{worker.name} is under 18 and cannot work at {machine.name}; somebody else does this.",
+            safety=True,
+        )
     elif not machine.bars_minors and not worker.minor_document:
         yield stop(
             "under 18",
@@ -148,7 +158,10 @@ def _worker(machine: MachineFacts, worker: WorkerFacts, today: date) -> Iterator
         )
     elif until < today:
         yield stop(
-            "authorisation", f"{worker.name}'s authorisation for {machine.name} ended on {until:%Y-%m-%d}.", safety=True
+            "authorisation",
+            f"{worker.name}'s authorisation for {machine.name} ended on {until:%Y-%m-%d}; the owner names "
+            "people on its page.",
+            safety=True,
         )
     elif until - today <= WARN_BEFORE:
         yield note("authorisation", f"{worker.name}'s authorisation for {machine.name} ends on {until:%Y-%m-%d}.")

@@ -77,7 +77,7 @@ def may_serve(pitch: PitchFacts, job: JobNeeds) -> list[Finding]:
 
 def _withdrawn(pitch: PitchFacts) -> Iterator[Finding]:
     if pitch.withdrawn is not None:
-        yield stop("withdrawn", f"This pitch was withdrawn: {pitch.withdrawn}")
+        yield stop("withdrawn", f"This pitch was withdrawn: {pitch.withdrawn}; choose another, or test again.")
 
 
 def _key(pitch: PitchFacts, job: JobNeeds) -> Iterator[Finding]:
@@ -88,7 +88,10 @@ def _key(pitch: PitchFacts, job: JobNeeds) -> Iterator[Finding]:
         ("printer axis", pitch.axis, job.axis),
     ):
         if has != needs:
-            yield stop(name, f"It was found for {name} {has}; this job uses {needs}.")
+            yield stop(
+                name,
+                f"It was found for {name} {has}; this job uses {needs}: choose a pitch that was found for it, or test.",
+            )
 
 
 def _origin(pitch: PitchFacts) -> Iterator[Finding]:

@@ -12,7 +12,10 @@ from logbook.records.opened import Shop
 from logbook.web.common import Common
 
 BUSY = "Somebody else is writing just now. Nothing was written; what you typed is kept here: send it again in a moment."
-NO_WRITES = "The data folder is full or read-only. Nothing was written; what you typed is kept here."
+NO_WRITES = (
+    "The data folder is full or read-only. Nothing was written; what you typed is kept here: make room, then send it "
+    "again."
+)
 READ_ONLY = "The data folder is read-only: everything can be looked at, nothing can be written."
 DAMAGED = (
     "The database file is damaged. What can still be read is shown, and nothing is written any more. Stop the logbook, "

@@ -155,7 +155,7 @@ class NumberField(Field):
         except Refused as refusal:
             raise ValidationError(refusal.sentence) from None
         if value is None:
-            raise ValidationError(f"{self.raw!r} is not a number.")
+            raise ValidationError(f"{self.raw!r} is not a number; write it in digits.")
         if (self.low is not None and value < self.low) or (self.high is not None and value > self.high):
             raise ValidationError(f"{self.raw}: {_limits(self.low, self.high)}.")
         self.data = value

@@ -50,7 +50,7 @@ def test_trimming_knows_the_finished_size_and_asks_outside_it(desk, office):
     assert re.findall(r'class="signal">(\w+) <span>(C0[78])<', page) == [("CAUTION", "C08"), ("WARNING", "C07")], (
         "a wheel in its head, and the knife that is in reach as well"
     )
-    assert "Wheel: today's machine check has not been signed." in page
+    assert "Wheel: today's machine check has not been signed; do it on its page." in page
     assert page.index("by hand: knife and rule") < page.index(">Wheel</option>"), "what may be used stands first"
     assert "70 mm ordered, ± 1.0 mm: 69.0 to 71.0 mm." in page
     assert "80 mm ordered, ± 1.0 mm: 79.0 to 81.0 mm." in page

@@ -29,7 +29,11 @@ from logbook.web.gate import the_shop
 pages = Blueprint("align", __name__)
 SHOWN_LONG_SIDE = 900
 FIT_WORDS = {"crop": "cut to fill", "pad": "white border", "stretch": "stretched"}
-_DOTS = NumberRange(min=-actions.MOST_DOTS, max=actions.MOST_DOTS, message=f"At most {actions.MOST_DOTS} dots.")
+_DOTS = NumberRange(
+    min=-actions.MOST_DOTS,
+    max=actions.MOST_DOTS,
+    message=f"At most {actions.MOST_DOTS} dots; cut it anew where it is further off.",
+)
 
 
 class MoveForm(BenchForm):
@@ -61,7 +65,7 @@ def _move(session: Session, by: Actor, code: str, form: MoveForm) -> PictureShif
     job = by_code(session, Job, code)
     picture, mode = by_code(session, Picture, form.picture.data or ""), _materials(session, job).mode
     if picture.job is not job:
-        raise Refused("That picture belongs to another job.")
+        raise Refused("That picture belongs to another job; open the page again.")
     return actions.move(session, by, picture=picture, mode=mode, dx=form.dx.data, dy=form.dy.data)
 
 

@@ -14,7 +14,7 @@ from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import COOKIE, actor, the_shop
 from logbook.web.lookers import lookers
 
-NO_PAIR = "Name and password do not belong together."
+NO_PAIR = "Name and password do not belong together; type both again. Who forgot it asks whoever keeps the machine."
 pages = Blueprint("entry", __name__)
 
 

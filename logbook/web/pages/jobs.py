@@ -430,7 +430,7 @@ def _choose_pitch(session: Session, by: Actor, code: str, form: PitchChoiceForm)
     elif form.pitch.data == "forecast":
         made = forecasts.for_job(session, found)
         if made is None:
-            raise Refused("There is no forecast for these materials any more.")
+            raise Refused("There is no forecast for these materials any more; choose another pitch.")
         wanted = forecasts.take(session, by, found=made)
         by = without_request(by)
     else:

@@ -26,7 +26,7 @@ def take_back() -> Response:
         done = act(form, lambda session, by: takingback.take_back(session, by, seq=form.entry.data), _where_it_stands)
         if done:
             return done
-    raise Refused(" ".join(form.form_errors) or "There is no such signature to take back.")
+    raise Refused(" ".join(form.form_errors) or "There is no such signature to take back; open the page again.")
 
 
 def _where_it_stands(subjects: list[takingback.Subject]) -> str:
