@@ -1,7 +1,7 @@
 """Finding again whatever a person remembers: a name, a note, a serial, the last three characters of a lot."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -45,23 +45,33 @@ class Group:
 
 
 def seek(session: Session, words: str) -> list[Group]:
-    """Everything that these words find, kind by kind; none for words without a letter or digit."""
-    told = [_group(session, word, kind, words) for word, kind in KINDS.items()]
+    """Everything that these words find, kind by kind; none for words without a letter or digit.
+
+    Whoever types has written every word but the last to its end: only where that finds nothing are they all taken for
+    beginnings, of which a large shop has very many.
+    """
+    several = len(words.split()) > 1
+    return (several and _found(session, words, cut=False)) or _found(session, words, cut=True)
+
+
+def _found(session: Session, words: str, *, cut: bool) -> list[Group]:
+    """``cut``: every word may be the beginning of one, else only the last."""
+    told = [_group(session, word, kind, _matches(kind, words, cut)) for word, kind in KINDS.items()]
     found = [group for group in told if group is not None]
-    together = _together(session, words, found) if len(words.split()) > 1 else None
+    together = _together(session, words, cut, found) if len(words.split()) > 1 else None
     return [*found, together] if together else found
 
 
-def _together(session: Session, words: str, found: list[Group]) -> Group | None:
+def _together(session: Session, words: str, cut: bool, found: list[Group]) -> Group | None:
     """Jobs that have every word somewhere, in their own, order's, customer's or lots' words; none that stands above."""
     above = {hit.leads_to for group in found for hit in group.hits}
-    ids = _ids_together(session, words)
+    ids = _ids_together(session, words, cut)
     rows = [row for row in _rows(session, Job, ids) if not {ref(row), ref(row.order)} & above]
     return Group("Jobs with all of these words", tuple(map(_hit, rows)), len(ids) > MOST) if rows else None
 
 
-def _group(session: Session, word: str, kind: Kind, words: str) -> Group | None:
-    ids = _ids(session, kind, words)
+def _group(session: Session, word: str, kind: Kind, matches: Iterable[tuple[str, str]]) -> Group | None:
+    ids = _ids(session, kind, matches)
     if not ids:
         return None
     table = _TABLES[word]
@@ -76,10 +86,10 @@ def _rows(session: Session, table: type[Row], ids: list[int]) -> list[Row]:
     return [rows[one] for one in ids[:MOST] if one in rows]
 
 
-def _ids(session: Session, kind: Kind, words: str) -> list[int]:
+def _ids(session: Session, kind: Kind, matches: Iterable[tuple[str, str]]) -> list[int]:
     """Rows whose words begin so, newest first, then those whose name ends or goes on so."""
     found: list[int] = []
-    for table, match in _matches(kind, words):
+    for table, match in matches:
         query = text(
             f"SELECT rowid FROM {table} WHERE {table} MATCH :match AND rowid BETWEEN :first AND :last "  # noqa: S608 - a fixed name
             "ORDER BY rowid DESC LIMIT :most"
@@ -89,21 +99,27 @@ def _ids(session: Session, kind: Kind, words: str) -> list[int]:
     return list(dict.fromkeys(found))
 
 
-def _ids_together(session: Session, words: str) -> list[int]:
+def _ids_together(session: Session, words: str, cut: bool) -> list[int]:
     query = text(f"SELECT rowid FROM {TABLE} WHERE {TABLE} MATCH :match ORDER BY rowid DESC LIMIT :most")  # noqa: S608 - a fixed name
-    asked = {"match": _every_word(re.findall(r"\w+", plain_letters(words))[:_MOST_WORDS]), "most": MOST + 1}
+    asked = {"match": _every_word(_typed(words), cut), "most": MOST + 1}
     return list(session.execute(query, asked).scalars()) if asked["match"] else []
 
 
-def _every_word(typed: list[str]) -> str:
-    return " AND ".join(f'"{word}"{"*" if len(word) >= _SHORTEST_START else ""}' for word in typed)
+def _typed(words: str) -> list[str]:
+    return re.findall(r"\w+", plain_letters(words))[:_MOST_WORDS]
 
 
-def _matches(kind: Kind, words: str) -> Iterator[tuple[str, str]]:
+def _every_word(typed: list[str], cut: bool) -> str:
+    last = len(typed) - 1
+    begins = [(cut or place == last) and len(word) >= _SHORTEST_START for place, word in enumerate(typed)]
+    return " AND ".join(f'"{word}"{"*" * begun}' for word, begun in zip(typed, begins, strict=True))
+
+
+def _matches(kind: Kind, words: str, cut: bool) -> Iterator[tuple[str, str]]:
     """Table and match expression; everything that was typed stands in quotes, so nothing of it is a command."""
-    typed = re.findall(r"\w+", plain_letters(words))[:_MOST_WORDS]
+    typed = _typed(words)
     if typed:
-        yield "search_words", _every_word(typed)
+        yield "search_words", _every_word(typed, cut)
     whole = words.strip().replace('"', "")
     if kind.names and len(whole) >= _SHORTEST_PART and len(typed) > 0:
         run_together = "".join(typed)
