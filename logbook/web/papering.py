@@ -17,6 +17,7 @@ from logbook.records.orders import Job
 from logbook.rules.cards import in_force
 from logbook.rules.traits import machine_traits
 from logbook.web.gate import actor, own_manner, the_shop
+from logbook.web.turns import aside
 
 
 def shop_address(session: Session) -> str:
@@ -28,7 +29,8 @@ def shop_address(session: Session) -> str:
 def pdf(html: str, assets: Mapping[str, bytes] | None = None) -> bytes:
     """A paper as PDF, written in a limited process of its own."""
     writer: PdfWriter = current_app.extensions["pdf"]
-    return writer.pdf(html, assets)
+    with aside():
+        return writer.pdf(html, assets)
 
 
 def asset_link(name: str) -> str:

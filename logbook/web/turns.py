@@ -5,13 +5,18 @@ turns, one process answered 61 requests a second of a ten-year shop where eight 
 """
 
 import threading
-from collections.abc import Callable, Iterable
-from typing import Any
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from functools import wraps
+from typing import Any, ParamSpec, TypeVar
 
 LONGEST_WAIT_SECONDS = 0.25
-"""Whoever has the turn may itself be waiting: for a database, a child that draws, a disk."""
+"""Whoever has the turn may itself be waiting for a database or a disk."""
 
 Application = Callable[[dict[str, Any], Any], Iterable[bytes]]
+Asked = ParamSpec("Asked")
+Answer = TypeVar("Answer")
+_mine = threading.local()
 
 
 class Turns:
@@ -22,9 +27,42 @@ class Turns:
 
     def __call__(self, environ: dict[str, Any], start_response: Any) -> Iterable[bytes]:
         """Answer once it is this request's turn, or after a quarter of a second without it."""
-        mine = self._turn.acquire(timeout=LONGEST_WAIT_SECONDS)
+        _take(self._turn)
         try:
             return self._inner(environ, start_response)
         finally:
-            if mine:
-                self._turn.release()
+            _give()
+
+
+def _take(turn: threading.Lock) -> None:
+    _mine.turn = turn if turn.acquire(timeout=LONGEST_WAIT_SECONDS) else None
+
+
+def _give() -> "threading.Lock | None":
+    turn: threading.Lock | None = getattr(_mine, "turn", None)
+    if turn is not None:
+        _mine.turn = None
+        turn.release()
+    return turn
+
+
+@contextmanager
+def aside() -> Iterator[None]:
+    """Let others have the turn while this request waits for another process."""
+    turn = _give()
+    try:
+        yield
+    finally:
+        if turn is not None:
+            _take(turn)
+
+
+def waiting(work: Callable[Asked, Answer]) -> Callable[Asked, Answer]:
+    """The same work, which another process does, done aside."""
+
+    @wraps(work)
+    def done(*words: Asked.args, **more: Asked.kwargs) -> Answer:
+        with aside():
+            return work(*words, **more)
+
+    return done

@@ -16,6 +16,7 @@ from logbook.refusals import Refused
 from logbook.web.acting import reading
 from logbook.web.condition import FULL, NO_WRITES, unavailable
 from logbook.web.gate import the_shop
+from logbook.web.turns import waiting
 
 _CHANGING = threading.Lock()
 
@@ -40,7 +41,7 @@ def opener() -> PictureOpener:
 @contextmanager
 def taken_in(files: Sequence[FileStorage] | None) -> Iterator[list[Intake]]:
     """Every file that was really sent; Refused names each that will not do, and nothing is left behind."""
-    with _no_room_said(), received(the_shop().store, _sent(files), opening=opener().look) as taken:
+    with _no_room_said(), received(the_shop().store, _sent(files), opening=waiting(opener().look)) as taken:
         yield taken
 
 
@@ -65,7 +66,8 @@ class Held:
 def sorted_with_held(files: Sequence[FileStorage] | None, held: Sequence[str]) -> Iterator[SortedOut]:
     """The pictures that an earlier try of this form left here, then those that were sent; see ``sorted_out``."""
     earlier = [(clean_name(name), word) for word, _, name in (value.partition(" ") for value in held)]
-    with _no_room_said(), sorted_out(the_shop().store, [*earlier, *_sent(files)], opening=opener().look) as found:
+    look = waiting(opener().look)
+    with _no_room_said(), sorted_out(the_shop().store, [*earlier, *_sent(files)], opening=look) as found:
         yield found
 
 

@@ -14,6 +14,7 @@ from logbook.records.orders import Job, Picture, Proof
 from logbook.web import peeking
 from logbook.web.acting import reading
 from logbook.web.gate import the_shop
+from logbook.web.turns import waiting
 from logbook.web.uploads import opener
 
 pages = Blueprint("files", __name__)
@@ -85,7 +86,7 @@ def photo(sha256: str) -> Response:
         kept = select(KeptFile.id).where(KeptFile.sha256 == sha256, KeptFile.kind == "record")
         if session.execute(kept.where(signed.exists() | judged.exists() | checked.exists()).limit(1)).first() is None:
             abort(404)
-    return Response(opener().look(the_shop().store.path(sha256)).preview, mimetype="image/jpeg")
+    return Response(waiting(opener().look)(the_shop().store.path(sha256)).preview, mimetype="image/jpeg")
 
 
 @pages.get("/proof/<code>/moving.gif")

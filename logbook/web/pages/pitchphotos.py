@@ -17,6 +17,7 @@ from logbook.web import reasons, uploads
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
 from logbook.web.gate import the_shop
+from logbook.web.turns import waiting
 
 pages = Blueprint("pitchphotos", __name__)
 _FIELDS = {"chart": "printed", "pictures": "photo"}
@@ -77,7 +78,7 @@ def _read(code: str, form: PhotographForm) -> BaseResponse | None:
                 raise Refused("Choose the photograph.", field="photo")
             with reading() as session:
                 asked = actions.asked(by_code(session, PitchChart, code), form.view())
-            told = uploads.opener().pitch(taken[0].waiting, **asked)  # long work: no transaction is open
+            told = waiting(uploads.opener().pitch)(taken[0].waiting, **asked)  # long work: no transaction is open
             return _kept(code, form, taken[0], told)
     except Refused as refusal:
         words = refusal.sentence.partition(": ")

@@ -12,6 +12,7 @@ from logbook.refusals import Refused
 from logbook.web.acting import address_of, page, reading, say
 from logbook.web.fields import BenchForm
 from logbook.web.gate import the_shop
+from logbook.web.turns import waiting
 from logbook.web.uploads import opener
 
 pages = Blueprint("tracing", __name__)
@@ -62,7 +63,7 @@ def by_file() -> tuple[str, int]:
             if not form.file.data:
                 raise Refused("Choose a file.", field="file")
             form.file.data.save(temporary)
-            told = actions.what_a_file_tells(temporary, opening=opener().story)
+            told = actions.what_a_file_tells(temporary, opening=waiting(opener().story))
             with reading() as session:
                 found = actions.of_file(session, temporary, name=form.file.data.filename or "the file", told=told)
         except Refused as refusal:
