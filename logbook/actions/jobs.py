@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, joinedload
 
 from logbook.actions import proofs
 from logbook.actions.finding import ref
@@ -17,6 +17,7 @@ from logbook.records.floor import JobMaterials, JobPitch
 from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job
+from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
 from logbook.rules.gates import Gates
 from logbook.rules.secondlook import room
@@ -60,11 +61,13 @@ def materials_of(session: Session, job: Job) -> JobMaterials | None:
     ).scalar_one_or_none()
 
 
-def pitch_of(session: Session, job: Job) -> JobPitch | None:
-    """The newest choice of pitch; None before the first."""
-    return session.execute(
-        select(JobPitch).where(JobPitch.job_id == job.id).order_by(JobPitch.id.desc()).limit(1)
-    ).scalar_one_or_none()
+def pitch_of(session: Session, job: Job, *, alone: bool = False) -> JobPitch | None:
+    """The newest choice of pitch; None before the first. ``alone``: without what the pitch belongs to."""
+    newest = select(JobPitch).where(JobPitch.job_id == job.id).order_by(JobPitch.id.desc()).limit(1)
+    if alone:
+        pitch = joinedload(JobPitch.pitch)
+        newest = newest.options(pitch.lazyload("*"), pitch.joinedload(PitchOnRecord.withdrawal).lazyload("*"))
+    return session.execute(newest).scalar_one_or_none()
 
 
 def choose_materials(session: Session, by: Actor, *, job: Job, choice: MaterialChoice) -> JobMaterials:
@@ -107,7 +110,7 @@ def _check_kinds(choice: MaterialChoice) -> None:
 def gates(session: Session, job: Job) -> Gates:
     """How the three gates of a job stand."""
     answer, about_now = proofs.state(job)
-    chosen = pitch_of(session, job)
+    chosen = pitch_of(session, job, alone=True)
     return Gates(
         pictures=len(current(job)),
         answer=answer,

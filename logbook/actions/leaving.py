@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, lazyload
 
 from logbook.actions import bench, doubts, sheets, writtenoff
 from logbook.actions.bench import failed_inspection
@@ -34,7 +34,7 @@ def verdicts_on(session: Session, piece: Print) -> list[Verdict]:
 def replacement_of(session: Session, piece: Print) -> Print | None:
     """The print that was made in place of a lost one."""
     mine = select(Print).where(Print.job_id == piece.job_id, Print.replaces_id == piece.id)
-    return session.execute(mine.limit(1)).scalar_one_or_none()
+    return session.execute(mine.limit(1).options(lazyload("*"))).scalar_one_or_none()
 
 
 @dataclass(frozen=True, slots=True)

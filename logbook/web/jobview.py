@@ -8,7 +8,7 @@ from functools import partial
 
 from flask import g, url_for
 from sqlalchemy import select
-from sqlalchemy.orm import Session, lazyload, selectinload
+from sqlalchemy.orm import Session, joinedload, lazyload, selectinload
 
 from logbook.actions import (
     benchlist,
@@ -71,7 +71,7 @@ def job_view(session: Session, job: Job) -> JobView:
     """Gather a job's page inside one reading transaction."""
     pitch = jobs.pitch_of(session, job)
     runs = _runs(session, job)
-    prints = list(session.execute(select(Print).where(Print.job_id == job.id).order_by(Print.id)).scalars())
+    prints = _prints(session, job)
     made = list(dict.fromkeys(piece.sheet for piece in prints))
     gates = jobs.gates(session, job)
     pieces = orders.for_the_order(session, job)
@@ -99,6 +99,13 @@ def job_view(session: Session, job: Job) -> JobView:
         next=list(_next(session, job, _Gathered(lambda: gates, runs, benchlist.standing(session, [job.id]), pieces))),
         acts=list(entries_for(session, ref(job)))[::-1],
     )
+
+
+def _prints(session: Session, job: Job) -> list[Print]:
+    """Its prints with their sheets alone: the job and its runs, to which these are joined, are there already."""
+    mine = select(Print).where(Print.job_id == job.id).order_by(Print.id)
+    alone = mine.options(lazyload("*"), joinedload(Print.sheet).lazyload("*"))
+    return list(session.execute(alone).scalars())
 
 
 def _runs(session: Session, job: Job) -> list[Run]:
