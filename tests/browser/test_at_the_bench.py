@@ -28,13 +28,19 @@ def _three_sheets(person):
     person.page.get_by_role("link", name="26-0001-A-S3").wait_for()
 
 
-def test_several_sheets_are_signed_in_one_act(person, page):
+def test_several_sheets_are_signed_in_one_act(person, page, watch, assert_accessible):
+    """Nobody has described their printer: that asks, once for both, and what was chosen stays chosen."""
     _three_sheets(person)
-    person.describe_the_printer()
     person.go("bench")
     place = page.locator("section.place", has_text="Printing")
     for number in (1, 3):
         person.choose(f"choose 26-0001-A-S{number}", within=place)
+    person.click("Sign the chosen ones", within=place)
+    watch.expect("422")
+    expect(place.get_by_label("Reason")).to_be_in_viewport()
+    expect(place.get_by_role("checkbox", checked=True)).to_have_count(2)
+    assert_accessible(page)
+    person.type("Reason", TOMORROW, within=place)
     person.click("Sign the chosen ones", within=place)
     drying = page.locator("section.place", has_text="Drying")
     drying.get_by_role("link", name="26-0001-A-S3").wait_for()
