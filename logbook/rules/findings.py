@@ -26,13 +26,18 @@ REASON_FIELD = "reason-"
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One reason, in one sentence. ``safety`` marks a stop that nobody can lower; ``about``: its matter."""
+    """One reason, in one sentence. ``safety`` marks a stop that nobody can lower; ``about``: its matter.
+
+    ``alike`` is its sentence without what changes by the minute, where something does: of several that are signed in
+    one act, those that are alike are asked once.
+    """
 
     strength: Strength
     rule: str
     sentence: str
     safety: bool = False
     about: str = ""
+    alike: str = ""
 
     @property
     def matter(self) -> str:
@@ -50,9 +55,9 @@ def note(rule: str, sentence: str) -> Finding:
     return Finding(Strength.NOTE, rule, sentence)
 
 
-def ask(rule: str, sentence: str, *, about: str = "") -> Finding:
+def ask(rule: str, sentence: str, *, about: str = "", alike: str = "") -> Finding:
     """Goes on with a reason."""
-    return Finding(Strength.ASK, rule, sentence, about=about)
+    return Finding(Strength.ASK, rule, sentence, about=about, alike=alike)
 
 
 def stop(rule: str, sentence: str, *, safety: bool = False) -> Finding:

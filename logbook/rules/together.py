@@ -1,4 +1,4 @@
-"""Several signed in one act: what asks the very same of some of them is asked once, whatever differs by itself."""
+"""Several signed in one act: what asks the same of some of them is asked once, whatever differs by itself."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -16,14 +16,14 @@ class Weighed:
 
 
 def told_together(each: Sequence[Weighed]) -> list[Finding]:
-    """The findings of all, those that say the very same once; each names whom it is about, unless that is everyone.
+    """The findings of all, those that are alike once; each names whom it is about, unless that is everyone.
 
     The field of an ask carries the code of the first that it is about, so that no reason serves another ask.
     Of one alone they are what they were.
     """
     if len(each) == 1:
         return list(each[0].findings)
-    return [_of_some(found, some, len(each)) for found, some in _grouped(each)]
+    return [_told(asked, len(each)) for asked in _grouped(each)]
 
 
 def reasons_of(each: Sequence[Weighed], given: Mapping[str, str]) -> list[Mapping[str, str]]:
@@ -31,24 +31,34 @@ def reasons_of(each: Sequence[Weighed], given: Mapping[str, str]) -> list[Mappin
     if len(each) == 1:
         return [given]
     own: dict[str, dict[str, str]] = {one.code: {} for one in each}
-    for found, some in _grouped(each):
-        reason = given.get(_of_some(found, some, len(each)).field, "")
-        for one in some:
+    for asked in _grouped(each):
+        reason = given.get(_told(asked, len(each)).field, "")
+        for one, found in asked:
             own[one.code][found.field] = reason
     return list(own.values())
 
 
-def _grouped(each: Sequence[Weighed]) -> list[tuple[Finding, list[Weighed]]]:
-    groups: dict[Finding, list[Weighed]] = {}
+_Asked = Sequence[tuple[Weighed, Finding]]
+"""Whom one thing is about, each with its finding: they are alike, and may differ by what changes by the minute."""
+
+
+def _grouped(each: Sequence[Weighed]) -> list[_Asked]:
+    groups: dict[Finding, list[tuple[Weighed, Finding]]] = {}
     for one in each:
         for found in dict.fromkeys(one.findings):
-            groups.setdefault(found, []).append(one)
-    return list(groups.items())
+            alike = replace(found, sentence=found.alike or found.sentence)
+            groups.setdefault(alike, []).append((one, found))
+    return list(groups.values())
 
 
-def _of_some(found: Finding, some: Sequence[Weighed], everyone: int) -> Finding:
-    rule = f"{found.rule}: {some[0].code}"
-    if len(some) == everyone:
+def _told(asked: _Asked, everyone: int) -> Finding:
+    first, found = asked[0]
+    rule, names = f"{found.rule}: {first.code}", ", ".join(one.called for one, _ in asked)
+    whose: dict[str, list[str]] = {}
+    for one, own in asked:
+        whose.setdefault(own.sentence, []).append(one.called)
+    if len(asked) == everyone and len(whose) == 1:
         return replace(found, rule=rule, about=found.matter)
-    names = ", ".join(one.called for one in some)
-    return replace(found, rule=rule, about=f"{found.matter} ({names})", sentence=f"{names}: {found.sentence}")
+    sentence = " ".join(f"{', '.join(called)}: {words}" for words, called in whose.items())
+    about = found.matter if len(asked) == everyone else f"{found.matter} ({names})"
+    return replace(found, rule=rule, about=about, sentence=sentence)

@@ -35,8 +35,9 @@ class Wait:
         left = self.left(now)
         if not left:
             return []
-        sentence = f"{self.what}: {describe(left)} left of {self.hours.normalize():f} h."
-        return [ask(f"wait: {self.what}", sentence, about=self.what)]
+        whole = f"{self.hours.normalize():f} h"
+        sentence = f"{self.what}: {describe(left)} left of {whole}."
+        return [ask(f"wait: {self.what}", sentence, about=self.what, alike=f"{self.what}: {whole}")]
 
 
 _GUARDS = {
@@ -48,9 +49,7 @@ SINCE = frozenset(since for _, since, _ in _GUARDS.values())
 """The stages of a sheet whose signatures start a wait."""
 
 
-def guarding(
-    stage: str, hours: Mapping[str, Decimal | None], signed: Callable[[str], datetime | None]
-) -> Wait | None:
+def guarding(stage: str, hours: Mapping[str, Decimal | None], signed: Callable[[str], datetime | None]) -> Wait | None:
     """The wait that guards a stage; None where none does.
 
     ``hours`` are the makers', by stage: None takes the shop's default, zero is the maker's word that nothing waits.

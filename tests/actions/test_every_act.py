@@ -112,6 +112,7 @@ NO_ENTRY = {
     "orders.new_order": "part of an order",
     "pitch.keep_choice": "part of a choice",
     "bench.findings_for": "looks only",
+    "bench.findings_together": "looks only",
     "bench.is_set_up": "looks only",
     "bench.machine_findings": "looks only",
     "bench.open_session": "looks only",

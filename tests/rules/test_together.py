@@ -35,6 +35,16 @@ def test_what_is_the_same_of_everybody_names_nobody():
     assert (told.sentence, told.matter) == (WAIT.sentence, "drying")
 
 
+def test_what_differs_by_the_minute_only_is_asked_once_with_every_sentence():
+    short, long = (ask("wait", f"Drying: {left} left of 24 h.", alike="Drying: 24 h") for left in ("3 h", "9 h"))
+    each = [Weighed("S1", "AAA", [short]), Weighed("S2", "BBB", [long]), Weighed("S3", "CCC", [])]
+    (told,) = told_together(each)
+    assert told.sentence == f"S1: {short.sentence} S2: {long.sentence}"
+    assert told.matter == "wait (S1, S2)"
+    assert reasons_of(each, {told.field: "fan dried"}) == [{"reason-wait": "fan dried"}] * 2 + [{}]
+    assert told_together(each[:2])[0].matter == "wait", "everybody needs no name"
+
+
 def test_each_gets_its_own_reasons_back_and_one_never_serves_another():
     first, second, third = (one.field for one in told_together(_three()))
     given = {first: "fan dried", second: "tried on a scrap", third: "thin ink"}
