@@ -68,8 +68,7 @@ def test_ready_reasons_answer_what_is_asked(desk, office):
 
 
 def test_a_sheet_in_doubt_and_a_lot_that_runs_low_say_so(desk, office):
-    office.ready()
-    code = office.ready(quantity=3)
+    alone, code = office.ready(), office.ready(quantity=3)
     yesterday = datetime.now(UTC).date() - timedelta(days=1)
     office.act(lambda s, by: materials.set_lot_aside(s, by, lot=one(s, Lot, label="L-1"), reason="hazy") and None)
     changes = {"reorder_level": 50, "expires_on": yesterday}
@@ -82,6 +81,11 @@ def test_a_sheet_in_doubt_and_a_lot_that_runs_low_say_so(desk, office):
     assert f'/job/{code}#prints"' in desk.get("/").get_data(as_text=True)
     assert "26-0002-A1" not in low
     assert "A-1: 50 left, order more" in low
+    sheet, piece = office.read(lambda s: (prints(s, alone)[0].sheet.code, prints(s, alone)[0].code))
+    page = desk.get(f"/sheet/{sheet}").get_data(as_text=True)
+    assert "Nothing can be signed here while this sheet is set aside." in page
+    assert f'href="/print/{piece}">its own page' in page
+    assert "go sign" not in page
     assert f"A-1: ended on {yesterday}" in low
     stock = desk.get("/stock").get_data(as_text=True)
     assert stock.count("order more") == stock.count("past its date") == 1
