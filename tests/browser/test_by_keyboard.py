@@ -81,7 +81,7 @@ def test_the_way_from_the_order_to_the_door_needs_no_mouse(serve_logbook, page, 
     keys.to("Reason").type(TOMORROW)
     keys.follow("Sign: printed", leads_to="Dry")
     keys.to("Reason").type(PATIENCE)
-    keys.follow("Sign: dry time met", leads_to="Adhesive onto print")
+    keys.follow("Sign: drying is over", leads_to="Adhesive onto print")
     _describe_the_laminator(page, keys)
     keys.follow("Bench logbook", leads_to="Today")
     keys.follow("26-0001-A-S1: bring", leads_to="Adhesive onto print")
