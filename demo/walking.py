@@ -39,7 +39,8 @@ class Walk:
         """An empty folder asks for its owner."""
         page = self.browser.get("/")
         self.browser.send(
-            page.form("/found"), {"name": "Wanda Check", "password": "walks-it-once", "shop_name": "Check"}
+            page.form("/found"),
+            {"name": "Wanda Check", "password": "walks-it-once", "again": "walks-it-once", "shop_name": "Check"},
         )
 
     def take_the_order(self) -> None:

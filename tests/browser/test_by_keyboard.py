@@ -70,7 +70,8 @@ class Keys:
 
 def test_the_way_from_the_order_to_the_door_needs_no_mouse(serve_logbook, page, keys):
     page.goto(serve_logbook().address)
-    keys.to("Your name").type("Mara Lindqvist").to("Password").type(PASSWORD).press()
+    keys.to("Your name").type("Mara Lindqvist").to("Password").type(PASSWORD)
+    keys.to("The same password again").type(PASSWORD).press()
     page.get_by_role("heading", name="Today").wait_for()
     keys.follow("Skip to the page", leads_to="Today")
     _order_proof_and_pitch(page, keys)

@@ -44,6 +44,7 @@ class Person(Hands):
         self.go()
         self.type("Your name", name)
         self.type("Password", password)
+        self.type("The same password again", password)
         self.click("Open the shop")
         self.page.get_by_role("heading", name="Today").wait_for()
 

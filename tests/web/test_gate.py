@@ -6,6 +6,8 @@ import pytest
 from sqlalchemy import text
 
 from logbook.actions import people
+from logbook.records.opened import open_shop
+from logbook.settings import Settings
 from logbook.web.app import HEADERS, create_app
 from logbook.web.common import Common
 from logbook.web.condition import READ_ONLY, Condition
@@ -200,3 +202,14 @@ def test_a_folder_that_takes_no_writes_can_be_looked_at_by_whoever_signs_in_then
     monkeypatch.setattr(Condition, "words", "")
     assert client.get("/orders").status_code == 303  # what was written nowhere ends when writing can go on
     assert written == []
+
+
+def test_the_first_owner_types_the_password_twice_and_alike(tmp_path):
+    empty = open_shop(Settings(data=tmp_path / "data"))
+    app = create_app(empty, ring=lambda _: None)
+    app.config["WTF_CSRF_ENABLED"] = False
+    client, form = app.test_client(), {"name": "Olga", "password": "ridge-and-valley"}
+    other = client.post("/found", data={**form, "again": "ridge-and-vally"})
+    assert (other.status_code, "The two are not the same" in other.get_data(as_text=True)) == (422, True)
+    assert client.post("/found", data={**form, "again": form["password"]}).status_code == 303
+    empty.database.close()

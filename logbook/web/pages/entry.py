@@ -3,6 +3,7 @@
 from flask import Blueprint, current_app, redirect, render_template, request, url_for
 from werkzeug import Response
 from wtforms import PasswordField, StringField
+from wtforms.validators import EqualTo
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import people
@@ -14,7 +15,7 @@ from logbook.web.fields import MAYBE, NEEDED, BenchForm
 from logbook.web.gate import COOKIE, actor, the_shop
 from logbook.web.lookers import lookers
 
-NO_PAIR = "Name and password do not belong together; type both again. Who forgot it asks whoever keeps the machine."
+NO_PAIR = "Name and password do not belong together; type both again. Who forgot it asks the owner for a new one."
 pages = Blueprint("entry", __name__)
 
 
@@ -31,6 +32,11 @@ class FoundForm(BenchForm):
         "Your name", [NEEDED, TextLength(max=120)], description="As it is to be printed beside your signatures."
     )
     password = PasswordField("Password", [NEEDED], description="At least 8 characters.")
+    again = PasswordField(
+        "The same password again",
+        [NEEDED, EqualTo("password", message="The two are not the same; type both again.")],
+        description="Nobody else here could give you a new one.",
+    )
     shop_name = StringField(
         "Name of the shop", [MAYBE, TextLength(max=120)], description="Printed on papers; it can be changed later."
     )
