@@ -6,7 +6,7 @@ from typing import Any
 
 from flask import request
 from flask_wtf import FlaskForm
-from wtforms import Field, FieldList, FormField, HiddenField, ValidationError
+from wtforms import Field, FieldList, FormField, HiddenField, TextAreaField, ValidationError
 from wtforms.validators import InputRequired, Optional
 from wtforms.widgets import TextInput
 
@@ -124,6 +124,18 @@ class LengthField(Field):
 def own_units() -> str:
     """The signed-in person's units."""
     return own_manner().units
+
+
+class WrappedField(TextAreaField):
+    """One line of words that may be long: shown whole, kept without the ends of lines that somebody pressed."""
+
+    def __init__(self, *told: Any, **more: Any) -> None:
+        super().__init__(*told, render_kw={"rows": "2"}, **more)
+
+    def process_formdata(self, valuelist: list[Any]) -> None:
+        """As one line."""
+        if valuelist:
+            self.data = " ".join(str(valuelist[0]).split())
 
 
 class NumberField(Field):

@@ -126,7 +126,7 @@ LINES = {
     "pitchphotos.AcceptForm.note": "What one would want to know later.",
     "pitch.WithdrawForm.reason": "One sentence; everybody who used it reads it.",
     # machines and stock
-    "machines.MachineForm.drive": "Driven rollers draw in by themselves; their cautions are others.",
+    "machines.MachineForm.drive": "What a motor drives does not stop by itself; its cautions are others.",
     "machines.MachineForm.cutting": "Its cautions follow from it.",
     "machines.MachineForm.widest": "What goes through it at most; may stay empty.",
     "machines.MachineForm.dpi": "As the driver is set: 720, or 1440x720 across and down.",

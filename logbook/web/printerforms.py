@@ -6,7 +6,7 @@ from wtforms import StringField
 from wtforms.validators import Length as TextLength
 
 from logbook.actions.printers import FIELDS
-from logbook.web.fields import MAYBE, NEEDED, BenchForm, NumberField
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, NumberField, WrappedField
 
 
 class ModeForm(BenchForm):
@@ -19,7 +19,7 @@ class ModeForm(BenchForm):
 class PrinterForm(BenchForm):
     """What must be known before a pitch is measured or a print made on it."""
 
-    prints_with = StringField(
+    prints_with = WrappedField(
         "Prints with", [MAYBE, TextLength(max=200)], description="Ink or toner, and where its safety data sheet lies."
     )
     native_dpi = StringField(
@@ -27,7 +27,7 @@ class PrinterForm(BenchForm):
         [MAYBE, TextLength(max=80)],
         description="Without making them anew: 720, 1440x720, or several: 360, 720.",
     )
-    scaling_off = StringField(
+    scaling_off = WrappedField(
         "Scaling switched off",
         [MAYBE, TextLength(max=300)],
         description="Where the driver is kept from scaling, fitting, borderless printing and sharpening.",
@@ -39,10 +39,10 @@ class PrinterForm(BenchForm):
         high=Decimal(1000),
         description="As the ink's maker says; where the paper asks for longer, that counts. 24 is usual.",
     )
-    manual = StringField(
+    manual = WrappedField(
         "Maker's manual", [MAYBE, TextLength(max=300)], description="Title, edition, where it is kept."
     )
-    isolator = StringField(
+    isolator = WrappedField(
         "Isolator or plug", [MAYBE, TextLength(max=300)], description="Where it is isolated before a jam is cleared."
     )
 

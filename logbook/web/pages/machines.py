@@ -32,7 +32,7 @@ from logbook.rules.rollers import missing_fields
 from logbook.rules.traits import machine_traits
 from logbook.web import choices, meanwhile, pinned
 from logbook.web.acting import act, page, reading
-from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, typed_values
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, WrappedField, typed_values
 from logbook.web.gate import actor, owner_only, the_shop
 from logbook.web.printerforms import ModeForm, PrinterForm
 
@@ -68,7 +68,7 @@ class MachineForm(BenchForm):
 class FactsForm(BenchForm):
     """What must be known before anybody works at it."""
 
-    manual = StringField(
+    manual = WrappedField(
         "Maker's manual",
         [MAYBE, TextLength(max=300)],
         description="Title, edition, where it is kept; or who wrote the instruction instead, when, kept where.",
@@ -78,10 +78,12 @@ class FactsForm(BenchForm):
         [MAYBE, TextLength(max=2000)],
         description="This machine's own procedure, from its manual.",
     )
-    stop_position = StringField(
-        "Emergency stops", [MAYBE, TextLength(max=300)], description="Where they are, feed side and exit side."
+    stop_position = WrappedField(
+        "Emergency stops",
+        [MAYBE, TextLength(max=300)],
+        description="Where each of them is; at rollers feed side and exit side.",
     )
-    isolator = StringField("Isolator or plug", [MAYBE, TextLength(max=300)], description="Where it is.")
+    isolator = WrappedField("Isolator or plug", [MAYBE, TextLength(max=300)], description="Where it is.")
     competent_role = StringField(
         "Competent person", [MAYBE, TextLength(max=200)], description="Their role: who may set it up and repair it."
     )
