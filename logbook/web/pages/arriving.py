@@ -30,7 +30,7 @@ class LookForm(BenchForm):
     file = FileField(
         "File",
         description=f"CSV, UTF-8; commas or semicolons between the cells, at most {actions.MOST_BYTES // 10**6} MB and "
-        f"{actions.MOST_ROWS} lines.",
+        f"{f'{actions.MOST_ROWS:_}'.replace('_', ' ')} lines.",
     )
 
 
@@ -50,7 +50,10 @@ class StopForm(BenchForm):
 @owner_only
 def arriving() -> tuple[str, int]:
     """Choose a file, or see how far the last one is."""
-    return _page(LookForm(formdata=None))
+    with reading() as session:
+        last = takingin.newest(session)
+        unfinished = last.what if last is not None and last.state == "stopped" else "customers"
+    return _page(LookForm(formdata=None, what=unfinished))
 
 
 def _page(form: BenchForm, lines: list[Line] | None = None, take: TakeForm | None = None) -> tuple[str, int]:
@@ -64,6 +67,7 @@ def _page(form: BenchForm, lines: list[Line] | None = None, take: TakeForm | Non
             most=MOST_SHOWN,
             take=take,
             columns={_WHAT[what]: names for what, names in actions.COLUMNS.items()},
+            needed={_WHAT[what]: names for what, names in actions.NEEDED.items()},
             working=takingin.at_work(session),
             last=takingin.newest(session),
             in_words=takingin.in_words,

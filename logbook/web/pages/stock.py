@@ -83,14 +83,14 @@ class MaterialForm(LotFields):
         [MAYBE],
         low=Decimal(0),
         high=Decimal(500),
-        description="24 unless the maker says otherwise.",
+        description="How long a print on it dries before the lens goes on; 24 unless the maker says otherwise.",
     )
     trim_hours = NumberField(
         "Adhesive: hours before trimming",
         [MAYBE],
         low=Decimal(0),
         high=Decimal(500),
-        description="24 unless the maker says otherwise.",
+        description="How long a print on it dries before the lens goes on; 24 unless the maker says otherwise.",
     )
     ship_hours = NumberField(
         "Adhesive: hours before it leaves",
