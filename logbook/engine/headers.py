@@ -82,18 +82,20 @@ def _opened(path: Path) -> Image.Image:
         image = Image.open(path, formats=FORMATS)
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         limit = (Image.MAX_IMAGE_PIXELS or PIXEL_CAP) // 1_000_000
-        raise Refused(f"{path.name} has more pixels than the limit of {limit} million.", field="pictures") from None
+        words = f"{path.name} has more pixels than the limit of {limit} million; save it smaller."
+        raise Refused(words, field="pictures") from None
     except Exception:
         with path.open("rb") as file:
             known = otherkinds.named(file.read(64))
-        words = known or "is not a JPEG, PNG or TIFF picture that can be read."
+        words = known or "cannot be read as a JPEG, PNG or TIFF picture; save it anew as one of these."
         raise Refused(f"{path.name} {words}", field="pictures") from None
     return image
 
 
 def unreadable(path: Path, error: Exception) -> Refused:
     """The one sentence for a file that its decoder gave up on."""
-    return Refused(f"{path.name} is damaged or ends early and cannot be decoded ({str(error).rstrip('.')[:120]}).",
+    why = str(error).rstrip(".")[:120]
+    return Refused(f"{path.name} is damaged or ends early and cannot be decoded ({why}); copy or save it anew.",
                    field="pictures")
 
 
@@ -117,7 +119,7 @@ def _described(image: Any, *, path: Path, digest: str, pixel_cap: int) -> Source
 
 def _check_kind(image: Any, *, path: Path, notes: list[str]) -> None:
     if image.format not in (*FORMATS, "MPO"):
-        raise Refused(f"{path.name} is not a JPEG, PNG or TIFF picture.", field="pictures")
+        raise Refused(f"{path.name} is not a JPEG, PNG or TIFF picture; save it as one of these.", field="pictures")
     if image.mode not in _FAMILY:
         raise Refused(f"{path.name} has the pixel kind {image.mode}, which is not taken: "
                       "save it as grey, RGB or CMYK with 8 or 16 bits.", field="pictures")
@@ -134,7 +136,7 @@ def _check_size(size: tuple[int, int], *, path: Path, pixel_cap: int) -> None:
     wide, high = size
     if wide < 1 or high < 1 or wide * high > pixel_cap or max(size) > SIDE_CAP:
         raise Refused(f"{path.name} is {wide} × {high} pixels; the limit is {pixel_cap // 1_000_000} million pixels "
-                      f"and {SIDE_CAP} a side.", field="pictures")
+                      f"and {SIDE_CAP} a side; save it smaller.", field="pictures")
 
 
 def _bits(image: Any, path: Path) -> int:
@@ -172,8 +174,8 @@ def _profile(image: Image.Image, *, family: str, path: Path, notes: list[str]) -
     if not profile:
         return None
     if len(profile) > PROFILE_CAP:
-        raise Refused(f"{path.name} carries a colour profile of {len(profile)} bytes; the limit is {PROFILE_CAP}.",
-                      field="pictures")
+        raise Refused(f"{path.name} carries a colour profile of {len(profile)} bytes; the limit is {PROFILE_CAP}: "
+                      "save it with an ordinary one.", field="pictures")
     if profile[16:20] != _PROFILE_SPACE[family] or profile[36:40] != b"acsp":
         notes.append(f"{path.name}: its colour profile is not one for its kind of pixels and was left out.")
         return None

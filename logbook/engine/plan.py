@@ -229,7 +229,8 @@ def make_plan(*, lpi: str | Decimal, width: Length, height: Length, flip: str, p
         reversed_sheet=reversed_sheet, bleed_in=_bleed(bleed), dots_per_lenticule=dots_per_lenticule,
         compression=compression, backdrop=backdrop, waste=waste, shifts=_shifts(shifts, pictures))
     if max(plan.dots) > SIDE_LIMIT:
-        raise Refused(f"The print would be {plan.dots[0]} × {plan.dots[1]} dots; the limit is {SIDE_LIMIT} a side.",
+        raise Refused(f"The print would be {plan.dots[0]} × {plan.dots[1]} dots; the limit is {SIDE_LIMIT} a side: "
+                      "make it smaller, or take fewer dots per inch.",
                       field="width" if plan.dots[0] > SIDE_LIMIT else "height")
     owners(1, lpi=pitch, dpi=plan.pitch_dpi, pictures=pictures, shares=plan.shares)
     return plan
