@@ -13,10 +13,13 @@ from logbook.web.common import Common
 
 BUSY = "Somebody else is writing just now. Nothing was written; what you typed is kept here: send it again in a moment."
 NO_WRITES = (
-    "The data folder is full or read-only. Nothing was written; what you typed is kept here: make room, then send it "
-    "again."
+    "The data folder is full or read-only. Nothing was written; what you typed is kept here: make room, or let the "
+    "logbook write there, then send it again."
 )
-READ_ONLY = "The data folder is read-only: everything can be looked at, nothing can be written."
+READ_ONLY = (
+    "The data folder is read-only: everything can be looked at, nothing can be written until whoever keeps the machine "
+    "lets the logbook write there again."
+)
 DAMAGED = (
     "The database file is damaged. What can still be read is shown, and nothing is written any more. Stop the logbook, "
     "keep the folder as it is, and bring the last good backup into a new one with 'logbook restore'."

@@ -35,7 +35,7 @@ class FoundForm(BenchForm):
     again = PasswordField(
         "The same password again",
         [NEEDED, EqualTo("password", message="The two are not the same; type both again.")],
-        description="Nobody else here could give you a new one.",
+        description="So that no slip locks you out: nobody else here could give you a new one.",
     )
     shop_name = StringField(
         "Name of the shop", [MAYBE, TextLength(max=120)], description="Printed on papers; it can be changed later."
