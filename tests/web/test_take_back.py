@@ -64,4 +64,4 @@ def test_a_piece_shows_its_own_line(desk, office):
 def test_what_is_no_signature_is_refused_in_a_sentence(desk, entry):
     answer = desk.post("/bench/take-back", data={"entry": entry})
     assert answer.status_code == 422
-    assert "There is no such signature to take back." in answer.get_data(as_text=True)
+    assert "There is no such signature to take back; open the page again." in answer.get_data(as_text=True)
