@@ -152,7 +152,7 @@ def enter_midway(session: Session, by: Actor, *, job: Job, stage: str, count: in
 
 @dataclass(frozen=True, slots=True)
 class Mounting:
-    """What a customer's own prints are mounted with. ``note`` keeps what they say about its pitch and printer."""
+    """What a customer's own prints are mounted with. ``note`` keeps what is known of their pitch and printer."""
 
     lens_lot: Lot
     adhesive_lot: Lot | None = None

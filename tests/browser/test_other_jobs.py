@@ -68,7 +68,7 @@ def _a_customers_own_print_is_mounted_and_packed(person):
     person.click("Take the order")
     person.follow("Take the customer's own prints")
     page.get_by_label("Adhesive", exact=True).select_option(index=0)
-    person.type("What they say about it", "20.1 lines per inch")
+    person.type("What is known of these prints", "20.1 lines per inch")
     person.click("Take them in")
     person.follow("26-0001-A-S1")
     sheet = page.url

@@ -27,9 +27,9 @@ class MountingForm(BenchForm):
     adhesive_lot = SelectField("Adhesive", [MAYBE])
     count = IntegerField("Prints to mount", [NEEDED, NumberRange(min=1, max=200)])
     note = StringField(
-        "What they say about it",
+        "What is known of these prints",
         [MAYBE, TextLength(max=300)],
-        description="Lines per inch, printer, paper, how long it has dried.",
+        description="Lines per inch, printer, paper, how long they have dried. It stays in the record: no names.",
     )
 
 
