@@ -34,7 +34,7 @@ def test_a_file_that_is_also_somebodys_picture_is_not_let_go(shop, gone, tmp_pat
 def test_a_file_is_let_go_once(shop, gone):
     assert gone
     _drop(shop)
-    with pytest.raises(Refused, match="no file to drop"):
+    with pytest.raises(Refused, match="no file left to drop"):
         _drop(shop)
 
 

@@ -50,7 +50,7 @@ def _by_plain_copy(_ground: Ground):
     twin=_by_plain_copy,
 )  # fmt: skip
 def backups_under_load(ground: Ground, tally: Tally, count: int) -> None:
-    """Two people write without a pause; each backup is brought back and verified, with all that was signed before."""
+    """Two people write all the time; each backup is brought back and verified, with all that was signed before."""
     with ground.shop("ready") as (shop, _code), people_at_work(shop.shop) as made:
         base = shop.shop.settings.data.parent
         for number in range(count):

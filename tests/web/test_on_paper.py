@@ -136,7 +136,8 @@ def test_what_will_not_do_is_said_and_leaves_nothing(desk, office, sheet, change
 
 
 def _at_the_rollers(office, sheet):
-    """Today's check is signed; the sheet stands before the adhesive."""
+    """Today's check is signed, if today has only begun; the sheet stands before the adhesive."""
+    office.now = datetime.now(UTC) - timedelta(minutes=14)
     office.check_machine()
     office.act(lambda session, _by: setattr(one(session, Sheet, code=sheet), "stage", "adhesive"))
 
