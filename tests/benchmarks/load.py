@@ -47,6 +47,8 @@ print(f"http://127.0.0.1:{server.effective_port}/", flush=True)
 server.run()
 """
 NO_TOKENS = """
+from logbook.web.condition import Condition
+Condition.check = lambda self: None
 from logbook.web import app as made
 real = made.create_app
 def create(*words, **more):
@@ -55,7 +57,8 @@ def create(*words, **more):
     return app
 made.create_app = create
 """
-"""The load cannot read a token out of every form; apart from that the server is the shop's own."""
+"""The load cannot read a token out of every form, and does not begin in the first minute after a start, in which SQLite
+looks through the whole file; apart from that the server is the shop's own."""
 SERVE = """
 import sys
 from logbook.command_line import main
@@ -102,7 +105,7 @@ class Addresses:
         with shop.database.reading() as session:
             tables = (Job, Order, Run, Sheet, Print, Lot)
             self.codes = {table.__name__.lower(): _some(session, table, self.dice) for table in tables}
-            newest = select(Lot.code).order_by(Lot.id.desc()).limit(6)
+            newest = select(Lot.code).order_by(Lot.id.desc()).limit(60)
             self.lots = list(session.execute(newest).scalars())
 
     def page(self) -> str:
