@@ -177,6 +177,7 @@ def test_a_phone_that_asks_first_and_a_calm_reader_decide_by_a_button(link, new_
     expect(calm.get_by_role("button", name="Tilt the phone")).to_be_visible()
     _shown(calm, 0)
     calm.get_by_role("button", name="Tilt the phone").click()
+    expect(calm.get_by_text("Tilt the phone, and the print flips")).to_be_visible()
     _tilted(calm)
     for page in (asking, calm):
         page.context.close()
