@@ -4,13 +4,14 @@ from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from pathlib import Path
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import facts, ref
 from logbook.manner import counted
 from logbook.records.audit import Act, Actor, record
 from logbook.records.backup import KEEP, BackupWish, Made, mount_of
+from logbook.records.database import once
 from logbook.records.keeping import KeepingRun
 from logbook.records.orders import Order
 from logbook.records.people import ShopFact
@@ -149,6 +150,12 @@ def last(session: Session, kind: str, state: str | None = "done") -> KeepingRun 
     return session.execute(ended.order_by(KeepingRun.ended_at.desc(), KeepingRun.id.desc())).scalars().first()
 
 
+def last_good(session: Session) -> datetime | None:
+    """When the newest good backup ended."""
+    good = select(func.max(KeepingRun.ended_at)).where(KeepingRun.kind == "backup", KeepingRun.state == "done")
+    return once(session, "last good backup", lambda: session.execute(good).scalar_one_or_none())
+
+
 def newest(session: Session, count: int) -> list[KeepingRun]:
     """The newest of every kind, newest first."""
     return list(session.execute(select(KeepingRun).order_by(KeepingRun.id.desc()).limit(count)).scalars())
@@ -274,20 +281,21 @@ def warnings(session: Session, now: datetime) -> list[str]:
     first = session.execute(select(Order.placed_at).order_by(Order.id).limit(1)).scalar_one_or_none()
     if first is None or now - first < WORK_TO_LOSE:
         return []
-    good, limit, said = last(session, "backup"), setup(session).limit_days, []
-    if good is None or good.ended_at is None:
+    good, limit, said = last_good(session), setup(session).limit_days, []
+    if good is None:
         said.append("No backup was made yet: with this disk everything would be lost")
-    elif now - good.ended_at > timedelta(days=limit):
-        said.append(f"The last good backup is of {good.ended_at.astimezone():%Y-%m-%d}, more than {limit} days ago")
+    elif now - good > timedelta(days=limit):
+        said.append(f"The last good backup is of {good.astimezone():%Y-%m-%d}, more than {limit} days ago")
     for kind, words in (("trial", "The last restore trial failed"), ("check", "The last check of the record failed")):
-        told = _last_told(session, kind)
-        if told is not None and told.state == "failed":
-            said.append(f"{words}: {told.sentence}")
+        if failed := _last_failure(session, kind):
+            said.append(f"{words}: {failed}")
     return said
 
 
-def _last_told(session: Session, kind: str) -> KeepingRun | None:
-    """The newest of a kind that says something: one that somebody stopped, or that broke off, says nothing."""
-    ended = select(KeepingRun).where(KeepingRun.kind == kind, KeepingRun.ended_at.is_not(None))
-    told = ended.where(KeepingRun.sentence.not_in((STOPPED, LEFT)))
-    return session.execute(told.order_by(KeepingRun.ended_at.desc(), KeepingRun.id.desc())).scalars().first()
+def _last_failure(session: Session, kind: str) -> str:
+    """What the newest of a kind that says something says, where it failed; one that somebody stopped, or that broke
+    off, says nothing."""
+    told = select(KeepingRun.state, KeepingRun.sentence).where(KeepingRun.kind == kind)
+    told = told.where(KeepingRun.ended_at.is_not(None), KeepingRun.sentence.not_in((STOPPED, LEFT)))
+    newest = session.execute(told.order_by(KeepingRun.ended_at.desc(), KeepingRun.id.desc())).first()
+    return newest.sentence if newest is not None and newest.state == "failed" else ""

@@ -14,6 +14,7 @@ from logbook.actions.pictures import Intake
 from logbook.actions.shop import step_list
 from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
+from logbook.records.database import once
 from logbook.records.files import FileStore, keep
 from logbook.records.floor import TAKEN_BACK, Print, Sheet, StepRecord, Verdict
 from logbook.records.machines import Machine, RollerSession
@@ -68,6 +69,10 @@ def step_texts(subject: Subject) -> dict[str, str]:
 
 def records_of(session: Session, subject: Subject) -> list[StepRecord]:
     """Everything recorded on it that nobody replaced or took back, oldest first."""
+    return list(once(session, ("records", ref(subject)), lambda: _records_of(session, subject)))
+
+
+def _records_of(session: Session, subject: Subject) -> list[StepRecord]:
     column = StepRecord.print_id if isinstance(subject, Print) else StepRecord.sheet_id
     rows = list(session.execute(select(StepRecord).where(column == subject.id).order_by(StepRecord.id)).scalars())
     replaced = {row.replaces_id for row in rows}

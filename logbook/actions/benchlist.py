@@ -6,9 +6,8 @@ there are, the questions to the database are the same few.
 
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Select, case, func, select
 from sqlalchemy.orm import Session, aliased
@@ -23,8 +22,7 @@ from logbook.rules.stages import PRINT_WAY, SHEET_WAY
 ON_SHEETS, CUT_APART = SHEET_WAY[:-1], PRINT_WAY[1:-1]
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(NamedTuple):
     """A sheet that is not cut apart yet, or a print that is: where it stands and what holds it.
 
     ``job`` is the row id of its first job, ``jobs`` those of all. ``aside`` is the first doubt that holds it;

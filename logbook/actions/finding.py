@@ -1,12 +1,13 @@
 """Looking things up by their codes, with a sentence when they are not there."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TypeVar
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.records.base import Base, Coded
+from logbook.records.database import once, reads_only
 from logbook.records.people import ShopFact
 from logbook.refusals import Refused
 
@@ -43,11 +44,17 @@ def ref(row: Base) -> str:
 
 def fact(session: Session, key: str, default: str = "") -> str:
     """One of the shop's own facts."""
-    return session.execute(select(ShopFact.value).where(ShopFact.key == key)).scalar_one_or_none() or default
+    return _known(session, [key]).get(key) or default
 
 
 def facts(session: Session, keys: Mapping[str, str]) -> dict[str, str]:
     """Several of the shop's own facts at once, by the names that their keys have here; empty where nothing is known."""
-    rows = session.execute(select(ShopFact.key, ShopFact.value).where(ShopFact.key.in_(keys.values())))
-    known: dict[str, str] = dict(rows.all())
+    known = _known(session, keys.values())
     return {name: known.get(key) or "" for name, key in keys.items()}
+
+
+def _known(session: Session, keys: Iterable[str]) -> Mapping[str, str]:
+    """Those that are known of these and, where a page only reads, of all others: their questions come one by one."""
+    columns = select(ShopFact.key, ShopFact.value)
+    wanted = columns if reads_only(session) else columns.where(ShopFact.key.in_(list(keys)))
+    return once(session, "facts", lambda: dict(session.execute(wanted).all()))

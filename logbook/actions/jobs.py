@@ -1,23 +1,25 @@
 """What a job has chosen: materials and pitch, and how its three gates stand."""
 
 import json
+from collections.abc import Collection
 from dataclasses import dataclass
 from decimal import Decimal
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy import exists, func, select
+from sqlalchemy.orm import Session, aliased
 
 from logbook.actions import proofs
 from logbook.actions.finding import ref
 from logbook.actions.materials import refuse_set_aside
 from logbook.actions.pictures import current
-from logbook.actions.standing import why_withdrawn
+from logbook.actions.standing import why_fallen
 from logbook.records.audit import Act, Actor, record
+from logbook.records.database import once
 from logbook.records.floor import JobMaterials, JobPitch
 from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job
-from logbook.records.pitch import PitchOnRecord
+from logbook.records.pitch import PitchOnRecord, PitchWithdrawal
 from logbook.refusals import Refused
 from logbook.rules.gates import Gates
 from logbook.rules.secondlook import room
@@ -56,18 +58,14 @@ class MaterialChoice:
 
 def materials_of(session: Session, job: Job) -> JobMaterials | None:
     """The newest choice of materials; None before the first."""
-    return session.execute(
-        select(JobMaterials).where(JobMaterials.job_id == job.id).order_by(JobMaterials.id.desc()).limit(1)
-    ).scalar_one_or_none()
+    newest = select(JobMaterials).where(JobMaterials.job_id == job.id).order_by(JobMaterials.id.desc()).limit(1)
+    return once(session, ("materials", job.id), lambda: session.execute(newest).scalar_one_or_none())
 
 
-def pitch_of(session: Session, job: Job, *, alone: bool = False) -> JobPitch | None:
-    """The newest choice of pitch; None before the first. ``alone``: without what the pitch belongs to."""
+def pitch_of(session: Session, job: Job) -> JobPitch | None:
+    """The newest choice of pitch; None before the first."""
     newest = select(JobPitch).where(JobPitch.job_id == job.id).order_by(JobPitch.id.desc()).limit(1)
-    if alone:
-        pitch = joinedload(JobPitch.pitch)
-        newest = newest.options(pitch.lazyload("*"), pitch.joinedload(PitchOnRecord.withdrawal).lazyload("*"))
-    return session.execute(newest).scalar_one_or_none()
+    return once(session, ("pitch", job.id), lambda: session.execute(newest).scalar_one_or_none())
 
 
 def choose_materials(session: Session, by: Actor, *, job: Job, choice: MaterialChoice) -> JobMaterials:
@@ -107,24 +105,51 @@ def _check_kinds(choice: MaterialChoice) -> None:
         )
 
 
-def gates(session: Session, job: Job) -> Gates:
-    """How the three gates of a job stand."""
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """Whether a job has a pitch and materials; ``pitch_gone`` is why that pitch serves no more, empty while it does."""
+
+    pitch: bool = False
+    pitch_gone: str = ""
+    materials: bool = False
+
+
+def chosen_of(session: Session, jobs: Collection[int]) -> dict[int, Chosen]:
+    """What each of many jobs has chosen, by row id, with one question."""
+    rows = session.execute(_CHOSEN.where(Job.id.in_(jobs)))
+    return {job: Chosen(pitch is not None, gone or _fallen(session, pitch, origin), has) for
+            job, pitch, origin, gone, has in rows}  # fmt: skip
+
+
+def _fallen(session: Session, pitch: int | None, origin: str | None) -> str:
+    return (why_fallen(session, pitch) or "") if pitch is not None and origin == "forecast" else ""
+
+
+_Choice = aliased(JobPitch)
+_NEWEST = select(func.max(_Choice.id)).where(_Choice.job_id == Job.id).correlate(Job).scalar_subquery()
+_CHOSEN = (
+    select(Job.id, PitchOnRecord.id, PitchOnRecord.origin, PitchWithdrawal.reason,
+           exists().where(JobMaterials.job_id == Job.id))
+    .select_from(Job)
+    .outerjoin(JobPitch, JobPitch.id == _NEWEST)
+    .outerjoin(PitchOnRecord, PitchOnRecord.id == JobPitch.pitch_id)
+    .outerjoin(PitchWithdrawal, PitchWithdrawal.pitch_id == PitchOnRecord.id)
+)  # fmt: skip
+
+
+def gates(session: Session, job: Job, chosen: Chosen | None = None) -> Gates:
+    """How the three gates of a job stand; ``chosen`` where it is known already."""
     answer, about_now = proofs.state(job)
-    chosen = pitch_of(session, job, alone=True)
+    has = chosen or chosen_of(session, [job.id])[job.id]
     return Gates(
         pictures=len(current(job)),
         answer=answer,
         answer_is_current=about_now,
-        pitch_chosen=chosen is not None,
-        pitch_gone=(chosen and why_withdrawn(session, chosen.pitch)) or "",
-        materials_chosen=_is_chosen(session, job),
+        pitch_chosen=has.pitch,
+        pitch_gone=has.pitch_gone,
+        materials_chosen=has.materials,
         for_shop=job.order.customer_id is None,
     )
-
-
-def _is_chosen(session: Session, job: Job) -> bool:
-    chosen = select(JobMaterials.id).where(JobMaterials.job_id == job.id).limit(1)
-    return session.execute(chosen).first() is not None
 
 
 def axis_of(job: Job) -> str:

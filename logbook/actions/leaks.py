@@ -8,7 +8,7 @@ from io import BytesIO
 from typing import Any
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, lazyload
 
 from logbook.actions.finding import ref
 from logbook.actions.machines import dots_per_inch
@@ -174,7 +174,8 @@ def measured(session: Session, *, lens_id: int, printer_id: int, paper_id: int) 
     rows = select(LeakReading).where(
         LeakReading.lens_id == lens_id, LeakReading.printer_id == printer_id, LeakReading.paper_id == paper_id
     )
-    return session.execute(rows.order_by(LeakReading.id.desc()).limit(1)).scalars().first()
+    alone = rows.options(lazyload("*"))  # asked for by every job's page, which shows nothing of who read it or where
+    return session.execute(alone.order_by(LeakReading.id.desc()).limit(1)).scalars().first()
 
 
 def that_count(session: Session) -> list[LeakReading]:

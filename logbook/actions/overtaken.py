@@ -1,17 +1,17 @@
 """A run that what was chosen since has overtaken: made at another pitch, for other materials, from other pictures."""
 
-from datetime import datetime
+from collections.abc import Collection
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import exists, func, select
 from sqlalchemy.orm import Session
 
 from logbook.actions.jobs import materials_of, pitch_of
 from logbook.actions.pictures import current
 from logbook.actions.pitchfacts import as_used
 from logbook.actions.recipes import load
-from logbook.records.floor import JobMaterials, JobPitch, Run, Sheet
-from logbook.records.orders import Job
+from logbook.records.floor import JobMaterials, JobPitch, Print, Run, RunPiece, Sheet
+from logbook.records.orders import Job, Picture
 from logbook.rules.findings import Finding, ask
 
 
@@ -37,18 +37,28 @@ def before_printing(session: Session, sheet: Sheet) -> list[Finding]:
     ``sheet`` is one that is still to be printed; one without a run asks nothing. A replacement begins with the verdict
     on the print it replaces, whose reason is about that print alone.
     """
-    if sheet.run is None:
-        return []
-    replaces = any(piece.replaces_id is not None for piece in sheet.prints)
-    asked = not replaces and _last_choice(session, sheet.run.pieces[0].job) <= sheet.started_at
-    return [] if asked else findings(session, sheet.run)
+    return findings(session, sheet.run) if sheet.run is not None and unasked(session, [sheet.id]) else []
 
 
-def _last_choice(session: Session, job: Job) -> datetime:
-    newest = (select(func.max(table.at)).where(table.job_id == job.id).scalar_subquery()
-              for table in (JobPitch, JobMaterials))  # fmt: skip
-    chosen = [at for at in session.execute(select(*newest)).one() if at is not None]
-    return max([*chosen, *(picture.added_at for picture in current(job))], default=job.started_at)
+def unasked(session: Session, sheets: Collection[int]) -> set[int]:
+    """Those of these sheets (row ids) about whose run nobody was asked since its job's newest choice."""
+    rows = session.execute(_CHOICES.where(Sheet.id.in_(sheets)))
+    return {sheet for sheet, started, replaces, *choices in rows
+            if replaces or any(at is not None and at > started for at in choices)}  # fmt: skip
+
+
+_FIRST = select(RunPiece.job_id).where(RunPiece.run_id == Sheet.run_id).order_by(RunPiece.id).limit(1)
+_FIRST_JOB = _FIRST.correlate(Sheet).scalar_subquery()
+_CHOICES = select(
+    Sheet.id,
+    Sheet.started_at,
+    exists().where(Print.sheet_id == Sheet.id, Print.replaces_id.is_not(None)),
+    select(func.max(JobPitch.at)).where(JobPitch.job_id == _FIRST_JOB).scalar_subquery(),
+    select(func.max(JobMaterials.at)).where(JobMaterials.job_id == _FIRST_JOB).scalar_subquery(),
+    select(func.max(Picture.added_at))
+    .where(Picture.job_id == _FIRST_JOB, Picture.replaced_at.is_(None))
+    .scalar_subquery(),
+).where(Sheet.run_id.is_not(None))
 
 
 def _pitch(session: Session, run: Run, job: Job) -> list[str]:

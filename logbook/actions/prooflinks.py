@@ -8,6 +8,7 @@ import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -77,11 +78,24 @@ def of_job(session: Session, job: Job) -> list[ProofLink]:
     return list(session.execute(mine.order_by(ProofLink.id.desc())).scalars())
 
 
-def answers_since(session: Session, moment: datetime) -> list[ProofLink]:
-    """Links that were answered since then and whose job is not over, newest first."""
-    wanted = select(ProofLink).join(Proof).join(Job).join(Order)
+class News(NamedTuple):
+    """An answer that came by a link, and the job it is about."""
+
+    code: str
+    number: str
+    artwork: str
+    verdict: str
+    given_by: str | None
+    at: datetime
+
+
+def answers_since(session: Session, moment: datetime) -> list[News]:
+    """What was answered by a link since then about jobs that are not over, newest first."""
+    wanted = select(Job.code, Job.number, Job.artwork, Answer.verdict, Answer.given_by, ProofLink.answered_at)
+    wanted = wanted.select_from(ProofLink).join(Answer, ProofLink.answer_id == Answer.id)
+    wanted = wanted.join(Proof, ProofLink.proof_id == Proof.id).join(Job).join(Order)
     wanted = wanted.where(ProofLink.answered_at >= moment, Job.ended_at.is_(None), Order.cancelled_reason.is_(None))
-    return list(session.execute(wanted.order_by(ProofLink.answered_at.desc())).scalars())
+    return [News(*row) for row in session.execute(wanted.order_by(ProofLink.answered_at.desc()))]  # type: ignore[arg-type]
 
 
 # --- what a customer meets

@@ -93,17 +93,19 @@ def _touched(left: Heirloom, new: Job) -> Iterator[str]:
 class Since:
     """Which job a job repeats, and what had changed since when it was ordered again."""
 
-    of: Job
+    code: str
+    number: str
     changed: tuple[str, ...]
 
 
 def since(session: Session, job: Job) -> Since | None:
     """What a reorder repeats; None for a job that repeats nothing."""
-    row = session.execute(select(Reorder).where(Reorder.job_id == job.id)).scalar_one_or_none()
-    return Since(row.of, tuple(json.loads(row.changed))) if row else None
+    old = select(Job.code, Job.number, Reorder.changed).join(Reorder, Reorder.of_id == Job.id)
+    row = session.execute(old.where(Reorder.job_id == job.id)).one_or_none()
+    return Since(row.code, row.number, tuple(json.loads(row.changed))) if row else None
 
 
-def repeats(session: Session, job: Job) -> list[Job]:
-    """The jobs that ordered this one again, oldest first."""
-    rows = session.execute(select(Reorder).where(Reorder.of_id == job.id).order_by(Reorder.id)).scalars()
-    return [row.job for row in rows]
+def repeats(session: Session, job: Job) -> list[tuple[str, str]]:
+    """Codes and numbers of the jobs that ordered this one again, oldest first."""
+    rows = select(Job.code, Job.number).join(Reorder, Reorder.job_id == Job.id).where(Reorder.of_id == job.id)
+    return list(session.execute(rows.order_by(Reorder.id)))

@@ -13,13 +13,16 @@ def why_withdrawn(session: Session, pitch: PitchOnRecord) -> str | None:
     """The reason why a pitch serves no more; None while it stands. A forecast falls with any of its tests."""
     if pitch.withdrawal is not None:
         return pitch.withdrawal.reason
-    if pitch.origin != "forecast":
-        return None
+    return why_fallen(session, pitch.id) if pitch.origin == "forecast" else None
+
+
+def why_fallen(session: Session, forecast_id: int) -> str | None:
+    """Which of the tests in a forecast was withdrawn, and why; None while all of them stand."""
     row = session.execute(
         select(PitchOnRecord.code, PitchWithdrawal.reason)
         .join(ForecastSource, ForecastSource.source_id == PitchOnRecord.id)
         .join(PitchWithdrawal, PitchWithdrawal.pitch_id == PitchOnRecord.id)
-        .where(ForecastSource.forecast_id == pitch.id)
+        .where(ForecastSource.forecast_id == forecast_id)
         .order_by(PitchWithdrawal.id)
     ).first()
     return f"its test {row[0]} was withdrawn: {row[1]}" if row else None

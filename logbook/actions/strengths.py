@@ -6,6 +6,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.records.audit import Act, Actor, record
+from logbook.records.database import once
 from logbook.records.people import RuleStrength
 from logbook.refusals import Refused
 from logbook.rules.findings import ADJUSTABLE, Finding, weighed
@@ -15,7 +16,8 @@ CHOICES = ("note", "ask")
 
 def choices(session: Session) -> dict[str, str]:
     """The owner's choices by rule; what is not there keeps its default."""
-    return {row.rule: row.strength for row in session.execute(select(RuleStrength)).scalars()}
+    chosen = select(RuleStrength.rule, RuleStrength.strength)
+    return dict(once(session, "strengths", lambda: session.execute(chosen).all()))
 
 
 def weigh(session: Session, findings: Iterable[Finding]) -> list[Finding]:

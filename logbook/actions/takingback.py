@@ -42,10 +42,10 @@ class Tap:
 
 def last_tap(session: Session, by: Actor, *, on: Subject | None = None) -> Tap | None:
     """The newest signature that this person may take back now, on one sheet or print or on any; None for none."""
-    newest = select(AuditEntry).where(AuditEntry.action == _SIGNED).order_by(AuditEntry.id.desc()).limit(_LOOK_BACK)
-    for entry in session.execute(newest).scalars():
-        if by.now - entry.at > WITHIN:
-            continue  # the page of the bench asks this each time: nothing is looked up for what stands anyway
+    newest = select(AuditEntry.id).where(AuditEntry.action == _SIGNED).order_by(AuditEntry.id.desc()).limit(_LOOK_BACK)
+    # every page of the bench asks this: nothing is loaded of what stands anyway
+    lately = select(AuditEntry).where(AuditEntry.id.in_(newest), AuditEntry.at >= by.now - WITHIN)
+    for entry in session.execute(lately.order_by(AuditEntry.id.desc())).scalars():
         told = json.loads(entry.body)
         concerned = on is None or ref(on) in told["objects"]
         if concerned and _objection(session, by, entry, told) is None:

@@ -130,6 +130,21 @@ def _named(table: Any, words: str) -> ColumnElement[bool]:
 
 def of_print(session: Session, piece: Print) -> dict[str, Any]:
     """Forwards: print, sheet, run, pitch, readings, lots, printer, paper, people, files."""
+    return {
+        **way_of(session, piece),
+        "steps": [_step(row) for row in bench.records_of(session, piece.sheet) + bench.records_of(session, piece)],
+        "travellers": [
+            {"revision": issue.revision, "sha256": issue.file.sha256, "audit_head": issue.head_seq}
+            for issue in session.execute(
+                select(TravellerIssue).where(TravellerIssue.job_id == piece.job_id).order_by(TravellerIssue.id)
+            ).scalars()
+        ],
+        "acts": [_act(entry) for entry in entries_for(session, ref(piece))],
+    }
+
+
+def way_of(session: Session, piece: Print) -> dict[str, Any]:
+    """The same without what was recorded on the way."""
     job = piece.job
     return {
         "print": {
@@ -146,12 +161,6 @@ def of_print(session: Session, piece: Print) -> dict[str, Any]:
         "sheet": _sheet(piece.sheet),
         "run": _run(piece.sheet.run),
         "pitch": _pitch(piece.sheet.run.pitch) if piece.sheet.run else None,
-        "steps": [_step(row) for row in bench.records_of(session, piece.sheet) + bench.records_of(session, piece)],
-        "travellers": [
-            {"revision": issue.revision, "sha256": issue.file.sha256, "audit_head": issue.head_seq}
-            for issue in session.execute(select(TravellerIssue).where(TravellerIssue.job_id == job.id)).scalars()
-        ],
-        "acts": [_act(entry) for entry in entries_for(session, ref(piece))],
     }
 
 

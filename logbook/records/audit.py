@@ -20,6 +20,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from logbook import __version__
 from logbook.records.base import Base, UtcTime
+from logbook.records.database import once
 
 FORMAT = 1
 DOMAIN = "lens-bench-logbook/audit/1"
@@ -174,8 +175,9 @@ class Head:
 
 def head(session: Session) -> Head:
     """The chain's head; sequence 0 and the origin hash for an empty trail."""
-    last = session.execute(select(AuditEntry).order_by(AuditEntry.id.desc()).limit(1)).scalar_one_or_none()
-    return Head(0, ORIGIN_HASH, None) if last is None else Head(last.id, last.entry_hash, last.at)
+    columns = select(AuditEntry.id, AuditEntry.entry_hash, AuditEntry.at)
+    last = once(session, "head", lambda: session.execute(columns.order_by(AuditEntry.id.desc()).limit(1)).first())
+    return Head(0, ORIGIN_HASH, None) if last is None else Head(*last)
 
 
 def entries_for(session: Session, ref: str) -> Iterator[AuditEntry]:

@@ -6,15 +6,17 @@ same state and then both change it; plain BEGIN for readers.
 """
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.orm import Session
 
 BUSY_TIMEOUT_MS = 5000
+_ANSWERS = "answers"
+Answer = TypeVar("Answer")
 
 
 def wal_is_safe(version: tuple[int, int, int]) -> bool:
@@ -54,7 +56,7 @@ class Database:
         """A session for reading one consistent state; whatever it changed is thrown away."""
         with (
             self.engine.connect().execution_options(reading=True) as connection,
-            Session(connection, autoflush=False) as session,
+            Session(connection, autoflush=False, info={_ANSWERS: {}}) as session,
         ):
             connection.begin()
             yield session
@@ -63,6 +65,24 @@ class Database:
     def close(self) -> None:
         """Give every connection back."""
         self.engine.dispose()
+
+
+def reads_only(session: Session) -> bool:
+    """Whether this session reads one consistent state and writes nothing."""
+    return _ANSWERS in session.info
+
+
+def once(session: Session, question: Hashable, ask: Callable[[], Answer]) -> Answer:
+    """The answer to a question that several parts of a page ask: asked once while one state is read.
+
+    Where something may be written it is asked each time. ``question`` names the question and what it is about.
+    """
+    if not reads_only(session):
+        return ask()
+    known: dict[Hashable, Answer] = session.info[_ANSWERS]
+    if question not in known:
+        known[question] = ask()
+    return known[question]
 
 
 def _use_explicit_transactions(engine: Engine) -> None:

@@ -1,7 +1,7 @@
 """What a job's page shows: where every print is, what is next, who did what."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
@@ -64,7 +64,7 @@ class JobView:
     acts: list[AuditEntry]
     travellers: list[TravellerIssue]
     since: reorders.Since | None
-    repeats: list[Job]
+    repeats: list[tuple[str, str]]
 
 
 def job_view(session: Session, job: Job) -> JobView:
@@ -73,11 +73,12 @@ def job_view(session: Session, job: Job) -> JobView:
     runs = _runs(session, job)
     prints = _prints(session, job)
     made = list(dict.fromkeys(piece.sheet for piece in prints))
-    gates = jobs.gates(session, job)
-    pieces = orders.for_the_order(session, job)
     chosen = jobs.materials_of(session, job)
+    gone = (pitch and why_withdrawn(session, pitch.pitch)) or ""
+    gates = jobs.gates(session, job, jobs.Chosen(pitch is not None, gone, chosen is not None))
+    pieces = orders.for_the_order(session, job)
     least, small = pictureneeds.too_small(job, chosen)
-    travellers = list(session.execute(select(TravellerIssue).where(TravellerIssue.job_id == job.id)).scalars())
+    travellers = _travellers(session, job)
     return JobView(
         job=job,
         pictures=current(job),
@@ -96,9 +97,15 @@ def job_view(session: Session, job: Job) -> JobView:
         travellers=travellers,
         since=reorders.since(session, job),
         repeats=reorders.repeats(session, job),
-        next=list(_next(session, job, _Gathered(lambda: gates, runs, benchlist.standing(session, [job.id]), pieces))),
+        next=list(_next(session, job, _gathered(session, job, gates, runs, pieces))),
         acts=list(entries_for(session, ref(job)))[::-1],
     )
+
+
+def _gathered(session: Session, job: Job, gates: Gates, runs: list[Run], pieces: orders.Pieces) -> "_Gathered":
+    """Of a job that is over nothing stands at the bench."""
+    standing = benchlist.standing(session, [job.id]) if job.ended_at is None else []
+    return _Gathered(lambda: gates, runs, standing, pieces, _unasked(session, standing))
 
 
 def _prints(session: Session, job: Job) -> list[Print]:
@@ -109,14 +116,16 @@ def _prints(session: Session, job: Job) -> list[Print]:
 
 
 def _runs(session: Session, job: Job) -> list[Run]:
-    return list(
-        session.execute(
-            select(Run)
-            .join(RunPiece, RunPiece.run_id == Run.id)
-            .where(RunPiece.job_id == job.id)
-            .order_by(Run.id.desc())
-        ).scalars()
-    )
+    """Its runs, newest first, with their files and who accepted them: what else belongs to one is mostly there."""
+    mine = select(Run).join(RunPiece, RunPiece.run_id == Run.id).where(RunPiece.job_id == job.id)
+    alone = mine.options(lazyload("*"), joinedload(Run.output), joinedload(Run.accepted_by))
+    return list(session.execute(alone.order_by(Run.id.desc())).scalars())
+
+
+def _travellers(session: Session, job: Job) -> list[TravellerIssue]:
+    mine = select(TravellerIssue).where(TravellerIssue.job_id == job.id)
+    alone = mine.options(lazyload("*"), joinedload(TravellerIssue.file))
+    return list(session.execute(alone.order_by(TravellerIssue.id)).scalars())
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +136,7 @@ class _Gathered:
     runs: list[Run]
     standing: Sequence[benchlist.Standing]
     pieces: orders.Pieces
+    unasked: Collection[int] = ()
 
 
 def next_of(session: Session, listed: list[Job]) -> dict[int, list[Next]]:
@@ -137,18 +147,30 @@ def next_of(session: Session, listed: list[Job]) -> dict[int, list[Next]]:
     for one in benchlist.standing(session, ids):
         for job_id in one.jobs:
             at_bench[job_id].append(one)
-    _look_ahead(session, [job for job in ids if not runs[job] or any(one.stage == "print" for one in at_bench[job])])
+    _look_ahead(session, [job for job in ids if not runs[job]])
+    chosen = jobs.chosen_of(session, ids)
+    unasked = _unasked(session, (one for ones in at_bench.values() for one in ones))
     gathered = {
         job.id: _Gathered(
-            partial(jobs.gates, session, job), runs[job.id], at_bench[job.id], pieces.get(job.id, orders.Pieces())
+            partial(jobs.gates, session, job, chosen[job.id]),
+            runs[job.id],
+            at_bench[job.id],
+            pieces.get(job.id, orders.Pieces()),
+            unasked,
         )
         for job in listed
     }
     return {job.id: list(_next(session, job, gathered[job.id])) for job in listed}
 
 
+def _unasked(session: Session, standing: Iterable[benchlist.Standing]) -> set[int]:
+    """The sheets before the printer whose run was overtaken, or may have been, since somebody was asked."""
+    printing = {one.sheet for one in standing if one.stage == "print"}
+    return overtaken.unasked(session, printing) if printing else set()
+
+
 def _look_ahead(session: Session, jobs: list[int]) -> None:
-    """Load at once what the gates of each, or the question at the printer, would ask for one by one."""
+    """Load at once what the gates of each would ask for one by one."""
     proofs = selectinload(Job.proofs).selectinload(Proof.answers)
     pictures = selectinload(Job.pictures).selectinload(Picture.shifts)
     session.execute(select(Job).where(Job.id.in_(jobs)).options(lazyload(Job.order), proofs, pictures)).scalars().all()
@@ -184,7 +206,7 @@ def _next(session: Session, job: Job, found: _Gathered) -> Iterator[Next]:
     for one in found.standing:
         if not one.aside:
             free_at = one.free_at(now)
-            does = _words(session, one, resting=free_at is not None)
+            does = _words(session, one, resting=free_at is not None, unasked=one.sheet in found.unasked)
             yield Next(f"{one.called}: {does}", _at_the_bench(one), free_at=free_at)
     yield from _held(job, found.standing)
 
@@ -206,14 +228,15 @@ def _held(job: Job, standing: Sequence[benchlist.Standing]) -> Iterator[Next]:
             yield Next(f"{len(ones)} set aside, {why}", f"{url_for('jobs.job', code=job.code)}#prints", held=True)
 
 
-def _words(session: Session, one: benchlist.Standing, *, resting: bool) -> str:
+def _words(session: Session, one: benchlist.Standing, *, resting: bool, unasked: bool) -> str:
     """What a sheet or print waits for; one that was overtaken before it was printed says so first."""
     if resting:
         return _RESTS[one.stage]
     if one.failed:
         return "failed its inspection, decide what becomes of it"
-    if one.stage == "print" and (found := overtaken.before_printing(session, session.get_one(Sheet, one.sheet))):
-        return f"look before printing it. {found[0].sentence}"
+    run = session.get_one(Sheet, one.sheet).run if unasked else None
+    if run is not None and (told := overtaken.overtaken(session, run)):
+        return f"look before printing it. {told}"
     return _DOES[one.stage]
 
 

@@ -16,7 +16,7 @@ from sqlalchemy.exc import IntegrityError
 
 from logbook.lengths import parse_length
 from logbook.records.base import CODE_ALPHABET, DecimalText, LengthText, UtcTime, new_code
-from logbook.records.database import Database, wal_is_safe
+from logbook.records.database import Database, once, wal_is_safe
 from logbook.records.search import is_ours
 from logbook.records.tables import Base
 from logbook.records.upgrade import upgrade
@@ -323,3 +323,18 @@ def test_a_decimal_comes_back_as_the_same_number(written):
 def test_codes_are_read_aloud_without_doubt():
     assert not set("01OIUoiu") & set(CODE_ALPHABET)
     assert len({new_code() for _ in range(2000)}) == 2000
+
+
+def test_while_one_state_is_read_a_question_is_asked_once_and_while_something_is_written_each_time(tmp_path):
+    database, asked = Database(tmp_path / "logbook.db"), []
+
+    def answer(session):
+        return once(session, ("lots", 1), lambda: asked.append(1) or len(asked))
+
+    with database.reading() as session:
+        assert (answer(session), answer(session)) == (1, 1)
+        assert once(session, ("lots", 2), lambda: "another question") == "another question"
+    with database.reading() as session:
+        assert answer(session) == 2
+    with database.writing() as session:
+        assert (answer(session), answer(session)) == (3, 4)

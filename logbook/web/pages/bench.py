@@ -483,7 +483,7 @@ def piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             records=actions.records_of(session, found.sheet) + actions.records_of(session, found),
             verdicts=leaving.verdicts_on(session, found),
             cause_words=cause_words,
-            traced=trace.of_print(session, found),
+            traced=trace.way_of(session, found),
             step_texts=actions.step_texts(found),
             sign_form=forms.get("sign_form") or _sign_form(session, found),
             verdict_form=forms.get("verdict_form") or verdictforms.VerdictForm(formdata=None),

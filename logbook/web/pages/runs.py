@@ -5,6 +5,7 @@ import re
 from pathlib import Path
 
 from flask import Blueprint, abort, request, send_file, url_for
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug import Response
 from wtforms import IntegerField, StringField
@@ -19,6 +20,7 @@ from logbook.engine.ruler import LENGTHS_MM
 from logbook.lengths import INCH_IN_MM
 from logbook.paper.codes import opens_here_only
 from logbook.records.audit import Actor
+from logbook.records.files import KeptFile
 from logbook.records.floor import Run
 from logbook.refusals import Refused
 from logbook.web import peeking
@@ -248,9 +250,13 @@ def _number(name: str) -> float | None:
 
 def _eyes(code: str) -> peeking.Eyes | None:
     with reading() as session:
+        of_run = select(KeptFile.sha256).join(Run, Run.output_id == KeptFile.id).where(Run.code == code)
+        sha256 = session.execute(of_run.where(Run.state == "done")).scalar_one_or_none()
+        if sha256 is None or not the_shop().store.has(sha256):
+            return None
         found = by_code(session, Run, code)
         distance, beside = _place(found)
-        looked = peeking.of_run(found) if found.state == "done" else None
+        looked = peeking.of_run(found)
     return peeking.eyes_at(looked, distance_mm=distance, beside_mm=beside)
 
 

@@ -9,9 +9,9 @@ from sqlalchemy.orm import Session
 
 from logbook.actions import backups, diskuse, prooflinks
 from logbook.actions.materials import all_left
-from logbook.records.floor import PRINT_IS_OPEN, UNFINISHED, Print, Run, Sheet
+from logbook.records.floor import PRINT_IS_OPEN, UNFINISHED, Print, Run, RunPiece, Sheet
 from logbook.records.machines import Authorisation, Machine
-from logbook.records.materials import Lot
+from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job, Order
 from logbook.records.people import Person
 from logbook.web.acting import page, reading
@@ -67,9 +67,9 @@ def today() -> tuple[str, int]:
             waiting=waiting,
             resting=resting,
             low=[*_keeping(session), *_low_lots(session, day), *_held(session, day)],
-            last_backup=backups.last(session, "backup"),
+            last_backup=backups.last_good(session),
             working=_working(session),
-            empty=_empty(session),
+            empty=not jobs and _empty(session),
             people_steps=_first_steps(session),
         )
 
@@ -78,26 +78,32 @@ def _due(jobs: list[Job], day: date) -> list[Job]:
     return [job for job in jobs if job.order.due_on and job.order.due_on <= day + SOON]
 
 
-def _working(session: Session) -> list[Run]:
-    return list(session.execute(select(Run).where(UNFINISHED).order_by(Run.id)).scalars())
+def _working(session: Session) -> list[tuple[str, int, str]]:
+    """Runs that are not over: code, whole percent, the number of the job."""
+    found = select(Run.code, Run.progress, Job.number).join(RunPiece, RunPiece.run_id == Run.id)
+    rows = session.execute(found.join(Job).where(UNFINISHED).order_by(Run.id, RunPiece.id.desc()))
+    return list({code: (code, percent, number) for code, percent, number in rows}.values())
 
 
 def _empty(session: Session) -> bool:
     return session.execute(select(Order.id).limit(1)).first() is None
 
 
+_LOTS = select(Lot.id, Lot.code, Lot.label, Lot.reorder_level, Lot.expires_on, Material.name).join(Material)
+
+
 def _low_lots(session: Session, day: date) -> list[Low]:
     watched = or_(Lot.reorder_level.is_not(None), Lot.expires_on <= day + SOON)
-    lots = list(session.execute(select(Lot).where(Lot.set_aside_reason.is_(None), watched).order_by(Lot.id)).scalars())
+    lots = session.execute(_LOTS.where(Lot.set_aside_reason.is_(None), watched).order_by(Lot.id)).all()
     found, counts = [], all_left(session, [lot.id for lot in lots])
     for lot in lots:
         count = counts.get(lot.id)
         here = url_for("stock.lot", code=lot.code)
         if count is not None and lot.reorder_level is not None and count <= lot.reorder_level:
-            found.append(Low(f"{lot.material.name}, {lot.label}: {count} left, order more", here))
+            found.append(Low(f"{lot.name}, {lot.label}: {count} left, order more", here))
         if lot.expires_on and lot.expires_on <= day + SOON and count != 0:
             ends = "ended" if lot.expires_on < day else "ends"
-            found.append(Low(f"{lot.material.name}, {lot.label}: {ends} on {lot.expires_on:%Y-%m-%d}", here))
+            found.append(Low(f"{lot.name}, {lot.label}: {ends} on {lot.expires_on:%Y-%m-%d}", here))
     return found
 
 
@@ -110,26 +116,32 @@ def _keeping(session: Session) -> list[Low]:
 
 
 def _held(session: Session, day: date) -> list[Low]:
-    held = [
-        Low(
-            f"{machine.name} is out of use: {machine.out_of_use_reason}", url_for("machines.machine", code=machine.code)
-        )
-        for machine in session.execute(select(Machine).where(Machine.out_of_use_reason.is_not(None))).scalars()
+    return [*_out_of_use(session), *_ending(session, day), *_set_aside(session)]
+
+
+def _out_of_use(session: Session) -> list[Low]:
+    columns = select(Machine.code, Machine.name, Machine.out_of_use_reason)
+    return [
+        Low(f"{name} is out of use: {why}", url_for("machines.machine", code=code))
+        for code, name, why in session.execute(columns.where(Machine.out_of_use_reason.is_not(None)))
     ]
+
+
+def _ending(session: Session, day: date) -> list[Low]:
     ending = session.execute(
-        select(Authorisation)
+        select(Person.name, Machine.name, Machine.code, Authorisation.until)
+        .select_from(Authorisation)
         .join(Person, Authorisation.person_id == Person.id)
+        .join(Machine, Authorisation.machine_id == Machine.id)
         .where(Person.active, Authorisation.withdrawn_at.is_(None), Authorisation.until <= day + timedelta(days=30))
-    ).scalars()
-    held += [
+    )
+    return [
         Low(
-            f"{one.person.name}'s authorisation for {one.machine.name} "
-            f"{'ended' if one.until < day else 'ends'} on {one.until:%Y-%m-%d}",
-            url_for("machines.machine", code=one.machine.code),
+            f"{person}'s authorisation for {machine} {'ended' if until < day else 'ends'} on {until:%Y-%m-%d}",
+            url_for("machines.machine", code=code),
         )
-        for one in ending
+        for person, machine, code, until in ending
     ]
-    return [*held, *_set_aside(session)]
 
 
 def _set_aside(session: Session) -> list[Low]:
