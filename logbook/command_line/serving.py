@@ -1,6 +1,5 @@
 """The command that serves the shop's pages: ``logbook serve``."""
 
-import gc
 import logging
 import os
 import socket
@@ -27,9 +26,6 @@ STILL_AT_WORK = timedelta(minutes=2)
 THREADS = 4
 """Of one process: one computes, the others wait for a database, a child or a slow line."""
 MOST_PROCESSES = 4
-LOOSE_OBJECTS = 50_000
-"""How many objects may come to be before a process looks for those that hold each other: the usual 700 are less than
-a single page makes."""
 
 
 @click.command()
@@ -99,6 +95,7 @@ def answer(shop: "Shop", listener: socket.socket, common: int, network: str | No
     the whole file meanwhile.
     """
     from logbook.background.bell import Bell
+    from logbook.command_line.loose_objects import look_less_often
     from logbook.web.app import create_app
     from logbook.web.common import Common
     from logbook.web.turns import Turns
@@ -109,15 +106,8 @@ def answer(shop: "Shop", listener: socket.socket, common: int, network: str | No
         looking.daemon = True
         looking.start()
     app.wsgi_app = Turns(app.wsgi_app)  # type: ignore[method-assign]
-    _spare_the_looking()
+    look_less_often()
     run_server(app, listener, threads=THREADS, max_request_body_size=shop.settings.upload_bytes + FORM_BYTES)
-
-
-def _spare_the_looking() -> None:
-    """What was loaded at the start stays, and is not looked through again for what nobody holds any more."""
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(LOOSE_OBJECTS, 10, 10)
 
 
 def _tidy(shop: "Shop") -> None:
