@@ -14,6 +14,7 @@ import sys
 import click
 
 from logbook import __version__
+from logbook.command_line.loose_objects import look_less_often
 from logbook.refusals import Refused
 
 # what people come for -> the commands that do it, in the order in which --help lists them
@@ -91,6 +92,7 @@ def _root() -> None:
 
 def main() -> None:
     """Run the command line; a refusal prints its sentence and exits with 2."""
+    look_less_often()
     # what a library remarks about a broken file would stand beside the command's own sentence
     logging.getLogger("tifffile").addHandler(logging.NullHandler())
     try:

@@ -68,9 +68,11 @@ def serve(data: Path, port: int, shop_network: bool, no_worker: bool, processes:
 
 
 def quieten() -> None:
-    """One heap, and a log of what matters."""
+    """One heap, seldom looked through, and a log of what matters."""
+    from logbook.command_line.loose_objects import look_less_often
     from logbook.command_line.one_heap import use_one_heap
 
+    look_less_often()
     use_one_heap()
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s: %(message)s")
     # a short queue is no trouble, and a browser's own rules in a paper's style sheet are none either
@@ -95,7 +97,7 @@ def answer(shop: "Shop", listener: socket.socket, common: int, network: str | No
     the whole file meanwhile.
     """
     from logbook.background.bell import Bell
-    from logbook.command_line.loose_objects import look_less_often
+    from logbook.command_line.loose_objects import keep_what_is_loaded
     from logbook.web.app import create_app
     from logbook.web.common import Common
     from logbook.web.turns import Turns
@@ -106,7 +108,7 @@ def answer(shop: "Shop", listener: socket.socket, common: int, network: str | No
         looking.daemon = True
         looking.start()
     app.wsgi_app = Turns(app.wsgi_app)  # type: ignore[method-assign]
-    look_less_often()
+    keep_what_is_loaded()
     run_server(app, listener, threads=THREADS, max_request_body_size=shop.settings.upload_bytes + FORM_BYTES)
 
 

@@ -153,10 +153,8 @@ def verify(data: Path, as_json: bool) -> None:
     from sqlalchemy.exc import DatabaseError
 
     from logbook.actions import verifying
-    from logbook.command_line.loose_objects import look_less_often
     from logbook.command_line.telling import shown
 
-    look_less_often()
     try:
         shop = _opened(_of_a_shop(data))
         found = verifying.verify(shop.database, shop.store, progress=shown("Checking"))
