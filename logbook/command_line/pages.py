@@ -10,7 +10,7 @@ import threading
 from pathlib import Path
 
 from logbook.background.supervise import end_with_parent
-from logbook.command_line.serving import answer, quieten
+from logbook.command_line.serving import answer, listen_beside, quieten
 from logbook.command_line.shop import sound
 from logbook.settings import Settings
 
@@ -19,8 +19,8 @@ def main(data: str, listener: str, common: str, network: str) -> None:
     """Answer beside the first process until that one is gone."""
     threading.Thread(target=end_with_parent, daemon=True).start()
     quieten()
-    answer(sound(Settings(data=Path(data))), socket.socket(fileno=int(listener)), int(common), network or None,
-           checks=False)  # fmt: skip
+    shop, beside = sound(Settings(data=Path(data))), socket.socket(fileno=int(listener))
+    answer(shop, listen_beside(beside), int(common), network or None, checks=False)
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 import logging
 import os
 import socket
+import sys
 import threading
 from contextlib import suppress
 from datetime import timedelta
@@ -133,15 +134,47 @@ def _tidy(shop: "Shop") -> None:
 
 def listen(host: str, port: int) -> socket.socket:
     """A socket that listens there already; Refused where the port cannot be used."""
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        listener.bind((host, port))
+        with _bound(host, port) as alone:  # where somebody listens already, also one who would share the port
+            port = int(alone.getsockname()[1])
+        listener = _bound(host, port, shared=_SHARED)
         # from here on a browser is answered, if only after the rest has started
         listener.listen()
     except OSError as error:
         raise Refused(f"Port {port} cannot be used ({error.strerror}); give another with --port.") from None
     return listener
+
+
+def listen_beside(listener: socket.socket) -> socket.socket:
+    """A socket of its own at the address where another process listens.
+
+    The system deals connections out evenly among such sockets. From one socket whoever wakes first takes them, and a
+    browser keeps its connection: one process had forty of fifty people while the other had time. When this process
+    ends, its socket goes with it, and the others get everybody.
+    """
+    if not _SHARED:
+        return listener
+    with listener:
+        own = _bound(*listener.getsockname(), shared=True)
+    own.listen()
+    return own
+
+
+_SHARED = sys.platform == "linux"
+"""Elsewhere SO_REUSEPORT does not deal connections out."""
+
+
+def _bound(host: str, port: int, *, shared: bool = False) -> socket.socket:
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    if shared:
+        made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEPORT, 1)
+    try:
+        made.bind((host, port))
+    except OSError:
+        made.close()
+        raise
+    return made
 
 
 def _network_address(port: int) -> str:

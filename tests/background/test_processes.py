@@ -2,20 +2,25 @@
 
 import os
 import signal
+import socket
 import sqlite3
 import subprocess
 import sys
 import urllib.request
+from contextlib import ExitStack, suppress
 from datetime import UTC, datetime, timedelta
 from unittest import mock
 
+import pytest
 from sqlalchemy.exc import DatabaseError
 
 from logbook.actions import repairs
 from logbook.background import worker
 from logbook.background.bell import Bell
 from logbook.background.supervise import Supervisor, worker_command
+from logbook.command_line import serving
 from logbook.records.floor import Run
+from logbook.refusals import Refused
 from logbook.settings import Settings
 from logbook.web import lookers
 from logbook.web.common import Common, begun
@@ -119,6 +124,39 @@ def test_every_process_that_answers_ends_with_the_first_and_one_that_dies_is_rep
         server.kill()
         server.wait()
     until(lambda: not _alive(second))
+
+
+def test_connections_are_dealt_out_to_all_processes_and_nobody_else_may_listen_there():
+    first = serving.listen("127.0.0.1", 0)
+    with first, serving.listen_beside(first.dup()) as second, ExitStack() as people:
+        for _ in range(64):
+            people.enter_context(socket.create_connection(first.getsockname()))
+        for one in (first, second):
+            one.setblocking(False)
+        taken = [people.enter_context(_Taken(one)).count for one in (first, second)]
+        assert sum(taken) == 64
+        # fewer than eight of 64 fair coins: once in ten million million times
+        assert min(taken) >= 8 or not serving._SHARED
+        with pytest.raises(Refused, match="cannot be used"):
+            serving.listen("127.0.0.1", first.getsockname()[1])
+
+
+class _Taken:
+    """How many connections wait at a socket; taken until the block ends."""
+
+    def __init__(self, listener):
+        self._lines = ExitStack()
+        self.count = 0
+        with suppress(BlockingIOError):
+            while True:
+                self._lines.enter_context(listener.accept()[0])
+                self.count += 1
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self._lines.close()
 
 
 def test_damage_that_one_process_saw_is_known_to_all(shop):

@@ -37,6 +37,8 @@ from logbook.settings import Settings
 from support.programs import serving
 
 WRITES = 0.1
+WARM_SECONDS = 10
+"""The shop runs already: in the first seconds after its start every page and question is put together anew."""
 BARE = """
 import sys, waitress
 from flask import Flask
@@ -149,7 +151,7 @@ def under_load(
     program = [sys.executable, "-c", _in_all_processes(sabotage + NO_TOKENS), str(folder)]
     log = folder.with_name(f"{folder.name}.load.log")
     with serving(program, log=log) as address:
-        _crowd([_Visitor(address, token, one) for one in asked], rate=0, seconds=2)  # warm
+        _crowd([_Visitor(address, token, one) for one in asked], rate=rate, seconds=WARM_SECONDS)
         told = _crowd([_Visitor(address, token, one) for one in asked], rate=rate, seconds=seconds)
     if bare:
         with serving([sys.executable, "-c", BARE], log=log) as address:
