@@ -37,12 +37,26 @@ def test_who_writes_does_not_wait_for_it(path, asked):
     writer.close()
 
 
-def test_a_damaged_page_is_found(path):
+@pytest.mark.parametrize("asked", [WHOLE, QUICK])
+def test_a_damaged_page_is_found(path, asked):
     with path.open("r+b") as file:
         file.seek(40 * PAGE)
         file.write(b"\xff" * PAGE)
-    with IntegrityCheck(path) as check:
+    with IntegrityCheck(path, asked) as check:
         assert check.answer() != "ok"
+
+
+def test_under_a_lock_the_quick_check_reads_one_table_after_the_other(path):
+    with IntegrityCheck(path, QUICK) as check:
+        check.answer()
+        with sqlite3.connect(path) as beside:
+            beside.execute("CREATE TABLE more (name TEXT)")
+        told = check._by_table()
+        assert next(told) == "ok"
+        writer = sqlite3.connect(path, timeout=0, isolation_level=None)
+        writer.execute("UPDATE kept SET words = words WHERE id = 1")  # nobody holds a lock between two of them
+        writer.close()
+        assert list(told) == ["ok"]
 
 
 def test_what_is_no_database_is_no_answer(tmp_path):
