@@ -1,5 +1,7 @@
 """Whether a pitch still stands: its own withdrawal, or that of a test in a forecast."""
 
+from collections.abc import Iterable
+
 from sqlalchemy import ColumnElement, or_, select
 from sqlalchemy.orm import Session
 
@@ -38,3 +40,16 @@ def runs_of(*pitch_ids: int) -> ColumnElement[bool]:
     """Runs made at one of these pitches, or at a forecast that was made from one of them."""
     forecasts = select(ForecastSource.forecast_id).where(ForecastSource.source_id.in_(pitch_ids))
     return or_(Run.pitch_id.in_(pitch_ids), Run.pitch_id.in_(forecasts))
+
+
+def has_fallen() -> ColumnElement[bool]:
+    """Of a run in a query: its pitch, or a test in the forecast that it used, was withdrawn since."""
+    withdrawn = select(PitchWithdrawal.pitch_id)
+    fallen = select(ForecastSource.forecast_id).where(ForecastSource.source_id.in_(withdrawn))
+    return or_(Run.pitch_id.in_(withdrawn), Run.pitch_id.in_(fallen))
+
+
+def fallen_among(session: Session, runs: Iterable[Run]) -> set[int]:
+    """The ids of those runs whose pitch serves no more; asks nothing where there are none."""
+    ids = [run.id for run in runs]
+    return set(session.execute(select(Run.id).where(Run.id.in_(ids), has_fallen())).scalars()) if ids else set()

@@ -17,7 +17,7 @@ from logbook.actions.finding import ref
 from logbook.actions.materials import deliveries, made_of
 from logbook.actions.pitch import readings_of
 from logbook.actions.proofs import state
-from logbook.actions.standing import runs_of
+from logbook.actions.standing import has_fallen, runs_of
 from logbook.engine.readback import read_provenance
 from logbook.records.audit import entries_for
 from logbook.records.files import KeptFile, hash_file
@@ -55,7 +55,7 @@ def find(session: Session, words: str, *, files: bool = True) -> dict[str, Any]:
         return of_test(session, test)
     run = session.execute(select(Run).where(Run.code == words.upper())).scalar_one_or_none()
     if run is not None:
-        return of_run(run)
+        return of_run(session, run)
     for answer_for in (_of_short_hash, _of_job_or_order, _of_customer):
         if (wider := answer_for(session, words)) is not None:
             return wider
@@ -313,10 +313,10 @@ def of_sheet(session: Session, sheet: Sheet) -> dict[str, Any]:
     return {"sheet": _sheet(sheet), "prints": [of_print(session, piece) for piece in sheet.prints]}
 
 
-def of_run(run: Run) -> dict[str, Any]:
+def of_run(session: Session, run: Run) -> dict[str, Any]:
     """A run, its pitch, and every print that came from it."""
-    prints = [piece for sheet in run.sheets for piece in sheet.prints]
-    return {"run": _run(run), "pitch": _pitch(run.pitch), "prints": [_short(piece) for piece in prints]}
+    made = Print.sheet_id.in_([sheet.id for sheet in run.sheets])
+    return {"run": _run(run), "pitch": _pitch(run.pitch), "prints": _prints(session, made)}
 
 
 def of_pitch(session: Session, pitch: PitchOnRecord) -> dict[str, Any]:
@@ -386,6 +386,7 @@ _SHORT = {
     "sample": Print.sample,
     "set_aside": Print.set_aside_reason,
     "lpi": Run.lpi,
+    "pitch_withdrawn": has_fallen().label("pitch_withdrawn"),
     "job": Job.number,
     "lens_lot": Lot.label,
 }
@@ -393,21 +394,8 @@ _SHORT = {
 
 
 def _told(line: dict[str, Any]) -> dict[str, Any]:
-    return {**line, "lpi": str(line["lpi"]) if line["lpi"] is not None else None}
-
-
-def _short(piece: Print) -> dict[str, Any]:
-    run = piece.sheet.run
-    return {
-        "serial": piece.serial,
-        "code": piece.code,
-        "stage": piece.stage,
-        "sample": piece.sample,
-        "set_aside": piece.set_aside_reason,
-        "lpi": str(run.lpi) if run else None,
-        "job": piece.job.number,
-        "lens_lot": piece.sheet.lens_lot.label,
-    }
+    told = {**line, "lpi": str(line["lpi"]) if line["lpi"] is not None else None}
+    return {**told, "pitch_withdrawn": bool(line["pitch_withdrawn"])}
 
 
 def of_file(session: Session, path: Path, *, name: str = "", told: dict[str, Any] | None = None) -> dict[str, Any]:
@@ -428,7 +416,7 @@ def of_file(session: Session, path: Path, *, name: str = "", told: dict[str, Any
             "same_bytes": False,
             "remark": "It names this run, but its bytes differ from the file on record.",
         },
-        **of_run(run),
+        **of_run(session, run),
     }
 
 
@@ -448,7 +436,7 @@ def of_hash(session: Session, sha256: str) -> dict[str, Any]:
     found = {"sha256": sha256, "same_bytes": True, "kind": kept.kind, "size": kept.size}
     run = session.execute(select(Run).where(Run.output_id == kept.id)).scalars().first()
     if run is not None:
-        return {"file": found, **of_run(run)}
+        return {"file": found, **of_run(session, run)}
     chart = session.execute(select(PitchChart).where(PitchChart.raster_id == kept.id)).scalars().first()
     if chart is not None:
         return {"file": found, **of_test(session, chart.test)}

@@ -23,7 +23,7 @@ from logbook.actions import (
 )
 from logbook.actions.finding import ref
 from logbook.actions.pictures import current
-from logbook.actions.standing import why_withdrawn
+from logbook.actions.standing import fallen_among, why_withdrawn
 from logbook.engine.needed import Threshold
 from logbook.records.audit import AuditEntry, entries_for
 from logbook.records.floor import JobMaterials, JobPitch, Print, Run, RunPiece, Sheet, TravellerIssue
@@ -59,6 +59,8 @@ class JobView:
     sheets: list[Sheet]
     prints: list[Print]
     on_paper: set[str]
+    fallen: set[int]
+    """Ids of the runs whose pitch was withdrawn since."""
     open_quantity: int
     next: list[Next]
     acts: list[AuditEntry]
@@ -94,6 +96,7 @@ def job_view(session: Session, job: Job) -> JobView:
         prints=prints,
         on_paper=onpaper.codes_on_paper(session, [*made, *prints]),
         open_quantity=pieces.still_open(job),
+        fallen=fallen_among(session, runs),
         travellers=travellers,
         since=reorders.since(session, job),
         repeats=reorders.repeats(session, job),

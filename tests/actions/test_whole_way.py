@@ -165,6 +165,12 @@ def test_withdrawing_a_pitch_sets_aside_exactly_its_prints_that_have_not_left(sh
     assert len(touched) == 2
     assert shop.read(lambda session: prints(session, gone)[0].set_aside_reason) is None
     assert "wrong paper" in shop.read(lambda session: prints(session, here)[0].set_aside_reason)
+    serials = set(shop.read(lambda session: [prints(session, each)[0].serial for each in (gone, here)]))
+    lens = shop.read(lambda session: prints(session, gone)[0].sheet.lens_lot.code)
+    for words in (known, lens, shop.read(lambda session: job(session, gone).number)):
+        listed = shop.read(lambda session, words=words: trace.find(session, words))["prints"]
+        assert listed, words
+        assert all(row["pitch_withdrawn"] is (row["serial"] in serials) for row in listed), words
     with pytest.raises(Refused, match="set aside"):
         shop.sign(here, "print")
     with pytest.raises(Refused, match="withdrawn"):
