@@ -24,7 +24,7 @@ from logbook.engine.fit import Fit, fit_readings, readers_agree
 from logbook.engine.paper_sizes import parse_paper
 from logbook.engine.phase import parse_pitch
 from logbook.engine.readings import Reading, Spot, parse_count, parse_spot
-from logbook.lengths import Length
+from logbook.lengths import INCH_IN_MM, Length
 from logbook.records.audit import Act, Actor, record
 from logbook.records.base import new_code
 from logbook.records.files import FileStore, keep
@@ -38,7 +38,7 @@ from logbook.rules import secondlook as second_look
 from logbook.rules.findings import Finding, Strength, settle, settle_each
 from logbook.rules.validity import may_serve
 
-COARSE_STEP, COARSE_BANDS = Decimal("0.1"), 11
+COARSE_STEP, COARSE_BANDS, FINE_BANDS = Decimal("0.1"), 11, 21
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,6 +245,27 @@ def first_wish(test: PitchTest) -> ChartWish:
     nominal = test.lens_lot.material.nominal_lpi
     assert nominal is not None
     return ChartWish(centre_lpi=nominal, step_lpi=COARSE_STEP, bands=COARSE_BANDS)
+
+
+def wish_after_others(session: Session, test: PitchTest) -> ChartWish:
+    """The chart to begin with: fine around what was last measured for this lens lot, printer and paper; else coarse."""
+    same = select(PitchOnRecord).where(
+        PitchOnRecord.lens_lot_id == test.lens_lot_id,
+        PitchOnRecord.mode_id == test.mode_id,
+        PitchOnRecord.paper_id == test.paper_id,
+        PitchOnRecord.axis == test.axis,
+        PitchOnRecord.origin == "test",
+        ~PitchOnRecord.withdrawal.has(),
+    )
+    last = session.execute(same.order_by(PitchOnRecord.id.desc()).limit(1)).scalars().first()
+    return wish_around(test, last.lpi, chart.DEFAULT_LENGTH) if last else first_wish(test)
+
+
+def wish_around(test: PitchTest, lpi: Decimal, width: Length) -> ChartWish:
+    """A fine chart around a pitch that is nearly known, as wide as ``width``."""
+    dpi = _dpi(test)[0 if test.axis == "across" else 1]
+    step = chart.fine_step(lpi=lpi, dpi=dpi, width_in=Fraction(width.mm) / Fraction(INCH_IN_MM))
+    return ChartWish(centre_lpi=round(lpi / step) * step, step_lpi=step, bands=FINE_BANDS, width=width)
 
 
 def file_name(made: PitchChart) -> str:

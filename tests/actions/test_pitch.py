@@ -89,6 +89,15 @@ def test_an_accepted_test_puts_the_fit_on_record_and_is_closed(shop, chart):
         _read(shop, chart, _true_counts())
     with pytest.raises(Refused, match="closed"):
         shop.act(lambda session, by: pitch.accept_result(session, by, test=_test(session)))
+    first, wish = shop.read(lambda session: (pitch.first_wish(_test(session)), _next_wish(session)))
+    assert (wish.step_lpi, wish.bands) == (Decimal("0.01"), 21), "fine around what was found, not coarse around nominal"
+    assert abs(wish.centre_lpi - kept.lpi) <= Decimal("0.005")
+    _withdraw(shop, origin="test")
+    assert shop.read(_next_wish) == first, "a pitch that was withdrawn leads nowhere"
+
+
+def _next_wish(session):
+    return pitch.wish_after_others(session, _test(session))
 
 
 @pytest.mark.parametrize("counts", [{1: "many"}, {1: "-1"}, {99: "1"}, {}, {1: "", 2: " "}])
@@ -184,9 +193,9 @@ def test_a_carried_over_pitch_may_be_carried_over_again_once_it_was_withdrawn(sh
     assert lpi == [Decimal("20.07"), Decimal("20.1")]
 
 
-def _withdraw(shop, reason="wrong paper"):
+def _withdraw(shop, reason="wrong paper", origin="carried over"):
     def work(session, by):
-        found = one(session, PitchOnRecord, origin="carried over")
+        found = one(session, PitchOnRecord, origin=origin)
         return [piece.serial for piece in pitch.withdraw(session, by, pitch=found, reason=reason)]
 
     return shop.act(work)

@@ -244,7 +244,7 @@ def _test_page(code: str, **forms: BenchForm) -> tuple[str, int]:
     with reading() as session:
         found = by_code(session, PitchTest, code)
         fit, trouble = _fit(found)
-        chart_form = forms.get("chart_form") or ChartForm(formdata=None, **_suggested(found, fit))
+        chart_form = forms.get("chart_form") or ChartForm(formdata=None, **_suggested(session, found, fit))
         made = [_chart_shown(one, fit) for one in found.charts]
         accepted = session.execute(select(PitchOnRecord).where(PitchOnRecord.test_id == found.id)).scalars().first()
         return page(
@@ -304,7 +304,7 @@ def _fit(found: PitchTest) -> tuple[Fit | None, str]:
         return None, refusal.sentence
 
 
-def _suggested(found: PitchTest, fit: Fit | None) -> dict[str, object]:
+def _suggested(session: Session, found: PitchTest, fit: Fit | None) -> dict[str, object]:
     """The chart to print next, filled in."""
     following = getattr(fit, "next_chart", None)
     if following is not None:
@@ -314,8 +314,8 @@ def _suggested(found: PitchTest, fit: Fit | None) -> dict[str, object]:
             "bands": following.bands,
             "width": found.charts[-1].width,
         }
-    wish = actions.first_wish(found)
     width = found.charts[-1].width if found.charts else charts.DEFAULT_LENGTH
+    wish = actions.wish_around(found, fit.lpi, width) if fit else actions.wish_after_others(session, found)
     return {"centre": wish.centre_lpi, "step": wish.step_lpi, "bands": wish.bands, "width": width}
 
 
