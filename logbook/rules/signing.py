@@ -19,13 +19,23 @@ def checked_values(stage: Stage, values: Mapping[str, str], *, moment: str | Non
     Refused, naming the step's field, for what is missing or unreadable.
     """
     steps = [step for step in stage.steps[:-1] if step.record != "none" and moment in (None, step.moment)]
+    _refuse_missing(step for step in steps if step.required and not values.get(step.key, "").strip())
     return [found for step in steps if (found := _value(step, values.get(step.key, "").strip(), values))]
+
+
+def _refuse_missing(steps: Iterable[Step]) -> None:
+    """Refused, with all of these at once, each at its own field; nothing where there are none."""
+    lacking = [(step.key, f"{_LACKING.get(step.record, 'Not recorded yet')}: {step.text}") for step in steps]
+    if lacking:
+        (field, sentence), *others = lacking
+        raise Refused(sentence, field=field, others=others)
+
+
+_LACKING = {"tick": "Not ticked yet"}
 
 
 def _value(step: Step, value: str, values: Mapping[str, str]) -> tuple[str, str, str] | None:
     if not value:
-        if step.required:
-            raise Refused(f"Not recorded yet: {step.text}", field=step.key)
         return None
     if step.record == "number":
         read_number(step, value, values.get(MARK, POINT))
@@ -116,13 +126,9 @@ def limits(step: Step) -> str:
 
 def check_ticks(stage: Stage, ticks: Iterable[str], *, safety_covered: bool) -> None:
     """Every required tick before the rollers is there; safety ticks may be covered by the session under way."""
-    ticks = set(ticks)
-    for step in stage.steps:
-        due = (
-            step.record == "tick" and step.moment == "before" and step.required and not (step.safety and safety_covered)
-        )
-        if due and step.key not in ticks:
-            raise Refused(f"Not ticked yet: {step.text}", field=step.key)
+    had = set(ticks)
+    due = (step for step in stage.steps if step.record == "tick" and step.moment == "before" and step.required)
+    _refuse_missing(step for step in due if step.key not in had and not (step.safety and safety_covered))
 
 
 def inspected_by_maker(name: str) -> Finding:

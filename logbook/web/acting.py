@@ -87,7 +87,9 @@ def _cannot_write(form: BenchForm, words: str) -> None:
 
 
 def say(form: BenchForm, refusal: Refused) -> None:
-    """Put a refusal's sentence beside the field it is about, or above the form."""
+    """Put a refusal's sentences beside the fields they are about, or above the form."""
+    for name, sentence in refusal.others:
+        say(form, Refused(sentence, field=name))
     field = form._fields.get(refusal.field or "")
     if field is None and refusal.field and form.has_steps:
         form.beside[refusal.field] = refusal.sentence

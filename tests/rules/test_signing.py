@@ -184,6 +184,17 @@ def test_every_required_tick_is_there_and_a_session_covers_only_safety(ticks, co
     assert refused.value.field == missing
 
 
+def test_everything_that_is_missing_is_named_at_once_each_at_its_own_field():
+    with pytest.raises(Refused) as ticks:
+        signing.check_ticks(SET_UP, (), safety_covered=False)
+    with pytest.raises(Refused) as values:
+        signing.checked_values(STAGE, {})
+    for refused, steps in ((ticks.value, SET_UP.steps), (values.value, STAGE.steps[:-1])):
+        named = [refused.field, *(field for field, _ in refused.others)]
+        assert named == [step.key for step in steps if step.required and step.record not in ("none", "sign")]
+        assert all(sentence.startswith("Not ") for _, sentence in refused.others)
+
+
 def test_doubt_and_an_undecided_failure_are_stops_and_the_makers_own_look_is_a_note():
     strengths = [
         signing.set_aside("26-0001-A1", "damp").strength,
