@@ -58,11 +58,6 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
     with reading() as session:
         found = by_code(session, Run, code)
         job = found.pieces[0].job
-        sheets_form = (
-            form
-            if isinstance(form, SheetsForm)
-            else SheetsForm(formdata=None, count=max(1, sheets.open_quantity(session, job)))
-        )
         return page(
             "run.html",
             run=found,
@@ -72,7 +67,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             code_here_only=opens_here_only((json.loads(found.recipe).get("waste") or {}).get("code", "")),
             result=json.loads(found.result) if found.result else None,
             form=form or Plain(formdata=None),
-            sheets_form=sheets_form,
+            sheets_form=_sheets_form(session, found, form),
             overtaken=overtaken.overtaken(session, found) if found.state == "done" else "",
             gone=why_withdrawn(session, found.pitch),
             flip=flips.of_run(the_shop().store, found),
@@ -84,6 +79,24 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             eyes=eyes,
             file_name=outputs.file_name(found, outputs.label(found)),
         )
+
+
+def _sheets_form(session: Session, found: Run, form: BenchForm | None) -> SheetsForm:
+    """As many sheets as the job still lacks pieces, and the reason for that number beside it."""
+    job = found.pieces[0].job
+    lacking = sheets.open_quantity(session, job)
+    shown = form if isinstance(form, SheetsForm) else SheetsForm(formdata=None, count=max(1, lacking))
+    shown.count.description = "A sample does not count for the order." if found.sample else _why(job.quantity, lacking)
+    return shown
+
+
+def _why(ordered: int, lacking: int) -> str:
+    """Why so many sheets are proposed."""
+    order = f"{ordered} {'piece is' if ordered == 1 else 'pieces are'} ordered"
+    if lacking == 0:
+        return f"{order}, and nothing is lacking any more: this would be one beyond."
+    under_way = ordered - lacking
+    return f"{order}, {under_way or 'none'} made or on the way: {lacking} to go, one on each sheet."
 
 
 @pages.get("/run/<code>.json")
