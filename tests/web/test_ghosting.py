@@ -29,7 +29,9 @@ def test_the_number_stands_on_the_jobs_page_and_its_pictures_on_their_own(office
     code = office.order()
     number, words = _number(office, code)
     assert words == in_words(number)
-    assert f"{number:.1f} ΔL*, {words}" in desk.get(f"/job/{code}").get_data(as_text=True)
+    page = desk.get(f"/job/{code}").get_data(as_text=True)
+    assert f"{words}</a> ({number:.1f} ΔL*). " in page
+    assert ("What would help" in page) is (words != "not seen")
     assert f"{number:.1f} ΔL*: {words}" in desk.get(f"/job/{code}/ghosting").get_data(as_text=True)
     shapes = set()
     for kind in ("seen", "where"):
