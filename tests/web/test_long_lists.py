@@ -1,12 +1,16 @@
 """Lists that grow for years show what is new, and the rest one step behind."""
 
+import re
+from datetime import date
+
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import materials
+from logbook.actions import materials, orders
 from logbook.records.materials import Lot, Material
 from logbook.records.pitch import PitchOnRecord
 from logbook.web import shown
+from logbook.web.pages import orders as order_pages
 from logbook.web.pages import pitch, stock
 from support.small_shop import one
 
@@ -55,3 +59,19 @@ def test_older_pitches_follow_on_a_page_of_their_own(desk, office, monkeypatch):
         _, _, after = page.partition('href="/pitch?before=')
         path = f"/pitch?before={after.partition(chr(34))[0]}" if after else ""
     assert sorted(seen) == sorted(codes)
+
+
+def test_open_orders_stand_by_due_date_and_each_on_one_page(desk, office, monkeypatch):
+    monkeypatch.setattr(order_pages, "PAGE_SIZE", 2)
+    days = [date(2026, 12, 9), None, date(2026, 12, 3), date(2026, 12, 9), None]
+
+    def take(session, by):
+        return [orders.new_order(session, by, customer=None, due_on=day, note="").number for day in days]
+
+    numbers, path, pages = office.act(take), "/orders", []
+    while path:
+        page = desk.get(path).get_data(as_text=True)
+        pages.append(re.findall(r">(\d\d-\d{4})</a>", page))
+        path = next(iter(re.findall(r'href="(/orders[^"]*before=[^"]*)"', page)), "").replace("&amp;", "&")
+    first, no_day, soonest, same_day, last = numbers
+    assert pages == [[soonest, first], [same_day, no_day], [last]]

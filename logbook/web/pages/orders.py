@@ -3,14 +3,14 @@
 from decimal import Decimal
 
 from flask import Blueprint, flash, request, url_for
-from sqlalchemy import select
+from sqlalchemy import Select, and_, or_, select
 from sqlalchemy.orm import Session, selectinload
 from werkzeug import Response
 from wtforms import DateField, IntegerField, MultipleFileField, RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
-from logbook.actions import jobs, machines, materials, pictures, quotes
+from logbook.actions import jobs, machines, materials, pictures, quotes, reorders
 from logbook.actions import orders as actions
 from logbook.actions.finding import by_code
 from logbook.actions.sheets import MOUNT_ONLY
@@ -131,10 +131,8 @@ def listing() -> tuple[str, int]:
     closed = request.args.get("show") == "closed"
     before = request.args.get("before", type=int)
     with reading() as session:
-        query = select(Order).where(Order.closed_at.is_not(None) if closed else Order.closed_at.is_(None))
-        if before is not None:
-            query = query.where(Order.id < before)
-        query = query.options(selectinload(Order.jobs).lazyload("*")).order_by(Order.id.desc())
+        query = _closed(before) if closed else _open(session, before)
+        query = query.options(selectinload(Order.jobs).lazyload("*"))
         rows = list(session.execute(query.limit(PAGE_SIZE + 1)).scalars())
         return page(
             "orders.html",
@@ -142,6 +140,24 @@ def listing() -> tuple[str, int]:
             more=rows[PAGE_SIZE - 1].id if len(rows) > PAGE_SIZE else None,
             closed=closed,
         )
+
+
+def _closed(before: int | None) -> Select[tuple[Order]]:
+    """Newest first, those older than ``before``."""
+    query = select(Order).where(Order.closed_at.is_not(None)).order_by(Order.id.desc())
+    return query if before is None else query.where(Order.id < before)
+
+
+def _open(session: Session, before: int | None) -> Select[tuple[Order]]:
+    """What is due first stands first, what has no day last; those that come after ``before`` in this order."""
+    query = select(Order).where(Order.closed_at.is_(None)).order_by(Order.due_on.is_(None), Order.due_on, Order.id)
+    last = session.get(Order, before) if before is not None else None
+    if last is None:
+        return query
+    if last.due_on is None:
+        return query.where(Order.due_on.is_(None), Order.id > last.id)
+    same_day = and_(Order.due_on == last.due_on, Order.id > last.id)
+    return query.where(or_(Order.due_on.is_(None), Order.due_on > last.due_on, same_day))
 
 
 @pages.route("/orders/new", methods=["GET", "POST"])
@@ -284,7 +300,9 @@ def _page(code: str, form: "MoneyForm | None" = None) -> tuple[str, int]:
         found = by_code(session, Order, code)
         money = quotes.money_of(session, found)
         given = session.execute(select(Quote).where(Quote.order_id == found.id)).scalar_one_or_none()
-        return page("order.html", order=found, money=money, quote=given, form=form or MoneyForm(None, obj=money))
+        again = bool(found.jobs) and all(reorders.may_be_repeated(session, job) for job in found.jobs)
+        form = form or MoneyForm(None, obj=money)
+        return page("order.html", order=found, money=money, quote=given, form=form, again=again)
 
 
 class MoneyForm(BenchForm):
