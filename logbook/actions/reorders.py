@@ -15,6 +15,7 @@ from logbook.actions.heirlooms import Heirloom, Shelves, heirloom
 from logbook.actions.jobs import keep_materials
 from logbook.actions.orders import JobWish, new_job, new_order
 from logbook.records.audit import Act, Actor, record
+from logbook.records.floor import Print
 from logbook.records.orders import Job, Order, Picture, PictureShift, Reorder
 from logbook.refusals import Refused
 
@@ -28,14 +29,20 @@ class Again:
     quantity: int | None = None
 
 
+def may_be_repeated(session: Session, job: Job) -> bool:
+    """Whether a piece of it was good enough to leave, or all of it is over: then it is known what to make again."""
+    left = select(Print.id).where(Print.job_id == job.id, Print.stage == "gone").limit(1)
+    return job.ended_at is not None or session.execute(left).first() is not None
+
+
 def order_again(session: Session, by: Actor, shelves: Shelves, *, jobs: Sequence[Job], again: Again = Again()) -> Order:
     """A new order with jobs like these: pictures, size, flip, materials, pitch, price.
 
     What cannot be taken over is left open; what has changed since is kept with each
-    new job. Raises Refused where one of them is not finished.
+    new job. Raises Refused where of one of them nothing has left yet.
     """
-    if unfinished := next((job for job in jobs if job.ended_at is None), None):
-        raise Refused(f"{unfinished.number} is not finished; add a job to its order instead.")
+    if untried := next((job for job in jobs if not may_be_repeated(session, job)), None):
+        raise Refused(f"{untried.number} is not finished: no piece of it has left yet. Add a job to its order instead.")
     if not jobs:
         raise Refused("There is nothing in this order to make again; take a new order.")
     order = new_order(session, by, customer=jobs[0].order.customer, due_on=again.due_on, note=again.note)

@@ -120,7 +120,7 @@ LINES = {
     "pitch.ConditionsForm.humidity_percent": "Paper grows with it; 45 to 55 is usual.",
     "pitch.CarryForm.known_since": "The day it was found, as far as it is known.",
     "pitch.ChartForm.centre": "Where the middle band lies: what was found last, else the lens maker's number.",
-    "pitch.ChartForm.bands": "More bands reach further from the centre: 11 around a pitch that nobody knows yet, 21 in fine steps.",
+    "pitch.ChartForm.bands": "More bands reach further from the centre: 11 in coarse steps, 21 in fine ones.",
     "pitch.PlainForm.note": "What one would want to know later.",
     "pitch.AcceptForm.note": "What one would want to know later.",
     "pitchphotos.AcceptForm.note": "What one would want to know later.",

@@ -2,7 +2,8 @@
 
 from sqlalchemy import select
 
-from logbook.actions import materials
+from logbook.actions import materials, sheets
+from logbook.records.floor import Run
 from logbook.records.materials import Lot
 from logbook.records.orders import Job
 from support.small_shop import job, one
@@ -31,6 +32,23 @@ def test_the_button_stands_on_what_is_finished_and_nowhere_else(office, desk):
     other = office.read(lambda session: job(session, waiting).order.code)
     for path in (f"/job/{waiting}", f"/order/{other}"):
         assert "Order again, exactly as before" not in _text(desk.get(path))
+    assert "as soon as a piece of each of its jobs has left" in _text(desk.get(f"/order/{other}"))
+    customer = office.read(lambda session: job(session, waiting).order.customer.code)
+    assert "can be made again exactly as before" in _text(desk.get(f"/customer/{customer}"))
+
+
+def test_what_has_left_is_ordered_again_while_another_piece_is_open(office, desk):
+    code = office.ready()
+    office.mount(code)
+    office.inspect(code)
+    office.act(lambda session, by: sheets.start_sheets(session, by, run=one(session, Run), count=1))
+    office.leave(code)
+    order = office.read(lambda session: job(session, code).order.code)
+    assert office.read(lambda session: job(session, code).ended_at) is None
+    for path in (f"/job/{code}", f"/order/{order}"):
+        assert "Order again, exactly as before" in _text(desk.get(path))
+    answer = desk.post(f"/job/{code}/again", data={"request_id": "r1", "quantity": "1"})
+    assert answer.status_code == 303
 
 
 def test_what_has_changed_is_said_before_and_afterwards(office, desk):
