@@ -22,13 +22,11 @@ from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
 from logbook.web.gate import owner_only, without_request
 
-MANY, NEWEST = 16, 12
-"""More lots of one material than this: the list shows the newest, and the rest behind one step."""
 pages = Blueprint("stock", __name__)
 COUNTED = ("lot counted",)
+"""What changes the count that somebody else may be typing."""
 MANY, NEWEST = 16, 12
 """Of a material with more lots than this the list shows the newest, and the rest one step behind."""
-"""What changes the count that somebody else may be typing."""
 
 
 class LotFacts(BenchForm):
@@ -90,14 +88,14 @@ class MaterialForm(LotFields):
         [MAYBE],
         low=Decimal(0),
         high=Decimal(500),
-        description="How long a print on it dries before the lens goes on; 24 unless the maker says otherwise.",
+        description="How long a mounted sheet rests before it is cut; 24 unless the maker says otherwise.",
     )
     ship_hours = NumberField(
         "Adhesive: hours before it leaves",
         [MAYBE],
         low=Decimal(0),
         high=Decimal(1000),
-        description="72 unless the maker says otherwise.",
+        description="How long it rests before it goes out; 72 unless the maker says otherwise.",
     )
 
 
