@@ -18,6 +18,7 @@ def _part(desk, heading, path="/"):
 
 
 def test_what_dries_is_no_work_until_it_is_dry(desk, office):
+    assert "No backup was made yet" in desk.get("/").get_data(as_text=True)
     code = office.ready()
     office.now = datetime.now(UTC)  # the desk's clock: printed a moment ago
     office.sign(code, "print")
