@@ -59,7 +59,7 @@ def set_facts(session: Session, by: Actor, values: dict[str, str]) -> None:
         changed["proof address"] = _public_address(changed["proof address"])
     for key in changed:
         if key.startswith("forecast "):
-            percent(changed[key], words=FACTS[key])
+            percent(changed[key], words=FACTS[key], field=key.replace(" ", "_"))
     old = {key: known[key].value for key in changed if key in known}
     for key, value in changed.items():
         if key in known:
@@ -69,8 +69,8 @@ def set_facts(session: Session, by: Actor, values: dict[str, str]) -> None:
     record(session, by, Act("shop facts set", ["shop:facts"], old=old, new=changed))
 
 
-def percent(text: str, *, words: str) -> Decimal | None:
-    """A number of percent between 0 and 100, or None where nothing is written."""
+def percent(text: str, *, words: str, field: str | None = None) -> Decimal | None:
+    """A number of percent between 0 and 100, None where nothing is written; Refused, naming the field, for others."""
     if not text:
         return None
     try:
@@ -78,7 +78,7 @@ def percent(text: str, *, words: str) -> Decimal | None:
     except InvalidOperation:
         value = Decimal(0)
     if not 0 < value < 100:
-        raise Refused(f"{words}: a number between 0 and 100, not {text[:20]!r}.")
+        raise Refused(f"{words}: a number between 0 and 100, not {text[:20]!r}.", field=field)
     return value
 
 

@@ -55,6 +55,9 @@ def test_the_owners_limit_of_pixels_counts_for_the_next_picture(office, desk):
     code, out = office.order(), BytesIO()
     Image.new("RGB", (1200, 1200)).save(out, "PNG")
     facts = {"request_id": "f1", "largest_picture": "1"}
+    for name in ("forecast_lens", "forecast_scale", "forecast_mode_or_paper"):  # each is refused at its own field
+        refused = desk.post("/shop/facts", data={**facts, "request_id": f"r-{name}", name: "500"})
+        assert f'id="{name}-fault"' in refused.get_data(as_text=True)
     assert desk.post("/shop/facts", data=facts).status_code == 303
     refused = _sent(desk, code, "large.png", out.getvalue(), "a")
     assert refused.status_code == 422

@@ -36,6 +36,9 @@ class FactsForm(BenchForm):
 
     largest_picture = StringField()
     proof_address = StringField()
+    forecast_lens = StringField()
+    forecast_scale = StringField()
+    forecast_mode_or_paper = StringField()
 
 
 class PlainForm(BenchForm):
