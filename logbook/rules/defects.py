@@ -3,6 +3,7 @@
 CAUSES = {
     "E1": ("order of the pictures or axis wrong", "interlace"),
     "E2": ("pitch: wrong at the sides", "interlace"),
+    "E3": ("ghosting: another picture shines through", "interlace"),
     "P1": ("bands or missing nozzles", "print"),
     "P2": ("wrong size or scale", "print"),
     "D1": ("not dry: ink under the film", "dry"),

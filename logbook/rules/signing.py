@@ -96,7 +96,7 @@ def outside_limits(stage: Stage, values: Mapping[str, str]) -> list[Finding]:
             continue
         aimed = in_unit(step, typed_unit(step, values))
         if not is_within(aimed, number):
-            sentence = f"{step.text} {number} {aimed.unit} is outside {limits(aimed)}."
+            sentence = f"{step.text} Written: {number} {aimed.unit}, outside {limits(aimed)}."
             rule = f"limit: {step.key}"
             found.append(note(rule, sentence) if fails else ask(rule, sentence, about=step.text.rstrip(".")))
     return found

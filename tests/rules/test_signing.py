@@ -127,7 +127,7 @@ def test_a_number_asked_for_in_inches_is_kept_so_and_judged_by_the_limits_as_the
     assert kept == [("size", "0.039", "in"), ("bow", "0.04", "in per 12 in")]
     assert not signing.outside_limits(stage, {**asked, "size": "0,039", "bow": "0.04"})
     (found,) = signing.outside_limits(stage, {**asked, "size": "0.04", "bow": "0.04"})
-    assert found.sentence == "Measure the width. 0.04 in is outside -0.039 to 0.039 in."
+    assert found.sentence == "Measure the width. Written: 0.04 in, outside -0.039 to 0.039 in."
     with pytest.raises(Refused) as refused:
         signing.checked_values(stage, {"size": "1", "size-unit": "kg", "bow": "0"})
     assert refused.value.field == "size"

@@ -57,7 +57,7 @@ def test_trimming_knows_the_finished_size_and_asks_outside_it(desk, office):
     answer = desk.post(f"/print/{piece}/sign/trim", data={"trim-width": "70.4", "trim-height": "77"})
     page = answer.get_data(as_text=True)
     assert answer.status_code == 422
-    assert "Measure the height. 77 mm is outside 79.0 to 81.0 mm." in page
+    assert "Measure the height. Written: 77 mm, outside 79.0 to 81.0 mm." in page
     assert 'name="reason-limit-trim-height"' in page
     assert 'name="reason-limit-trim-width"' not in page
     assert _stands(office, Print, piece) == "trim"

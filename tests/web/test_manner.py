@@ -51,7 +51,7 @@ def test_who_measures_in_inches_is_asked_in_inches_and_everybody_reads_their_own
     assert "2,756 in ordered, ± 0,039 in: 2,717 to 2,795 in." in page
     typed = {"trim-width": "2,75", "trim-width-unit": "in", "trim-height": "3,2", "trim-height-unit": "in"}
     answer = desk.post(f"/print/{piece}/sign/trim", data={**typed, "request_id": "t1"})
-    assert "Measure the height. 3,2 in is outside 3,11 to 3,189 in." in answer.get_data(as_text=True)
+    assert "Measure the height. Written: 3,2 in, outside 3,11 to 3,189 in." in answer.get_data(as_text=True)
     signed = desk.post(f"/print/{piece}/sign/trim", data={**typed, "trim-height": "3,15", "request_id": "t2"})
     assert signed.status_code == 303
     width = office.read(lambda session: one(session, StepRecord, step_key="trim-width"))

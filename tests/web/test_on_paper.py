@@ -97,7 +97,7 @@ def test_an_inspection_from_paper_keeps_its_limits_and_says_so_on_its_report(des
     answer = desk.post(f"/from-paper/print/{piece}", data=_page(office, **read))
     page = answer.get_data(as_text=True)
     assert answer.status_code == 422
-    assert "3 grade is outside 0 to 1 grade" in page
+    assert "Written: 3 grade, outside 0 to 1 grade" in page
     asked = re.search(r'name="(reason-[^"]+)"', page)[1]
     answer = desk.post(f"/from-paper/print/{piece}", data=_page(office, **read, **{asked: "the customer saw it"}))
     assert answer.status_code == 303
