@@ -37,6 +37,7 @@ def test_a_sheet_is_replaced_there_and_its_photograph_is_shown(desk, office, she
     lost, new, photo = office.read(
         lambda session: (*(one.code for one in prints(session, job)), one(session, Verdict).photo_sha256)
     )
+    assert f'replaced by <a href="/print/{new}"' in desk.get(address).get_data(as_text=True)
     shown = desk.get(f"/print/{lost}").get_data(as_text=True)
     assert f"/photograph/{photo}" in shown
     assert f"/print/{new}" in shown

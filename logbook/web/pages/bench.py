@@ -174,6 +174,9 @@ def sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
                 tap=takingback.last_tap(session, actor(), on=found),
                 records=actions.records_of(session, found),
                 step_texts=actions.step_texts(found),
+                replaced_by={
+                    one.id: leaving.replacement_of(session, one) for one in found.prints if one.stage == "scrapped"
+                },
             )
         stage = actions.stage_definition(found)
         values: dict[str, object] = {
