@@ -118,9 +118,7 @@ class Weave:
 
     @cached_property
     def _down(self) -> list[tuple[int, np.ndarray, Windows]]:
-        """Per group (across) or picture (down): (picture, wanted rows covered, their windows)."""
-        if not self.across:
-            return [(number, *owned) for number, owned in enumerate(self._owned)]
+        """Per group, of a print whose lines run down: (picture, wanted rows covered, their windows)."""
         return [(group[0], *self._axis(group[0], 1, self.rows, _OTHER_BITS[self.bits])) for group in self._groups]
 
     @cached_property

@@ -121,6 +121,9 @@ def test_the_json_states_the_correction_in_lenticules_over_the_print():
     facts = as_json(Decimal("20"), u_lpi=0.006, seen=near, wanted=far, width_in=8)
     assert facts["correction_lenticules"] == pytest.approx(8 * (facts["lpi"] - 20), abs=1e-3)
     assert facts["u_lenticules"] == pytest.approx(8 * facts["u_lpi"], abs=1e-4)
+    without = as_json(Decimal("20"), u_lpi=0.006, seen=near, wanted=far)
+    assert facts.keys() - without.keys() == {"correction_lenticules", "u_lenticules"}
+    assert facts.items() >= without.items()
     assert set(as_json(None, u_lpi=0, seen=near, wanted=far)) == {"factor", "u_factor"}
 
 

@@ -50,6 +50,7 @@ def test_what_no_test_ties_together_is_prior_only_and_as_wide_as_the_prior():
     prior = Prior()
     extra = (forecast.SHEET, forecast.SAME_DAY)
     assert u == pytest.approx(math.hypot(prior.lens, prior.scale, prior.mode_or_paper, prior.mode_or_paper, *extra))
+    assert adjust(()).of(_pairing("C", "R", mode="new", paper="new", nominal=60.0)) == pytest.approx((value, u))
 
 
 def test_only_the_product_is_measured_the_split_stays_as_uncertain_as_the_prior():

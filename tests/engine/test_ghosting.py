@@ -125,6 +125,11 @@ def test_what_would_help_leaves_less_and_the_most_helpful_comes_first():
     # equal pictures side by side leak into each other without being seen
     orders = {words.removeprefix("where their order is free, lay them ") for words in left if "order" in words}
     assert orders & {"1, 3, 2, 4", "1, 3, 4, 2"}
+    # too many for every order: from one picture on the nearest next, and the equal ones end up side by side
+    many = [rocket, coffee] * 4
+    told = next(one.words for one in remedies(many, SHEET, any_order=True) if "order" in one.words)
+    laid = [int(number) % 2 for number in told.rpartition("lay them ")[2].split(", ")]
+    assert sorted(laid) in (laid, laid[::-1])
     without_room = remedies(pictures, SHEET, any_order=False, most_pictures=4)
     assert not [one for one in without_room if "spacer" in one.words or "order" in one.words]
 
@@ -138,6 +143,9 @@ def test_a_picture_that_lies_beside_the_first_is_found_as_another_library_finds_
     pictures = [camera, moved]
     aligned = next(one for one in remedies(pictures, SHEET, any_order=False) if one.words.startswith("move"))
     assert aligned.number == pytest.approx(0, abs=1e-6)
+    far = np.roll(camera, camera.shape[0] // 3, axis=0)  # hardly any of it would be left
+    for others in ([camera, camera], [camera, far]):
+        assert not [one for one in remedies(others, SHEET, any_order=False) if one.words.startswith("move")]
 
 
 def test_between_the_middles_of_two_zones_both_pictures_are_seen_alike():

@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
+from logbook.engine import interlace as engine
 from logbook.engine.interlace import interlace
 from logbook.engine.plan import make_plan
 from logbook.lengths import parse_length
@@ -162,6 +163,23 @@ def test_padding_leaves_bare_paper_around_the_whole_picture(tmp_path):
     assert made[10, 102].tolist() == [90, 80, 70]  # picture 2 reaches to the top
     assert made[10, 97].tolist() == [255, 255, 255]  # picture 1 does not
     assert made[100, 2].tolist() == [255, 255, 255]  # picture 2 does not reach to the left
+
+
+@pytest.mark.parametrize("flip", ["left-right", "up-down"])
+def test_bands_that_lie_wholly_in_the_padding_are_bare_paper(flip, tmp_path, monkeypatch):
+    for name in "ab":
+        Image.new("RGB", (200, 20), (10, 20, 30)).save(tmp_path / f"{name}.png")
+    plan = planned(2, dpi="300", lpi="10", width="2in", height="4in", fit="pad", flip=flip)
+    prints = []
+    for most in (engine.BAND_BYTES, 1):
+        monkeypatch.setattr(engine, "BAND_BYTES", most)
+        monkeypatch.setattr(engine, "BAND_SOURCE_ROWS", 1)
+        interlace(plan, [tmp_path / "a.png", tmp_path / "b.png"], tmp_path / "out.tif")
+        prints.append(read(tmp_path / "out.tif"))
+    assert (prints[0] == prints[1]).all()
+    dark = np.flatnonzero((prints[1] == (10, 20, 30)).all(axis=(1, 2)))
+    assert (dark.min(), dark.max()) == (570, 629)  # 60 of 1200 rows: a tenth of 600 dots across, in the middle
+    assert (np.delete(prints[1], dark, axis=0) == 255).all()
 
 
 def test_bleed_is_printed_beyond_the_trim_in_one_phase(tmp_path):

@@ -5,6 +5,7 @@ import io
 import json
 import subprocess
 import sys
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,10 +13,11 @@ from click.testing import CliRunner
 from PIL import Image
 
 from logbook.command_line.photo import read_photo
-from logbook.engine import photo
+from logbook.engine import photo, photo_doubts, photo_fringes
 from logbook.engine.distance import lens_layer
 from logbook.engine.photo_chart import printed_chart
 from logbook.engine.photo_drawn import drawn
+from logbook.engine.photo_file import Photograph, open_photograph
 from logbook.refusals import Refused
 from simulated_bench.camera import Chart, Scene, photograph, scenes
 from simulated_bench.optics import Layer, Lens, Printer
@@ -159,6 +161,42 @@ def test_what_cannot_be_read_is_refused_with_the_reason_and_never_read_wrong(why
     with pytest.raises(Refused, match=about) as refusal:
         read(path, folder, **asked)
     assert refusal.value.sentence[-1] in ".?"
+
+
+def _doubts(chart):
+    """Doubts that a good photograph's other doubts come before: each asked by itself."""
+    found = photo_fringes.Found(lpi=20.0, turn_deg=0.0, offset=0.0, contrast=1.0, explained=1.0, rival=0.9,
+                                covariance=np.eye(2), camera=None)
+    beside = SimpleNamespace(pixels=lambda points: np.asarray(points) - 1000.0)
+    grey = np.full((300, 300), 90, dtype=np.uint8)
+    return {
+        "hardly stand out": lambda: photo_doubts.refuse_soft_marks(grey, chart, chart.mark_centres),
+        "outside the picture": lambda: photo_doubts.refuse_view(Photograph(grey, None), chart, beside),
+        "burnt out": lambda: photo_doubts.refuse_light(np.ones(100)),
+        "no light and dark": lambda: photo_doubts.refuse_light(np.full(100, 0.5)),
+        "fringes of one pitch": lambda: photo_doubts.refuse_fringes(found, chart),
+    }
+
+
+def test_every_doubt_says_what_to_do(folder, take, tmp_path):
+    described = printed_chart(json.loads((folder / "chart.json").read_text()))
+    for words, doubt in _doubts(described).items():
+        with pytest.raises(Refused, match=words):
+            doubt()
+    Image.fromarray(np.zeros((9, 9), dtype=np.uint16)).save(tmp_path / "deep.png")
+    with pytest.raises(Refused, match="16 bits a channel"):
+        open_photograph(tmp_path / "deep.png")
+    inside = dataclasses.replace(described, marks=(*described.marks[:3], (-5.0, -5.0, 0.0, 0.0)))
+    with pytest.raises(Refused, match="do not stand as the chart's JSON says"):
+        photo.read_photo(take(), inside, distance_mm=600, lens=lens_layer(thickness_mm=3, index=1.56))
+
+
+def test_a_band_at_the_very_pitch_shows_no_fringe_to_draw(folder, take):
+    described = printed_chart(json.loads((folder / "chart.json").read_text()))
+    found = read(take(), folder)
+    still = dataclasses.replace(described.bands[0], lpi=float(found.lpi))
+    lines = drawn(found, dataclasses.replace(described, bands=(still,)))
+    assert lines["bands"][0]["fringes"] == []
 
 
 def test_without_a_focal_length_the_reading_says_that_the_distance_was_not_checked(take, folder):

@@ -31,6 +31,11 @@ def test_what_cannot_be_planned_is_refused_at_its_field(changes, field):
     assert refused.value.field == field
 
 
+def test_whole_dots_across_leave_the_resolution_down_the_sheet_to_the_printer():
+    plan = _plan(dpi=None, dots_per_lenticule=18, dpi_down="300")
+    assert plan.dpi == (Fraction(360), Fraction(300))
+
+
 @pytest.mark.parametrize(("value", "text"), [
     (Fraction(720), "720"), (Fraction(7205, 10), "720.5"), (Fraction(1, 3), "1/3"), (Fraction(10), "10"),
 ])

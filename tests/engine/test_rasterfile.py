@@ -13,7 +13,7 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms
 
-from logbook.engine import rasterfile, wholefile
+from logbook.engine import rasterfile, readback, wholefile
 from logbook.engine.interlace import Cancelled, interlace
 from logbook.engine.plan import make_plan
 from logbook.engine.readback import read_provenance, read_raster
@@ -114,6 +114,26 @@ def test_jpeg_is_refused_with_its_phase_error(pictures, tmp_path):
         interlace(planned(), pictures, tmp_path / "out.jpg")
     with pytest.raises(Refused, match=r"use \.tif"):
         interlace(planned(), pictures, tmp_path / "out.bmp")
+
+
+def test_a_png_is_refused_for_ink(tmp_path):
+    # PNG (W3C, 2003), 11.2.2: colour types 0, 2, 3, 4, 6 are grey, RGB, palette; none is of inks.
+    for number in (1, 2):
+        Image.new("CMYK", (50, 60), (9, 9, 9, number)).save(tmp_path / f"{number}.tif")
+    with pytest.raises(Refused, match="PNG holds neither CMYK"):
+        interlace(planned(), [tmp_path / "1.tif", tmp_path / "2.tif"], tmp_path / "out.png")
+
+
+def test_an_encoder_that_cuts_a_strip_in_two_spoils_no_print(pictures, tmp_path, monkeypatch):
+    save = Image.Image.save
+
+    def cut(image, *words, strip_size, **more):
+        save(image, *words, strip_size=strip_size // 2, **more)
+
+    monkeypatch.setattr(Image.Image, "save", cut)
+    with pytest.raises(Refused, match="cut a strip in two"):
+        interlace(planned(compression="lzw"), pictures, tmp_path / "out.tif")
+    assert left_behind(tmp_path) == ["in"]
 
 
 @pytest.mark.parametrize("dpi", ["362.16", "1440x720"])
@@ -251,10 +271,22 @@ def test_an_output_that_cannot_be_is_refused(pictures, tmp_path, name):
     assert left_behind(tmp_path) == ["in"]
 
 
-def test_a_file_that_is_no_print_is_refused_when_read_back(tmp_path):
+def test_a_file_that_is_no_print_is_refused_when_read_back(tmp_path, monkeypatch):
     (tmp_path / "words.tif").write_text("only words")
     (tmp_path / "cut.tif").write_bytes(b"II*\0\x08\0\0\0\xff\xff")
     (tmp_path / "cut.png").write_bytes(b"\x89PNG\r\n\x1a\n")
     for name in ("words.tif", "cut.tif", "cut.png", "none.tif", "."):
         with pytest.raises(Refused):
             read_raster(tmp_path / name)
+    level = np.full((40, 50), 0.5, dtype=np.float32)
+    tifffile.imwrite(tmp_path / "light.tif", level)
+    with pytest.raises(Refused, match="8 or 16 bits"):
+        read_raster(tmp_path / "light.tif")
+    Image.new("RGBA", (4, 4)).save(tmp_path / "glass.png")
+    with pytest.raises(Refused, match="not a grey or RGB"):
+        read_raster(tmp_path / "glass.png")
+    tifffile.imwrite(tmp_path / "packed.tif", (level * 100).astype(np.uint8), compression="zlib")
+    assert read_raster(tmp_path / "packed.tif").dpi is None  # it tells no unit
+    monkeypatch.setattr(readback, "PIXEL_CAP", 400)
+    with pytest.raises(Refused, match="too large to read at once"):
+        read_raster(tmp_path / "packed.tif")

@@ -73,6 +73,21 @@ def test_whole_millimetres_have_the_longer_lines(printed):
     assert {144, 288, 432, 576} <= set(long_lines.tolist())  # 720 pixels for 5 mm
 
 
+def test_a_lenticule_too_narrow_for_its_number_goes_without(tmp_path):
+    Image.new("L", (40, 40), 255).save(tmp_path / "white.png")
+    counted = []
+    for lpi in ("20", "75"):  # 720 pixels for 20 mm: 46 and 12 for a lenticule
+        plan = make_plan(lpi=lpi, dpi="720", width=parse_length("30mm"), height=parse_length("30mm"),
+                         flip="left-right", pictures=2)
+        interlace(plan, [tmp_path / "white.png"] * 2, tmp_path / "out.tif")
+        pixels = np.asarray(ruled(read_raster(tmp_path / "out.tif"), from_left_mm=0, from_top_mm=0,
+                                  length_mm=20).convert("L"))
+        dark = pixels[ROW + 3:2 * ROW - 3] < 100
+        counted.append(int((dark & ~dark.all(axis=0)).sum()))  # what is no line from edge to edge
+    assert counted[0] > 0
+    assert counted[1] == 0
+
+
 def test_a_place_beyond_the_print_is_moved_inside(printed):
     kind, raster = printed
     canvas = ruled(raster, from_left_mm=900, from_top_mm=900, length_mm=20)

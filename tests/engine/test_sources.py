@@ -47,7 +47,7 @@ def test_a_jpeg_decodes_to_the_pixels_of_the_reference_decoder(tmp_path, photogr
 
 
 @pytest.mark.parametrize("mark", range(1, 9))
-@pytest.mark.parametrize("kind", ["jpg", "png", "tif", "lzw.tif", "deep.tif"])
+@pytest.mark.parametrize("kind", ["jpg", "png", "tif", "lzw.tif", "deep.tif", "deep.png"])
 def test_the_orientation_mark_is_applied_once_and_stated(tmp_path, mark, kind):
     # Exif 2.32 (CIPA DC-008, 2019), tag 274: where row 0 and column 0 of the stored pixels lie when upright.
     upright = np.zeros((16, 24), dtype=np.uint8)
@@ -56,7 +56,7 @@ def test_the_orientation_mark_is_applied_once_and_stated(tmp_path, mark, kind):
             6: lambda a: np.rot90(a, 1), 7: lambda a: np.rot90(a, 2).T, 8: lambda a: np.rot90(a, -1)}
     exif = Image.Exif()
     exif[274] = mark
-    stored = np.ascontiguousarray(turn[mark](upright)).astype(np.uint16 if kind == "deep.tif" else np.uint8)
+    stored = np.ascontiguousarray(turn[mark](upright)).astype(np.uint16 if kind.startswith("deep") else np.uint8)
     path = saved(tmp_path, f"turned.{kind}", Image.fromarray(stored), exif=exif,
                  **{"jpg": {"quality": 100}, "lzw.tif": {"compression": "tiff_lzw"}}.get(kind, {}))
     pixels, ground = opened(path)
@@ -166,9 +166,15 @@ def test_sixteen_bit_pictures_are_kept_or_refused_with_the_reason(tmp_path):
     tifffile.imwrite(tmp_path / "float.tif", ramp.astype(np.float32), photometric="rgb")
     with pytest.raises(Refused):
         opened(tmp_path / "float.tif")
+    with pytest.raises(Refused, match="pixel kind F"):
+        inspect(saved(tmp_path, "light.tif", Image.fromarray(ramp[:, :, 0].astype(np.float32))))
+    tifffile.imwrite(tmp_path / "negative.tif", ramp[:, :, 0], photometric="miniswhite",
+                     extratags=[(274, "H", 1, 6, True)])  # on its side, which another decoder reads
+    with pytest.raises(Refused, match="MINISWHITE"):
+        opened(tmp_path / "negative.tif")
 
 
-def test_pages_layers_animations_and_other_formats_are_refused(tmp_path, photograph):
+def test_pages_layers_animations_and_other_formats_are_refused(tmp_path, photograph, monkeypatch):
     pages = saved(tmp_path, "pages.tif", photograph, save_all=True, append_images=[photograph])
     frames = saved(tmp_path, "frames.png", photograph, save_all=True, append_images=[photograph.rotate(9)])
     layers = saved(tmp_path, "layers.tif", photograph, tiffinfo={37724: b"Adobe Photoshop Document Data Block"})
@@ -176,6 +182,11 @@ def test_pages_layers_animations_and_other_formats_are_refused(tmp_path, photogr
     for path, words in ((pages, "2 pages"), (frames, "2 pages"), (layers, "layers"), (gif, "is a GIF")):
         with pytest.raises(Refused, match=words):
             inspect(path)
+    anything = Image.open
+    with monkeypatch.context() as patched:  # a decoder that takes more than it was asked to
+        patched.setattr(headers.Image, "open", lambda path, formats: anything(path))
+        with pytest.raises(Refused, match="is not a JPEG, PNG or TIFF"):
+            inspect(gif)
     (tmp_path / "empty.jpg").write_bytes(b"")
     for name in ("empty.jpg", "missing.jpg", "."):
         with pytest.raises(Refused):
@@ -206,12 +217,26 @@ def test_the_pixel_limit_is_checked_before_decoding(tmp_path, monkeypatch):
             inspect(path)
 
 
-def test_a_profile_of_another_kind_is_left_out_and_it_is_said(tmp_path):
+def test_a_png_that_tells_its_orientation_behind_its_pixels_is_turned_too(tmp_path):
+    # PNG (W3C, third edition, 2025), 11.3.4.4: eXIf may stand anywhere between IHDR and IEND but among the IDATs.
+    exif = Image.Exif()
+    exif[274] = 6
+    content = saved(tmp_path, "first.png", Image.new("L", (24, 16)), exif=exif).read_bytes()
+    at = content.index(b"eXIf") - 4
+    end = at + 12 + int.from_bytes(content[at:at + 4], "big")
+    (tmp_path / "last.png").write_bytes(content[:at] + content[end:-12] + content[at:end] + content[-12:])
+    assert (inspect(tmp_path / "last.png").orientation, inspect(tmp_path / "last.png").size) == (6, (16, 24))
+
+
+def test_a_profile_of_another_kind_or_size_is_left_out_or_refused_and_it_is_said(tmp_path, monkeypatch):
     with Image.open(IMAGES / "china.jpg") as image:
         profile = image.info["icc_profile"]
     path = saved(tmp_path, "grey.png", Image.new("L", (4, 4)), icc_profile=profile)
     assert inspect(path).profile is None
     assert "left out" in inspect(path).notes[0]
+    monkeypatch.setattr(headers, "PROFILE_CAP", len(profile) - 1)
+    with pytest.raises(Refused, match=f"profile of {len(profile)} bytes"):
+        inspect(path)
 
 
 def test_damaged_files_never_raise_anything_but_a_refusal(tmp_path, photograph):

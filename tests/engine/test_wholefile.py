@@ -29,7 +29,7 @@ def test_more_than_all_buffers_hold_arrives_whole_and_in_order(tmp_path):
     assert (tmp_path / "out").read_bytes() == CONTENT
 
 
-@pytest.mark.parametrize("refused_when", ["asked", "written"])
+@pytest.mark.parametrize("refused_when", ["asked", "written", "elsewhere"])
 def test_a_disk_that_takes_no_straight_writing_gets_the_same_bytes(tmp_path, monkeypatch, refused_when):
     # open(2), O_DIRECT: "EINVAL … the filesystem does not support the O_DIRECT flag", or a block is not aligned.
     write, control = os.write, fcntl.fcntl
@@ -44,7 +44,10 @@ def test_a_disk_that_takes_no_straight_writing_gets_the_same_bytes(tmp_path, mon
             raise OSError(errno.EINVAL, "no")
         return control(number, command, *words)
 
-    if refused_when == "asked":
+    if refused_when == "elsewhere":  # a system without the flag: its bytes come to no other call
+        monkeypatch.setattr(wholefile.sys, "platform", "another")
+        monkeypatch.setattr(fcntl, "fcntl", None)
+    elif refused_when == "asked":
         monkeypatch.setattr(fcntl, "fcntl", no_switch)
     else:
         monkeypatch.setattr(wholefile.os, "write", no_write)
@@ -54,7 +57,9 @@ def test_a_disk_that_takes_no_straight_writing_gets_the_same_bytes(tmp_path, mon
 
 def test_what_follows_a_settled_part_is_written_behind_it(tmp_path):
     with WholeFile(tmp_path / "out") as whole:
-        whole.write(memoryview(CONTENT)[:BUFFER_BYTES + 5])
+        whole.write(memoryview(CONTENT)[:BUFFER_BYTES])  # nothing is left in a buffer
+        whole.settle()
+        whole.write(memoryview(CONTENT)[BUFFER_BYTES:BUFFER_BYTES + 5])
         whole.settle()
         whole.write(memoryview(CONTENT)[BUFFER_BYTES + 5:])
         whole.commit()

@@ -72,10 +72,15 @@ GUARDED = {
     "logbook.engine.phase": "tests/engine/test_phase.py",
     "logbook.engine.distance": "tests/engine/test_distance.py",
     "logbook.engine.readings": "tests/engine/test_readings.py",
-    "logbook.engine.fit": "tests/engine/test_fit.py tests/engine/test_fit_properties.py",
+    "logbook.engine.fit": " ".join((
+        "--deselect=tests/engine/test_fit.py::test_the_stated_uncertainty_covers_what_it_should",  # 600 and 300 fits
+        "--deselect=tests/engine/test_fit.py::test_a_coarse_chart_reaches_its_goal_of_seven_thousandths",
+        "tests/engine/test_fit.py tests/engine/test_fit_properties.py",
+    )),
     "logbook.records.chain": "tests/records/test_trail.py",
 }
 """The modules of pitch, phase and verify, and the tests of each."""
+ALTERED = ("-p", "promised.unshrunk")
 QUICK = ("logbook.engine.readings",)
 ALL = 1000
 """As many trials as this, or more, are all alterations that there are."""
@@ -87,7 +92,7 @@ import support.sizes
 from support.altered import install, places
 support.sizes.describe_sizes = lambda _root: ""
 def live(module, number, words):
-    signal.alarm(300)
+    signal.setitimer(signal.ITIMER_PROF, 30)  # of processor: what goes round for ever is noticed
     if int(number) >= 0:
         install(places(module)[int(number)])
     with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
@@ -122,7 +127,7 @@ def _unnoticed(ground: Ground, drawn: list[Place]) -> list[Place]:
     with nursery(NOTICING) as tester:
         for module in dict.fromkeys(place.module for place in drawn):
             tests = GUARDED[module]
-            asked = " ".join([*PYTEST, *ground.sabotage.split(), *tests.split()])
+            asked = " ".join([*PYTEST, *ALTERED, *ground.sabotage.split(), *tests.split()])
             assert tester.one(module, -1, asked) == 0, f"{tests} fail without any alteration"
             mine = [place for place in drawn if place.module == module]
             found += [place for place in mine if tester.one(module, place.number, asked) == 0]

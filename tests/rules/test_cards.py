@@ -62,6 +62,7 @@ def test_no_number_stands_for_a_gap_at_rollers(sentence):
 
 def test_a_number_of_millimetres_is_allowed_away_from_rollers():
     assert _card(avoid="Keep 25 mm clear.").avoid == "Keep 25 mm clear."
+    assert _card(signs=["W025"], avoid="Keep hands clear of the rollers.").signs == ("W025",)
 
 
 def test_a_card_without_traits_always_applies():

@@ -30,6 +30,14 @@ def test_nothing_comes_after_an_end_or_after_what_is_no_stage(stage):
         stages.next_stage(stage)
 
 
+def test_what_is_taken_back_goes_to_the_stage_of_its_newest_signature_only():
+    assert stages.step_back("dry", "print") == "print"
+    assert stages.step_back("inspect", "inspect") == "inspect"  # one that failed did not move on
+    for stage, signed in (("laminate", "print"), ("print", "dry"), ("on sheet", "dwell")):
+        with pytest.raises(Refused, match="cannot go back"):
+            stages.step_back(stage, signed)
+
+
 def test_the_ends_are_where_the_ways_end_and_scrap():
     assert set(stages.ENDED) == {stages.SHEET_WAY[-1], stages.PRINT_WAY[-1], "scrapped"}
 

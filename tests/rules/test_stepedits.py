@@ -80,6 +80,13 @@ def test_a_new_step_stands_where_its_place_says_and_its_key_never_returns():
     assert again.steps.stage("trim").steps[1].key != key
 
 
+def test_a_new_step_may_wait_until_the_rollers_have_stopped():
+    stage = next(one["key"] for one in SHIPPED["stage"] if any(step.get("moment") == "rollers" for step in one["step"]))
+    rows = [*_rows(stage).values(), Row("", 10 * len(_rows(stage)) - 15, "Wipe the feed table.", after=True)]
+    made = edited(SHIPPED, stage, rows, OWNER).steps.stage(stage).steps[-2]  # the signature stays the last
+    assert (made.text, made.moment) == ("Wipe the feed table.", "after")
+
+
 def _protecting():
     return [
         (stage.key, step.key)
@@ -155,6 +162,8 @@ def test_a_list_that_somebody_changed_meanwhile_is_not_overwritten():
     made = edited(SHIPPED, "trim", [*_rows("trim").values(), Row("", 5, "Count the blades.")], OWNER)
     with pytest.raises(Refused, match="meanwhile"):
         edited(made.mapping, "trim", list(_rows("trim").values()), OWNER)
+    with pytest.raises(Refused, match="no stage 'polish'"):
+        edited(SHIPPED, "polish", [], OWNER)
 
 
 @settings(max_examples=60, deadline=None)

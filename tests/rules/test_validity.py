@@ -31,6 +31,13 @@ def test_a_pitch_from_before_that_a_print_confirmed_is_a_note_that_names_the_pri
     assert "26-0001-A-S1" in found[0].sentence
 
 
+def test_what_happened_to_the_printer_is_asked_about_or_ends_what_was_found_before():
+    for ended, strength in ((False, Strength.ASK), (True, Strength.STOP)):
+        found = may_serve(replace(PITCH, scale_ended="new print head", ended=ended), JOB)
+        assert [one.strength for one in found] == [strength]
+        assert "new print head" in found[0].sentence
+
+
 @pytest.mark.parametrize(("share", "advice"), [(0.2, "a finer reading"), (0.9, "read the chart from 2m")])
 def test_doubt_says_what_would_make_it_smaller(share, advice):
     found = may_serve(PITCH, replace(JOB, doubt_lenticules=0.2, conversion_share=share, distance="2m"))

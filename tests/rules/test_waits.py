@@ -54,6 +54,16 @@ def test_a_wait_runs_in_real_hours_whatever_the_zone_says():
     assert wait.findings(datetime(2026, 3, 29, 13, 0, tzinfo=summer)) == []
 
 
+def test_a_wait_guards_its_stage_with_the_makers_hours_or_the_shops():
+    signed = {"print": BEGAN, "laminate": BEGAN + timedelta(hours=3)}.get
+    told = {"dry": Decimal(6), "dwell": None, "pack": Decimal(0)}
+    dry, dwell, pack = (waits.guarding(stage, told, signed) for stage in ("dry", "dwell", "pack"))
+    assert (dry.hours, dry.since) == (6, BEGAN)
+    assert (dwell.hours, dwell.since) == (waits.TRIM_HOURS, BEGAN + timedelta(hours=3))
+    assert pack.hours == 0  # the maker's word that nothing waits
+    assert waits.guarding("trim", told, signed) is None
+
+
 def test_what_never_began_and_what_takes_no_time_ask_nothing():
     assert Wait("Drying", None, Decimal(24)).until is None
     assert Wait("Drying", None, Decimal(24)).findings(BEGAN) == []
