@@ -279,7 +279,7 @@ class Weave:
             if inside.stop > inside.start:
                 part = self._rows_of_one(store, number, windows.chosen(np.arange(inside.start, inside.stop)))
                 middle[np.searchsorted(rows, index[inside] - top)] = part
-        return rows, middle.reshape(len(rows), -1, self.channels)
+        return rows, middle.reshape(len(rows), wide // self.channels, self.channels)  # a band may hold no row of them
 
     def _rows_of_one(self, store: Rows, number: int, windows: Windows) -> np.ndarray:
         low, high = int(windows.starts[0]), int(windows.starts[-1]) + windows.taps

@@ -18,6 +18,7 @@ from PIL import Image
 
 from logbook.engine import interlace as engine
 from logbook.engine.interlace import interlace
+from logbook.engine.pixelstore import PixelStore
 from logbook.engine.plan import make_plan
 from logbook.lengths import parse_length
 from support.plain_interlace import interlaced, owner
@@ -229,3 +230,12 @@ def test_the_same_bytes_come_from_any_processor_and_thread_count(photographs, tm
         printed.add(ran.stdout)
     assert len(printed) == 1
     assert len(set(printed.pop().split())) == 4
+
+
+def test_decoded_pictures_that_are_cut_off_behind_our_back_are_no_picture():
+    with PixelStore(budget=0) as store:
+        store.add(0, np.arange(4000, dtype=np.uint8).reshape(20, 100, 2))
+        assert store.rows(0, 5, 6).tolist() == [[at % 256 for at in range(1000, 1200)]]
+        os.ftruncate(store._file.fileno(), 1100)
+        with pytest.raises(OSError, match="ended early"):
+            store.rows(0, 5, 6)
