@@ -156,8 +156,9 @@ class _Pen:
         return (low, beside, high, beside + deep) if self._told.across else (beside, low, beside + deep, high)
 
     def _cell(self, low: float, high: float, beside: int, fill: tuple[int, int, int]) -> None:
-        inside = (min(max(edge, 0), LONG - 1) for edge in (low, high))  # one may begin within the very last pixel
-        self._draw.rectangle(self._box(*inside, beside, ROW - 1), fill, _INK)
+        # one may begin within the very last pixel
+        start, stop = (min(max(edge, 0), LONG - 1) for edge in (low, high))
+        self._draw.rectangle(self._box(start, stop, beside, ROW - 1), fill, _INK)
 
     def _tick(self, along: float, foot: int, deep: int) -> None:
         self._draw.line(self._box(along, along, foot - deep, deep - 1), _INK)

@@ -184,7 +184,7 @@ def test_pages_layers_animations_and_other_formats_are_refused(tmp_path, photogr
             inspect(path)
     anything = Image.open
     with monkeypatch.context() as patched:  # a decoder that takes more than it was asked to
-        patched.setattr(headers.Image, "open", lambda path, formats: anything(path))
+        patched.setattr(headers.Image, "open", lambda path, **_formats: anything(path))
         with pytest.raises(Refused, match="is not a JPEG, PNG or TIFF"):
             inspect(gif)
     (tmp_path / "empty.jpg").write_bytes(b"")

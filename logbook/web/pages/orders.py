@@ -142,13 +142,13 @@ def listing() -> tuple[str, int]:
         )
 
 
-def _closed(before: int | None) -> Select[tuple[Order]]:
+def _closed(before: int | None) -> Select[Order]:
     """Newest first, those older than ``before``."""
     query = select(Order).where(Order.closed_at.is_not(None)).order_by(Order.id.desc())
     return query if before is None else query.where(Order.id < before)
 
 
-def _open(session: Session, before: int | None) -> Select[tuple[Order]]:
+def _open(session: Session, before: int | None) -> Select[Order]:
     """What is due first stands first, what has no day last; those that come after ``before`` in this order."""
     query = select(Order).where(Order.closed_at.is_(None)).order_by(Order.due_on.is_(None), Order.due_on, Order.id)
     last = session.get(Order, before) if before is not None else None
