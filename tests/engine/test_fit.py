@@ -1,5 +1,6 @@
 """One pitch from a chart's readings, against scipy and the algebra of the V."""
 
+import dataclasses
 import math
 from decimal import Decimal
 from fractions import Fraction
@@ -263,3 +264,94 @@ def test_readers_agree_within_an_eighth_and_a_bit_of_a_lenticule_however_sure_th
     assert 3 * math.hypot(*(fit.u_lpi for fit in many)) * 8 < 0.144
     assert readers_agree(*many, print_width_in=WIDTH)
     assert not readers_agree(*many, print_width_in=Fraction(10))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_tip_counted_too_low_holds_the_pitch_at_its_band(seed):
+    # All counts half a fringe too high but the band at the tip: no pitch beside that band fits as well. The least of a
+    # fine search over pitch and offset says so.
+    rng = np.random.default_rng(seed)
+    errors = rng.uniform(-0.02, 0.02, 11)
+    tip = int(rng.integers(3, 8))
+    errors[tip] -= 0.3
+    readings = read(19.4 + 0.1 * tip, centre="19.9", offset=0.5, errors=errors, rounded=False)
+    fit = fit_readings(readings, width_in=WIDTH)
+    assert float(fit.lpi) == pytest.approx(19.4 + 0.1 * tip, abs=1e-9)
+    grid = np.arange(19.5, 20.3, 1e-4)
+    v = np.abs([[float(one.lpi)] for one in readings] - grid[None, :]) * 8
+    left = np.array([[float(one.fringes)] for one in readings]) - v
+    chi2 = (((left - left.mean(axis=0)) / READING_U) ** 2).sum(axis=0)
+    assert grid[chi2.argmin()] == pytest.approx(float(fit.lpi), abs=2e-4)
+    assert fit.chi2 == pytest.approx(chi2.min(), rel=0.01)
+    assert fit.offset_fringes == pytest.approx(left.mean(axis=0)[chi2.argmin()], abs=1e-3)
+
+
+@pytest.mark.parametrize(("pitch", "bands", "offset"), [
+    (20.0, 5, 0.3), (19.95, 5, 0.3), (20.05, 5, 0.3), (19.85, 5, 0.0), (20.0, 4, 0.0)])
+def test_an_offset_needs_five_bands_of_which_two_lie_on_each_side(pitch, bands, offset):
+    fit = fit_readings(read(pitch, centre="20", bands=bands, offset=0.3, rounded=False), width_in=WIDTH)
+    assert fit.offset_fringes == pytest.approx(offset, abs=1e-3)
+    assert (fit.u_offset_fringes is None) == (offset == 0.0)
+
+
+def test_readings_that_miss_by_more_than_half_a_fringe_fit_no_pitch():
+    for error, fits in ((0.4, True), (0.75, False)):
+        readings = read(20.4, centre="19.9", errors=np.resize([error, -error], 11), rounded=False, offset=1)
+        if fits:
+            assert fit_readings(readings, width_in=WIDTH).rms_fringes == pytest.approx(error, rel=0.1)
+        else:
+            with pytest.raises(Refused, match="fit no pitch"):
+                fit_readings(readings, width_in=WIDTH)
+
+
+def test_two_fits_agree_up_to_three_joint_uncertainties_over_the_print():
+    # GUM (JCGM 100:2008), 5.1.2: independent uncertainties add in squares.
+    plain = fit_readings(read(20.12, rounded=False), width_in=WIDTH)
+    first, second = (dataclasses.replace(plain, u_lpi=u) for u in (0.03, 0.04))
+    for apart, agree in (("0.12", True), ("0.149", True), ("0.151", False)):
+        other = dataclasses.replace(second, lpi=first.lpi + Decimal(apart))
+        assert readers_agree(first, other, print_width_in=Fraction(4)) is agree
+    assert plain.u_lenticules == pytest.approx(8 * plain.u_lpi)
+
+
+def test_the_json_tells_each_figure_to_its_last_place_and_no_further():
+    errors = np.random.default_rng(5).uniform(-0.2, 0.2, 11)
+    fit = fit_readings(read(19.9 + math.pi / 100, errors=errors, offset=0.3, rounded=False), width_in=WIDTH)
+    told = as_json(fit)
+    for name, value, places in (
+            ("u_lpi", fit.u_lpi, 6), ("u_lenticules", fit.u_lenticules, 4), ("rms_fringes", fit.rms_fringes, 4),
+            ("chi2", fit.chi2, 4), ("offset_fringes", fit.offset_fringes, 4)):
+        assert told[name] == float(f"{value:.{places}f}")
+    assert fit.lpi == Decimal(f"{fit.lpi:.4f}")
+    assert fit.lpi.as_tuple().exponent == -4
+    assert len(told["residuals"]) == 11
+    for one, residual in zip(told["residuals"], fit.residuals, strict=True):
+        assert one["expected"] == float(f"{residual.expected:.4f}")
+        assert one["residual"] == float(f"{residual.residual:.4f}")
+
+
+def test_what_was_tested_at_the_very_edge_is_not_outside_and_one_band_alone_says_no_width():
+    edge = fit_readings(read(20.4, rounded=False), width_in=WIDTH)
+    assert not any("outside" in sentence for sentence in edge.suspects)
+    low = fit_readings(read(19.4, rounded=False), width_in=WIDTH)
+    assert not any("outside" in sentence for sentence in low.suspects)
+    sure, unsure = ([Spot(lpi=Decimal("20.4"), u_lpi=u, words="spot")] for u in (0.001, 0.02))
+    alone = fit_readings([], width_in=WIDTH, spots=sure)  # nothing was tested on either side of it
+    one = fit_readings(read(20.44, centre="20.31", bands=1), width_in=WIDTH, spots=unsure)
+    two = fit_readings(read(20.7, centre="20.0", bands=2), width_in=WIDTH)
+    assert (alone.next_chart.centre_lpi, alone.next_chart.bands) == (Decimal("20.4"), 21)
+    assert (one.next_chart.step_lpi, one.next_chart.bands) == (Decimal("0.01"), 21)
+    assert (two.next_chart.step_lpi, two.next_chart.bands) == (Decimal("0.1"), 11)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_of_several_minima_the_least_is_taken(seed):
+    rng = np.random.default_rng(300 + seed)
+    readings = read(20.05, bands=4, centre="20.05", errors=rng.uniform(0, 0.25, 4), rounded=False)
+    fit = fit_readings(readings, width_in=WIDTH)
+    lpi = np.array([float(reading.lpi) for reading in readings])
+    counts = np.array([float(reading.fringes) for reading in readings])
+    grid = np.arange(19.8, 20.3, 2e-5)
+    chi2 = (((np.abs(lpi - grid[:, None]) * 8 - counts) / READING_U) ** 2).sum(axis=1)
+    assert fit.chi2 == pytest.approx(chi2.min(), abs=1e-3)
+    assert float(fit.lpi) == pytest.approx(grid[chi2.argmin()], abs=1e-4)

@@ -92,7 +92,7 @@ import support.sizes
 from support.altered import install, places
 support.sizes.describe_sizes = lambda _root: ""
 def live(module, number, words):
-    signal.setitimer(signal.ITIMER_PROF, 30)  # of processor: what goes round for ever is noticed
+    signal.setitimer(signal.ITIMER_PROF, 15)  # of processor: what goes round for ever is noticed
     if int(number) >= 0:
         install(places(module)[int(number)])
     with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):

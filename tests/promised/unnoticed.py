@@ -3,6 +3,11 @@
 FORKED = "runs in a forked copy, which nobody measures; its bytes are compared with those of threads"
 GUARD = "a bound that lies below what 64 bits hold: a little lower or higher, both ways give the same exact numbers"
 
+BORDER = "a float that meets its bound to the last bit: nobody can say which answer is right there"
+LONG = "the lists are always of one length"
+PARTS = "only how many are read at once"
+BEYOND = "any number beyond every entry's does"
+
 UNENTERED = {
     "painting.py": {
         "if self.pid == 0:": FORKED,
@@ -47,5 +52,41 @@ ALIKE = {
         "the reading's own uncertainty is no part of the conversion's",
     ("readings", 'count = Decimal(match["whole"] or 0) + Decimal(match["over"] or 0) / Decimal(match["under"] or 1)',
      "1 → 2"): "nothing over anything is nothing",
+    ("fit", "return apart <= max(0.15, 3 * joint)", "LtE → Lt"): BORDER,
+    ("fit", "gaps = list(zip([-np.inf, *bands], [*bands, np.inf], strict=True))", "True → False"): LONG,
+    ("fit", "found = [m for m, (low, high) in zip(free, gaps, strict=True) if low <= m.pitch <= high]", "True → False"):
+        LONG,
+    ("fit", "found = [m for m, (low, high) in zip(free, gaps, strict=True) if low <= m.pitch <= high]", "LtE → Lt"):
+        "a tip on a band lies in the gaps on both sides: one of them is enough",
+    ("fit", "for r, e in zip(readings, expected, strict=True))", "True → False"): LONG,
+    ("fit", "if before.pitch > band > behind.pitch:", "Gt → GtE"): BORDER,
+    ("fit", "side = np.where(problem.pitches > band, 1.0, -1.0)", "Gt → GtE"):
+        "at the tip itself both arms say the same",
+    ("fit", "tied = [m.pitch for m in minima if m.solution.chi2 - best.solution.chi2 < _TIE_CHI2", "Lt → LtE"): BORDER,
+    ("fit", "and abs(m.pitch - best.pitch) <= _SECOND_MINIMUM_SIGMAS * best.u]", "LtE → Lt"): BORDER,
+    ("fit", "if rms <= _LARGEST_RMS:", "LtE → Lt"): BORDER,
+    ("fit", "for other in minima[1:]:", "1 → 0"): "the best pitch is not far from itself",
+    ("fit", "far = abs(other.pitch - best.pitch) > _SECOND_MINIMUM_SIGMAS * best.u", "Gt → GtE"): BORDER,
+    ("fit", "if far and other.solution.chi2 - best.solution.chi2 < _SECOND_MINIMUM_CHI2:", "Lt → LtE"): BORDER,
+    ("fit", "half = (pitches[-1] - pitches[0]) / 2 if pitches else Decimal(0)", "0 → 1"):
+        "without a band, far from its middle all the same",
+    ("fit", "half = (pitches[-1] - pitches[0]) / 2 if pitches else Decimal(0)", "0 → -1"):
+        "without a band, far from its middle all the same",
+    ("fit", "away = abs(lpi - (pitches[0] + half)) if pitches else Decimal(1)", "1 → 2"):
+        "without a band, far from its middle all the same",
+    ("fit", "good = 2 * u_lpi * float(width_in) <= GOOD_ENOUGH_LENTICULES", "LtE → Lt"): BORDER,
+    ("fit", "if good and float(away) <= _INNER_SHARE * float(half):", "LtE → Lt"): BORDER,
+    ("fit", "elif _SURE_SIGMAS * u_lpi > float(step) * (_FINE_BANDS // 2):", "Gt → GtE"): BORDER,
+    ("chain", "_OBJECTS_AT_ONCE = 8192", "8192 → 8193"): PARTS,
+    ("chain", "_OBJECTS_AT_ONCE = 8192", "8192 → 8191"): PARTS,
+    ("chain", "_NO_ENTRY = 2**63", "2 → 3"): BEYOND,
+    ("chain", "_NO_ENTRY = 2**63", "63 → 64"): BEYOND,
+    ("chain", "_NO_ENTRY = 2**63", "63 → 62"): BEYOND,
+    ("chain", "def check_part(session: Session, after: Link, *, count: int = 2000) -> tuple[str | None, Link | None]:",
+     "2000 → 2001"): PARTS,
+    ("chain", "def check_part(session: Session, after: Link, *, count: int = 2000) -> tuple[str | None, Link | None]:",
+     "2000 → 1999"): PARTS,
+    ("chain", "if number < lowest:", "Lt → LtE"): "the same number again",
+    ("chain", "lowest = min(objects, default=_NO_ENTRY + 1)", "1 → 2"): BEYOND,
 }  # fmt: skip
 """Alterations that change nothing: module, the text of the line, what becomes of it."""

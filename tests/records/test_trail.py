@@ -77,6 +77,19 @@ def test_a_tampered_trail_names_its_first_bad_entry(database, statement, bad):
     assert _first_bad(database).startswith(f"Entry {bad}:")
 
 
+def test_an_entry_that_is_gone_is_called_missing_and_the_next_one_is_named(database):
+    _raw(database, "PRAGMA foreign_keys = OFF", "DELETE FROM audit_entry WHERE id = 3")
+    assert _first_bad(database) == "Entry 3: missing, the next one there is 4."
+
+
+def test_a_right_hash_over_what_is_no_content_is_no_content(database):
+    with sqlite3.connect(database.path) as connection:
+        before = connection.execute("SELECT entry_hash FROM audit_entry WHERE id = 5").fetchone()[0]
+    right = audit.chain_hash(before, b"no content")
+    _raw(database, f"UPDATE audit_entry SET body = 'no content', entry_hash = '{right}' WHERE id = 6")
+    assert _first_bad(database) == "Entry 6: its columns differ from its hashed content."
+
+
 COLUMNS = ("previous_hash", "entry_hash", "at", "action", "actor_name", "request_id", "body")
 
 
