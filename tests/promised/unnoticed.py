@@ -35,6 +35,7 @@ ALIKE = {
     ("phase", _FITS, "Add → Sub"): GUARD,
     ("phase", _STRIP, "Gt → GtE"): GUARD,
     ("phase", _STRIP, "62 → 61"): GUARD,
+    ("phase", _STRIP, "62 → 63"): GUARD,
     ("phase", _STRIP, "FloorDiv → Div"): "of the bound alone; of the dots themselves it is noticed",
     ("phase", _STRIP, "2 → 1"): "always exact, only slower",
     ("phase", _STRIP, "Pow → Mult"): "always exact, only slower",
