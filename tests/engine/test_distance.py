@@ -122,6 +122,8 @@ def test_the_json_states_the_correction_in_lenticules_over_the_print():
     assert facts["correction_lenticules"] == pytest.approx(8 * (facts["lpi"] - 20), abs=1e-3)
     assert facts["u_lenticules"] == pytest.approx(8 * facts["u_lpi"], abs=1e-4)
     without = as_json(Decimal("20"), u_lpi=0.006, seen=near, wanted=far)
+    assert facts["factor"] == float(f"{factor(seen=near, wanted=far):.9f}")
+    assert facts["u_lpi"] == float(f"{convert(Decimal('20'), u_lpi=0.006, seen=near, wanted=far).u_lpi:.6f}")
     assert facts.keys() - without.keys() == {"correction_lenticules", "u_lenticules"}
     assert facts.items() >= without.items()
     assert set(as_json(None, u_lpi=0, seen=near, wanted=far)) == {"factor", "u_factor"}
