@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+from contextlib import nullcontext
 from decimal import Decimal
 from fractions import Fraction
 
@@ -156,6 +157,43 @@ def test_readings_that_fit_nothing_are_refused():
     counts = [5, 0, 6, 1, 7, 0]
     with pytest.raises(Refused, match="fit no pitch"):
         fit_readings([Reading(Decimal(f"19.{i}"), Decimal(c)) for i, c in enumerate(counts)], width_in=WIDTH)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "told"),
+    [
+        ("1", "1.5", "two pitches"),  # the one fits better by 3.1 in chi square
+        ("0.2", "0.2", "two pitches"),  # apart by 3.5 standard deviations
+        ("0.1", "0.1", None),  # by 1.8: two estimates of one pitch
+        ("1", "1.73", None),  # better by 4.5: two standard deviations of one parameter, 95 % (chi square table: 3.84)
+    ],
+)
+def test_another_pitch_counts_where_it_is_far_away_and_fits_nearly_as_well(first, second, told):
+    readings = [Reading(Decimal("20.00"), Decimal(first)), Reading(Decimal("20.01"), Decimal(second))]
+    with pytest.raises(Refused, match=told) if told else nullcontext():
+        fit_readings(readings, width_in=WIDTH)
+
+
+def test_only_what_fits_equally_well_is_taken_for_the_middle():
+    # counts of 0.1 and 1.5 that lie 1.6 fringes apart fit 19.9 + 0.1 / 8 exactly, and 19.9 - 0.1 / 8 nearly
+    fit = fit_readings([Reading(Decimal("19.9"), Decimal("0.1")), Reading(Decimal("20.1"), Decimal("1.5"))],
+                       width_in=WIDTH)  # fmt: skip
+    assert fit.lpi == Decimal("19.9125")
+
+
+def test_a_pitch_on_the_last_band_is_looked_for_finely_on_both_of_its_sides():
+    fit = fit_readings([Reading(Decimal("19.9"), Decimal("1.6")), Reading(Decimal("20.1"), Decimal("0"))],
+                       width_in=WIDTH)  # fmt: skip
+    assert fit.lpi == Decimal("20.1")
+    assert fit.next_chart.step_lpi == Decimal("0.01")
+
+
+@pytest.mark.parametrize(("width", "step"), [("2.80", "0.1"), ("2.88", "0.01")])
+def test_a_fine_chart_comes_next_once_it_reaches_over_what_is_not_known_yet(width, step):
+    """Two and a half uncertainties of two bands, 2.5 * 0.161 / (W √2), are 10.2 and 9.9 of its ten steps of 0.01."""
+    counts = Decimal(width) / 5
+    readings = [Reading(Decimal(band), counts) for band in ("19.8", "20.2")]
+    assert fit_readings(readings, width_in=Fraction(width)).next_chart.step_lpi == Decimal(step)
 
 
 def test_readings_that_fit_two_pitches_are_refused():

@@ -46,7 +46,7 @@ def test_phases_and_owners_are_exact_at_the_edge_of_the_machines_whole_numbers(f
     assert told.tolist() == [pictures - floor(phase * pictures) for phase in phases]
 
 
-@pytest.mark.parametrize("fine", [2**57 - 13, 2**70 + 25])
+@pytest.mark.parametrize("fine", [2**57 - 13, 9 * 2**56, 2**70 + 25])
 def test_a_dot_just_before_a_strips_border_belongs_to_that_strip(fine):
     """Nearer to the border than a float can tell, in whole numbers of the machine and in larger ones."""
     before = Fraction(1, 3) - Fraction(1, 72) - Fraction(1, fine)

@@ -8,6 +8,8 @@ LONG = "the lists are always of one length"
 PARTS = "only how many are read at once"
 BEYOND = "any number beyond every entry's does"
 
+ROUNDED = "it only limits the step of a next chart, which is rounded up to 0.005 lines per inch"
+
 UNENTERED = {
     "painting.py": {
         "if self.pid == 0:": FORKED,
@@ -78,6 +80,8 @@ ALIKE = {
     ("fit", "good = 2 * u_lpi * float(width_in) <= GOOD_ENOUGH_LENTICULES", "LtE → Lt"): BORDER,
     ("fit", "if good and float(away) <= _INNER_SHARE * float(half):", "LtE → Lt"): BORDER,
     ("fit", "elif _SURE_SIGMAS * u_lpi > float(step) * (_FINE_BANDS // 2):", "Gt → GtE"): BORDER,
+    ("fit", "_USUAL_DPI = Fraction(720)", "720 → 721"): ROUNDED,
+    ("fit", "_USUAL_DPI = Fraction(720)", "720 → 719"): ROUNDED,
     ("chain", "_OBJECTS_AT_ONCE = 8192", "8192 → 8193"): PARTS,
     ("chain", "_OBJECTS_AT_ONCE = 8192", "8192 → 8191"): PARTS,
     ("chain", "_NO_ENTRY = 2**63", "2 → 3"): BEYOND,

@@ -61,7 +61,10 @@ def test_an_untouched_trail_is_sound(database):
         ("DELETE FROM audit_entry WHERE id > 3", 4),
         ("DELETE FROM audit_object; DELETE FROM audit_entry", 1),
         ("DELETE FROM audit_object WHERE entry_id > 4; DELETE FROM audit_entry WHERE id > 4", 5),
+        ("DELETE FROM audit_object WHERE entry_id > 5; DELETE FROM audit_entry WHERE id > 5", 6),
         ("INSERT INTO audit_object (entry_id, ref) VALUES (99, 'job:1')", 99),
+        ("INSERT INTO audit_object (entry_id, ref) VALUES ('no number', 'job:1')", 2**63),
+        ("INSERT INTO audit_object (id, entry_id, ref) VALUES (1 - 9223372036854775807, 2, 'job:77')", 2),
         ("UPDATE audit_entry SET at = 'yesterday' WHERE id = 3", 3),
         ("UPDATE audit_entry SET action = CAST(x'c328' AS TEXT) WHERE id = 2", 2),
         ("UPDATE audit_entry SET body = x'00ff' WHERE id = 4", 4),
@@ -165,6 +168,20 @@ def test_an_entry_in_another_zone_keeps_its_moment_and_verifies(database):
         entry = audit.record(session, by, Act("tried", ["job:1"]))
         assert '"at":"2026-01-05T12:30:00.000000+00:00"' in entry.body
     assert _first_bad(database) is None
+
+
+def test_an_entry_with_more_objects_than_are_read_at_once_is_sound(database, monkeypatch):
+    with database.writing() as session:
+        by = Actor(1, "Olga", "owner", START + timedelta(hours=1))
+        for number in range(2):
+            audit.record(session, by, Act("several done at once", [f"sheet:{number}{one}" for one in range(9)]))
+    for count, at_once in ((1, 3), (7, 3), (7, 4), (8, 3)):
+        monkeypatch.setattr(chain, "_OBJECTS_AT_ONCE", at_once)
+        link, fault = chain.Link(), None
+        while link is not None and fault is None:
+            with database.reading() as session:
+                fault, link = chain.check_part(session, link, count=count)
+        assert fault is None
 
 
 def test_two_entries_that_changed_places_are_found(database):
