@@ -70,14 +70,12 @@ def owners(count: int, *, lpi: Decimal, dpi: Fraction, pictures: int, offset: Fr
         strip = numerators.astype(object) * pictures // denominator if denominator > 2**62 // max(pictures, 1) \
             else numerators * pictures // denominator
         return pictures - strip.astype(np.int64)
-    owner = np.full(count, pictures, dtype=np.int64)
+    owner = np.empty(count, dtype=np.int64)
     edge = Fraction(1)
     for picture, share in enumerate(shares, start=1):
-        lower = edge - share
-        inside = (numerators * lower.denominator >= lower.numerator * denominator) & \
-                 (numerators * edge.denominator < edge.numerator * denominator)
-        owner[inside] = picture
-        edge = lower
+        # everything below its upper edge; the pictures after it take theirs away again
+        owner[numerators * edge.denominator < edge.numerator * denominator] = picture
+        edge -= share
     return owner
 
 
