@@ -139,12 +139,35 @@ def check_machine(
 ) -> MachineCheck:
     """The daily check: "yes" or "no" for every question, numbers where they were read. A "no" puts it out of use."""
     values, failed = answered(items, answers)
+    _refuse_what_is_not_so(session, by, machine, values)
     check = kept_check(machine, items, values, passed=not failed, person_id=by.person_id, at=by.now)
     session.add(check)
     ended = failed_check(session, by, machine, failed) if failed else []
     told = {"answers": values, "passed": not failed}
     record(session, by, Act("machine checked", [ref(machine), *ended], new=told, meaning="checked"))
     return check
+
+
+def _refuse_what_is_not_so(session: Session, by: Actor, machine: Machine, values: Mapping[str, str]) -> None:
+    """A yes that this logbook itself contradicts would count later, once the rest was written down."""
+    facts = machine_facts(machine)
+    if values.get("freeing") == "yes" and facts.must_be_known and not facts.freeing_procedure.strip():
+        raise Refused(
+            f"How somebody caught in {machine.name} is freed is not written down yet: write it down on this page and "
+            "post it; then answer this.",
+            field="freeing",
+        )
+    if values.get("people") == "yes" and facts.can_hurt and not _named_today(session, by, machine):
+        raise Refused(
+            f"Nobody is named for {machine.name}, or everybody's time has run out: name who works at it on this page; "
+            "then answer this.",
+            field="people",
+        )
+
+
+def _named_today(session: Session, by: Actor, machine: Machine) -> bool:
+    named = select(Authorisation.id).where(Authorisation.machine_id == machine.id, Authorisation.withdrawn_at.is_(None))
+    return session.execute(named.where(Authorisation.until >= by.now.astimezone().date()).limit(1)).first() is not None
 
 
 def answered(items: Sequence[CheckItem], answers: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:

@@ -36,7 +36,7 @@ from logbook.records.pitch import PitchChart, PitchOnRecord, PitchReading, Pitch
 from logbook.refusals import Refused
 from logbook.rules import secondlook as second_look
 from logbook.rules.findings import Finding, Strength, settle, settle_each
-from logbook.rules.validity import may_serve
+from logbook.rules.validity import FAR_FOR_A_CHART, far_from_nominal, may_serve
 
 COARSE_STEP, COARSE_BANDS, FINE_BANDS = Decimal("0.1"), 11, 21
 
@@ -126,6 +126,8 @@ def draw_chart(store: FileStore, test: PitchTest, wish: ChartWish, *, address: s
 
     ``address`` is this logbook's: the chart's QR code then opens its page.
     """
+    if far := far_from_nominal(wish.centre_lpi, test.lens_lot.material.nominal_lpi, most=FAR_FOR_A_CHART):
+        raise Refused(far, field="centre")
     code, dpi = new_code(), _dpi(test)
     plan = chart.make_chart(
         lpi=wish.centre_lpi,
@@ -583,6 +585,8 @@ def _on_record(
     note: str,
     known_since: datetime,
 ) -> PitchOnRecord:
+    if far := far_from_nominal(lpi, conditions.lens_lot.material.nominal_lpi):
+        raise Refused(far, field="lpi")
     pitch = PitchOnRecord(
         **conditions.columns(),
         origin=origin,

@@ -143,6 +143,8 @@ def facts_and_needs(
         confirmed=_confirmed(session, pitch),
         scale_ended=machinehistory.said(event) if event else None,
         ended=bool(event and event.ends_pitches),
+        lpi=pitch.lpi,
+        nominal_lpi=pitch.lens_lot.material.nominal_lpi,
     )
     needs = JobNeeds(
         lens_lot=_lot_name(materials),

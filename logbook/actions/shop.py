@@ -40,8 +40,16 @@ FACTS = {
     "forecast mode or paper": "Forecasts: what a mode or a paper may add to that, in percent (usually 0.05)",
     "largest picture": "Largest picture taken, in million pixels (400 where nothing is written)",
 }
+FIRST_AID = ("emergency number", "ambulance address", "first-aider", "dressings", "eyewash")
+"""What the first-aid card says of this shop; a blank one helps nobody."""
 MOST_MEGAPIXELS = 3600
 """A picture of 60,000 pixels a side, the most that is ever taken."""
+
+
+def first_aid_missing(session: Session) -> list[str]:
+    """What the first-aid card still leaves blank, in words."""
+    known = facts(session)
+    return [FACTS[key][:1].lower() + FACTS[key][1:] for key in FIRST_AID if not known[key]]
 
 
 def set_facts(session: Session, by: Actor, values: dict[str, str]) -> None:

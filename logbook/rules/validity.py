@@ -8,6 +8,7 @@ over this print.
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from decimal import Decimal
 
 from logbook.rules.findings import Finding, ask, note, stop
 
@@ -15,6 +16,11 @@ OLD_AFTER = timedelta(days=365)
 """Shop default, no source: a pitch older than a year is worth a word."""
 CLIMATE_NOTE_STRIPS = 0.1
 CLIMATE_ASK_STRIPS = 0.25
+FAR_FROM_NOMINAL = Decimal("0.03")
+"""Lots, printers, paper and a print seen from 300 mm move a pitch by some 1 % together (shop default, no source): what
+is further away is a slip of the pen, or another lens."""
+FAR_FOR_A_CHART = Decimal("0.1")
+"""A chart looks for what is not known yet, and may look further."""
 HALF = 0.5
 UNCERTAINTY_ASK_LENTICULES = 0.1
 """Half-width (k = 2) end to end over the print above which another reading is asked for."""
@@ -38,6 +44,9 @@ class PitchFacts:
     """What happened to the printer since (head change, repair …); None when nothing did."""
     ended: bool = False
     """Whether whoever noted that said that no earlier pitch serves any more."""
+    lpi: Decimal | None = None
+    nominal_lpi: Decimal | None = None
+    """The lens maker's number; None where it is not on record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +76,7 @@ def may_serve(pitch: PitchFacts, job: JobNeeds) -> list[Finding]:
     """Every reason against, or worth knowing about, using this pitch for this job."""
     return [
         *_withdrawn(pitch),
+        *_far(pitch),
         *_key(pitch, job),
         *_origin(pitch),
         *_history(pitch, job),
@@ -78,6 +88,22 @@ def may_serve(pitch: PitchFacts, job: JobNeeds) -> list[Finding]:
 def _withdrawn(pitch: PitchFacts) -> Iterator[Finding]:
     if pitch.withdrawn is not None:
         yield stop("withdrawn", f"This pitch was withdrawn: {pitch.withdrawn}; choose another, or test again.")
+
+
+def far_from_nominal(lpi: Decimal, nominal: Decimal | None, *, most: Decimal = FAR_FROM_NOMINAL) -> str:
+    """One sentence where a pitch lies further from the lens maker's than anything explains; else empty."""
+    if nominal is None or abs(lpi - nominal) <= most * nominal:
+        return ""
+    return (
+        f"{lpi.normalize():f} lines per inch is {100 * abs(lpi / nominal - 1):.0f} % away from the lens maker's "
+        f"{nominal.normalize():f}, more than lots, printers and distances explain: look for a slip of the decimal "
+        "mark, or whether the lens's number under Stock is right."
+    )
+
+
+def _far(pitch: PitchFacts) -> Iterator[Finding]:
+    if pitch.lpi is not None and (sentence := far_from_nominal(pitch.lpi, pitch.nominal_lpi)):
+        yield stop("nominal", sentence)
 
 
 def _key(pitch: PitchFacts, job: JobNeeds) -> Iterator[Finding]:

@@ -8,11 +8,13 @@ import pytest
 from sqlalchemy import select
 
 from logbook.actions import bench, machinehistory, machines, pitch
+from logbook.paper.shelf import read_shelf
 from logbook.records.audit import AuditEntry
 from logbook.records.machines import Machine, MachineEvent
 from logbook.records.pitch import PitchChart, PitchOnRecord
 from logbook.refusals import Refused
 from logbook.rules.history import EVENTS
+from logbook.rules.traits import machine_traits
 from support.small_shop import job, one, prints, standing
 
 PROVEN = machinehistory.Proofs(stops=True, guards=True, test_piece=True)
@@ -266,3 +268,21 @@ def test_times_out_of_use_stay_in_the_history_and_are_judged_by_their_own_time(s
     assert then == [None, "out of use: the stop sticks", "out of use: a bearing is hot", None]
     told = shop.read(lambda s: [one.event.what for one in machinehistory.told(s, rollers(s))])
     assert told == ["back into use", "out of use", "out of use"]
+
+
+def test_the_daily_check_answers_nothing_that_the_logbook_knows_to_be_otherwise(shop):
+    shop.act(lambda session, by: machines.add_machine(session, by, kind="laminator", name="New", drive="hand"))
+    items = read_shelf(shop.shop.settings.own_safety_path).machine_check.items_for(
+        "laminator", machine_traits(drive="hand")
+    )
+    answers = {item.key: "yes" if item.record == "yes-no" else "" for item in items}
+
+    def check(session, by):
+        machines.check_machine(session, by, machine=one(session, Machine, name="New"), items=items, answers=answers)
+
+    for field, fact in (("freeing", {"freeing_procedure": "Turn the crank back."}), ("people", {})):
+        with pytest.raises(Refused) as refused:
+            shop.act(check)
+        assert refused.value.field == field
+        shop.act(lambda session, by, fact=fact: machines.set_machine_facts(
+            session, by, machine=one(session, Machine, name="New"), values=fact))  # fmt: skip

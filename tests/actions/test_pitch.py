@@ -193,6 +193,17 @@ def test_a_carried_over_pitch_may_be_carried_over_again_once_it_was_withdrawn(sh
     assert lpi == [Decimal("20.07"), Decimal("20.1")]
 
 
+def test_a_pitch_or_chart_far_from_the_lens_makers_number_is_a_slip(shop):
+    def carry(session, by):
+        told = {"note": "page 7", "known_since": by.now}
+        pitch.carry_over(session, by, conditions=_conditions(session), lpi=Decimal("199.5"), **told)
+
+    _withdraw(shop)
+    with pytest.raises(Refused, match=r"898 % away from the lens maker's 20, .* decimal mark") as refused:
+        shop.act(carry)
+    assert refused.value.field == "lpi"
+
+
 def _withdraw(shop, reason="wrong paper", origin="carried over"):
     def work(session, by):
         found = one(session, PitchOnRecord, origin=origin)

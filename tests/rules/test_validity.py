@@ -3,6 +3,7 @@ shop defaults without a source."""
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 
 import pytest
 from hypothesis import given
@@ -62,3 +63,18 @@ def test_a_withdrawn_pitch_and_one_of_other_materials_stop_whatever_its_origin(o
     stops = [one for one in may_serve(pitch, job) if one.strength is Strength.STOP]
     assert len(stops) == len(others) + (withdrawn is not None)
     assert all("another" in one.sentence or "wrong paper" in one.sentence for one in stops)
+
+
+@pytest.mark.parametrize(
+    ("lpi", "nominal", "stops"),
+    [
+        ("199.5", "20", True),  # a decimal mark in the wrong place
+        ("15", "20", True),  # another lens
+        ("19.81", "20", False),  # a 3 mm lens of index 1.56 seen from 200 mm alone: 20 / (1 + 1.92 / 200)
+        ("20.2", "20", False),
+        ("199.5", None, False),
+    ],
+)
+def test_a_pitch_far_from_the_lens_makers_is_a_slip_or_another_lens(lpi, nominal, stops):
+    pitch = replace(PITCH, lpi=Decimal(lpi), nominal_lpi=Decimal(nominal) if nominal else None)
+    assert _said(pitch, JOB) == ([("nominal", Strength.STOP)] if stops else [])

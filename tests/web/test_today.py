@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from logbook.actions import materials, proofs
+from logbook.actions import materials, proofs, shop
 from logbook.records.materials import Lot
 from support.small_shop import job, one, prints
 
@@ -26,6 +26,13 @@ def test_what_dries_is_no_work_until_it_is_dry(desk, office):
     waits = _part(desk, "Dries or rests")
     assert "26-0001-A-S1: dries free on" in waits
     assert re.search(r"free on \d{4}-\d\d-\d\d \d\d:\d\d", _part(desk, "Next", f"/job/{code}"))
+
+
+def test_a_blank_first_aid_card_is_said_where_a_machine_can_hurt_until_it_is_written(desk, office):
+    assert "The first-aid card says nothing yet of: emergency number" in _part(desk, "Low, held or ending")
+    known = dict.fromkeys(shop.FIRST_AID, "written down")
+    office.act(lambda session, by: shop.set_facts(session, by, known))
+    assert "first-aid card" not in _part(desk, "Low, held or ending")
 
 
 def test_what_has_dried_can_go_on(desk, office):

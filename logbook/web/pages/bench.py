@@ -12,6 +12,7 @@ from logbook.actions import bench as actions
 from logbook.actions import benchlist, doubts, gluelots, leaving, onpaper, strips, takingback, trace, writtenoff
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
+from logbook.actions.shop import first_aid_missing
 from logbook.engine.strip import BANDS
 from logbook.paper.rows import Caution
 from logbook.records.audit import Actor
@@ -228,6 +229,7 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
         "rollers_before.html",
         form=form,
         covering=_covering(session, form),
+        first_aid_blank=first_aid_missing(session),
         machine_findings=laminators,
         glue=glue,
         asks=[one for one in glue if one.strength is Strength.ASK],

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from logbook.actions import backups, diskuse, prooflinks
 from logbook.actions.materials import all_left
+from logbook.actions.shop import first_aid_missing
 from logbook.records.floor import PRINT_IS_OPEN, UNFINISHED, Print, Run, RunPiece, Sheet
 from logbook.records.machines import Authorisation, Machine
 from logbook.records.materials import Lot, Material
@@ -116,7 +117,15 @@ def _keeping(session: Session) -> list[Low]:
 
 
 def _held(session: Session, day: date) -> list[Low]:
-    return [*_out_of_use(session), *_ending(session, day), *_set_aside(session)]
+    return [*_first_aid(session), *_out_of_use(session), *_ending(session, day), *_set_aside(session)]
+
+
+def _first_aid(session: Session) -> list[Low]:
+    """Said from the first machine on that can hurt somebody."""
+    there = select(Machine.id).where(Machine.kind.in_(("laminator", "trimmer"))).limit(1)
+    if session.execute(there).first() is None or not (blank := first_aid_missing(session)):
+        return []
+    return [Low(f"The first-aid card says nothing yet of: {', '.join(blank)}", url_for("shop.shop"))]
 
 
 def _out_of_use(session: Session) -> list[Low]:
