@@ -114,7 +114,8 @@ def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[
     """Everything that stands in the way of signing, or is worth knowing."""
     wait = wait_for(session, subject)
     found = list(wait.findings(by.now)) if wait else []
-    found.extend(signing.outside_limits(stage_definition(subject), values))
+    stage = stage_definition(subject)
+    found.extend((*signing.outside_limits(stage, values), *signing.unmeasured(stage, values)))
     found.extend(_in_doubt(subject))
     if isinstance(subject, Sheet) and subject.stage == "print":
         found.extend(overtaken.before_printing(session, subject))

@@ -102,6 +102,15 @@ def outside_limits(stage: Stage, values: Mapping[str, str]) -> list[Finding]:
     return found
 
 
+def unmeasured(stage: Stage, values: Mapping[str, str]) -> Iterator[Finding]:
+    """A note for each number with limits that stays empty on a page that is sent: it is kept that nobody measured."""
+    if not set(values) - {MARK}:
+        return
+    for step in stage.steps:
+        if step.record == "number" and limits(step) and not values.get(step.key, "").strip():
+            yield note(f"not measured: {step.key}", f"Not measured: {step.text}")
+
+
 def is_within(step: Step, number: Decimal) -> bool:
     """Whether a number in the step's unit keeps its limits; a limit itself is within."""
     return (step.low is None or number >= step.low) and (step.high is None or number <= step.high)

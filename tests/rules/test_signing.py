@@ -118,6 +118,12 @@ def test_a_number_outside_its_limits_asks(values, outside):
     assert {one.strength for one in found} <= {Strength.ASK}
 
 
+def test_a_number_with_limits_that_stays_empty_is_kept_as_not_measured():
+    assert not list(signing.unmeasured(STAGE, {signing.MARK: "."}))  # the page as it is first shown
+    found = list(signing.unmeasured(STAGE, {**FILLED, SIZE.key: " ", WARMTH.key: "20"}))
+    assert [(one.strength, one.sentence) for one in found] == [(Strength.NOTE, f"Not measured: {SIZE.text}")]
+
+
 def test_a_number_asked_for_in_inches_is_kept_so_and_judged_by_the_limits_as_they_are_shown_there():
     # 1.0 mm by the international inch of 25.4 mm is 0.03937 in, shown as 0.039; 1 mm on 300 mm is 0.04 in on 12 in
     bow = Step("bow", "Measure the bow.", record="number", unit="mm per 300 mm", high=Decimal(1), required=True)
