@@ -33,7 +33,8 @@ def why_fallen(session: Session, forecast_id: int) -> str | None:
 def refuse_withdrawn(session: Session, run: Run) -> None:
     """What was made at a pitch that serves no more goes to no printer."""
     if (why := why_withdrawn(session, run.pitch)) is not None:
-        raise Refused(f"The pitch of this run was withdrawn: {why} Start another run.")
+        end = "" if why.endswith((".", "!", "?")) else "."
+        raise Refused(f"The pitch of this run was withdrawn: {why}{end} Start another run.")
 
 
 def runs_of(*pitch_ids: int) -> ColumnElement[bool]:

@@ -116,11 +116,12 @@ def test_a_withdrawn_pitch_stops_the_next_run_of_a_job_that_had_chosen_it(shop):
         _ask(shop, code, reason="in a hurry")
 
 
-def test_a_run_at_a_withdrawn_pitch_makes_no_more_sheets(shop):
+@pytest.mark.parametrize("reason", ["wrong paper", "wrong paper."])
+def test_a_run_at_a_withdrawn_pitch_makes_no_more_sheets(shop, reason):
     code = shop.ready()
     run_id = shop.read(lambda session: one(session, Run).id)
-    _withdraw(shop)
-    with pytest.raises(Refused, match=r"was withdrawn: wrong paper"):
+    _withdraw(shop, reason)
+    with pytest.raises(Refused, match=r"was withdrawn: wrong paper\. Start another run\.$"):
         shop.act(lambda session, by: sheets.start_sheets(session, by, run=session.get_one(Run, run_id), count=1))
     with pytest.raises(Refused, match=r"was withdrawn: wrong paper"):
         shop.act(
