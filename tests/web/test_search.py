@@ -1,5 +1,8 @@
 """The box at the top of every page: a serial opens its print, everything else is shown in groups."""
 
+from flask import render_template
+
+from logbook.actions import trace
 from logbook.records.materials import Lot
 from support.small_shop import one, prints
 
@@ -36,3 +39,17 @@ def test_nothing_found_says_so_and_escapes_what_was_typed(desk):
     page = _text(desk.get("/trace", query_string={"q": "<b>nobody"}))
     assert "Nothing here is called" in page
     assert "<b>nobody" not in page
+
+
+def test_a_chart_that_nobody_read_has_no_readings_by_nobody(office, desk):
+    code = office.ready()
+    charts = [{"centre_lpi": 20, "step_lpi": "0.1", "file_sha256": "0" * 64, "readings": read}
+              for read in ([], [{"reader": "Olga"}, {"reader": "Olga"}])]
+    with office.shop.database.reading() as session, desk.application.test_request_context("/"):
+        piece = prints(session, code)[0]
+        traced = trace.find(session, piece.serial)
+        traced["pitch"]["test"] = {"code": "T1", "charts": charts}
+        page = render_template("piece_trace.html", piece=piece, traced=traced)
+    assert "0.1</a>: not read <code" in page
+    assert "0.1</a>: 2 readings by Olga <code" in page
+    assert "readings by <" not in page
