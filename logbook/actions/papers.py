@@ -214,6 +214,7 @@ def bench_view(machine: Machine) -> views.Bench:
         competent_role=machine.competent_role,
         stop_position=machine.stop_position,
         isolator=machine.isolator,
+        freeing_procedure=machine.freeing_procedure,
         remark=_printer_remark(machine) if machine.kind == "printer" else "",
     )
 

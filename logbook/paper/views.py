@@ -105,8 +105,15 @@ class Bench:
     competent_role: str = ""
     stop_position: str = ""
     isolator: str = ""
+    freeing_procedure: str = ""
     remark: str = ""
     """One line above its steps: of a printer, where scaling is switched off, or what nobody has written down yet."""
+
+    @property
+    def if_caught(self) -> tuple[tuple[str, str], ...]:
+        """What stands at the rollers before their steps: term and words, only what is known."""
+        told = (("Stops", self.stop_position), ("Isolator", self.isolator), ("Somebody caught", self.freeing_procedure))
+        return tuple((term, words) for term, words in told if self.kind == "laminator" and words.strip())
 
     def traits(self, people: int) -> frozenset[str]:
         """The traits by which cautions are chosen, for so many people at the machine."""

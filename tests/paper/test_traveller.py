@@ -144,6 +144,25 @@ def test_the_wording_is_for_the_people_at_the_rollers(write, people, words, othe
     assert other not in whole
 
 
+def test_how_to_free_somebody_stands_at_each_roller_stage_before_its_steps(a4):
+    words = LAMINATOR.freeing_procedure
+    whole = " ".join(texts(a4))
+    for stage, first in (("S7 Adhesive", "7.1"), ("S8 Register", "8.1")):
+        start = whole.index(stage)
+        told = whole.index(f"Big Crank · Stops: none (hand-driven) · Somebody caught: {words}", start)
+        assert told < whole.index(first, start)
+    assert whole.count(words) == 2
+    assert min(font_sizes(a4, "Stops: none") + font_sizes(a4, "let go of the crank")) >= 9
+
+
+def test_a_motor_names_its_isolator_and_a_machine_that_is_not_set_keeps_its_box_alone():
+    motor = replace(POWERED, stop_position="both ends", isolator="wall, left", freeing_procedure="press a stop")
+    assert [term for term, _ in motor.if_caught] == ["Stops", "Isolator", "Somebody caught"]
+    assert traveller_html(traveller(machines=(motor, PRINTER, KNIFE))).count('class="if-caught"') == 2
+    unset = replace(motor, missing=("the last inspection",))
+    assert "if-caught" not in traveller_html(traveller(machines=(unset, PRINTER, KNIFE)))
+
+
 def test_a_hand_crank_shows_its_own_caution_and_a_motor_its_own():
     crank = [row.card.id for row in _cautions(traveller())]
     motor = [row.card.id for row in _cautions(traveller(machines=(POWERED, PRINTER, KNIFE)))]

@@ -12,7 +12,8 @@ IMPRINT = Imprint(shop="Fern Street Lens Works", printed_at="2026-11-25 09:40", 
                   audit_head="1204 · 9f27c0aa41d2")
 ADDRESS = "http://192.168.7.20:8000/j/K7QMZ3TD"
 LAMINATOR = Bench("laminator", "Big Crank", drive="hand", heated=False, competent_role="workshop lead",
-                  manual="Maker's manual, 2nd edition, on the shelf by the press", stop_position="none (hand-driven)")
+                  manual="Maker's manual, 2nd edition, on the shelf by the press", stop_position="none (hand-driven)",
+                  freeing_procedure="let go of the crank, turn it back by hand, open the gap; call for help")
 PRINTER = Bench("printer", "Wide Blue", drive="powered")
 KNIFE = Bench("trimmer", "Knife and clamped rule", drive="hand", cutting="knife")
 
