@@ -172,6 +172,7 @@ def _sheet_columns(
             code=sheet.number,
             address=f"{address}go/{sheet.code}",
             holds=", ".join(piece.serial for piece in sheet.prints),
+            aside="; ".join(dict.fromkeys(filter(None, map(_aside, sheet.prints)))),
             pitch=pitch,
             file_hash=numbers.file_hash,
             more=travellernumbers.beside(numbers, common),
@@ -179,8 +180,13 @@ def _sheet_columns(
 
 
 def _piece_column(piece: Print, address: str) -> views.Column:
-    note = piece.set_aside_reason or ("sample" if piece.sample else "")
-    return views.Column(code=piece.serial, address=f"{address}go/{piece.code}", note=note)
+    note = "sample" if piece.sample else ""
+    return views.Column(code=piece.serial, address=f"{address}go/{piece.code}", note=note, aside=_aside(piece))
+
+
+def _aside(piece: Print) -> str:
+    """Why nothing of this print, or of the sheet that carries it, can be signed; empty for most."""
+    return (piece.set_aside_reason or "") if piece.stage != "scrapped" else ""
 
 
 def _benches(session: Session, materials: JobMaterials | None) -> list[views.Bench]:

@@ -55,10 +55,11 @@ class Marker:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """What one column shows for one step: something recorded, or the place to record it."""
+    """What one column shows for one step: something recorded, or the place to record it, or neither where ``aside``."""
 
     record: str
     entry: Entry | None = None
+    aside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +162,8 @@ def _rows(stage: Stage, columns: tuple[Column, ...], view: Traveller, machine: B
             limits=view.limits.get(step.key) or limits(step),
             reminders=tuple(_reminder(*cards[code])
                             for code in step.guards if code in cards and code not in fresh),
-            cells=tuple(Cell(step.record, entries.get((step.key, column.code))) for column in columns),
+            cells=tuple(Cell(step.record, entries.get((step.key, column.code)), bool(column.aside))
+                        for column in columns),
         )
         if step.marker == "rollers-stopped":
             yield Marker(step.marker, "ROLLERS STOPPED")

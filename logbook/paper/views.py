@@ -53,6 +53,7 @@ class Pitch:
 class Column:
     """One sheet or one piece: a column of the steps. ``note`` prints beside it, for example "sample".
 
+    ``aside`` is why it was set aside: its column then says so and has no boxes to fill.
     A sheet carries the pitch and the short hash of its own run; ``more`` are lines
     for what the sheets of the job do not share.
     """
@@ -61,6 +62,7 @@ class Column:
     address: str = ""
     holds: str = ""
     note: str = ""
+    aside: str = ""
     pitch: Pitch | None = None
     file_hash: str = ""
     more: tuple[str, ...] = ()

@@ -32,6 +32,8 @@ def test_a_second_doubt_does_not_make_the_first_one_forgotten(shop):
     assert _doubt(shop, code) == "lot L-1: damp; its pitch was withdrawn: wrong paper"
     shop.act(_damp)
     assert _doubt(shop, code).count("damp") == 1
+    paper = shop.traveller(code).view
+    assert {column.aside for column in (*paper.sheets, *paper.pieces)} == {_doubt(shop, code)}
 
 
 def test_a_concession_about_one_fault_settles_no_other(shop):

@@ -317,6 +317,23 @@ def test_notes_print_beside_a_column_and_remarks_below(write):
     assert "Worked alone. Same person signed twice." in first
 
 
+def test_a_column_set_aside_says_so_and_has_no_box_left(write):
+    sheets = (Column("S4KD", aside="lot L-311: hazy"), Column("S9TX"))
+    view = traveller(sheets=sheets, pieces=sheets)
+    whole = " ".join(texts(write(sheets=sheets, pieces=sheets)))
+    words = "SET ASIDE – do not go on"
+    assert f"{words}: lot L-311: hazy" in whole
+    assert f"S7 Adhesive onto print cannot be undone S4KD {words} S9TX" in whole
+    assert "254.0 mm IM 09:12" in whole
+    found = [row.cells for block in blocks(view) for row in block.rows
+             if row.kind == "step" and not row.blank and len(row.cells) == 2]
+    to_fill = [(one.record, other.record) for one, other in found if not one.entry]
+    crossed = re.findall(r'<div class="cell cell-(\w+) crossed">(.*?)</div>', traveller_html(view), re.DOTALL)
+    assert [record for record, _ in crossed] == [record for record, _ in to_fill]
+    for record, shown in crossed:
+        assert re.sub(r"<[^>]+>", "", shown).replace("&nbsp;", " ").strip() == (words if record == "sign" else "")
+
+
 def test_the_browser_gets_the_same_text_with_its_own_links():
     html = traveller_html(traveller(), address=lambda name: f"/files/{name}")
     assert 'href="/files/paper.css"' in html
