@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from fractions import Fraction
 from pathlib import Path
 
 from sqlalchemy import select
@@ -9,6 +10,8 @@ from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
 from logbook.actions.standing import refuse_withdrawn
+from logbook.lengths import INCH_IN_MM
+from logbook.manner import Manner
 from logbook.records.audit import Act, Actor, record
 from logbook.records.files import FileStore, hash_file
 from logbook.records.floor import Print, Run, Sheet
@@ -30,6 +33,15 @@ def file_name(run: Run, label: str) -> str:
     dpi = across if across == down else f"{across}x{down}"
     safe = "".join(letter if letter.isalnum() or letter in "-." else "_" for letter in label)
     return f"{safe}_{made['width']}x{made['height']}_{dpi.replace('/', 'over')}dpi_{made['lpi']}lpi.tif"
+
+
+def whole_size(run: Run, manner: Manner) -> str:
+    """The size that a printer's preview shows of the whole file, wider than the print by its marks; empty before it."""
+    told = json.loads(run.result or "{}")
+    pairs = zip(told.get("dots", ()), told.get("dpi", ()), strict=True)
+    sides = [Fraction(dots) / Fraction(dpi) * INCH_IN_MM for dots, dpi in pairs]
+    marks = " with its marks" if json.loads(run.recipe).get("waste") else ""
+    return f"{manner.on_paper(*sides)}{marks}" if sides else ""
 
 
 def hand_over(session: Session, by: Actor, store: FileStore, run: Run, folder: Path, label: str) -> Path:

@@ -104,6 +104,7 @@ def _numbers(
     adhesive: Lot | None,
     manner: Manner,
 ) -> views.Numbers:
+    size = outputs.whole_size(run, manner) if run else ""
     return views.Numbers(
         dots_per_inch=f"{mode.dpi_across} × {mode.dpi_down}" if mode else "",
         printed_size=manner.on_paper(job.width.mm + 2 * job.bleed.mm, job.height.mm + 2 * job.bleed.mm),
@@ -116,6 +117,7 @@ def _numbers(
         printer=mode.machine.name if mode else "",
         mode=mode.name if mode else "",
         file_name=outputs.file_name(run, outputs.label(run)) if run else "",
+        file_size=f"file {size}: print at 100 %" if size else "",
         file_hash=run.output.sha256[:8] if run and run.output else "",
     )
 
@@ -144,9 +146,10 @@ _BESIDE = {
 
 def beside(own: views.Numbers, common: views.Numbers) -> tuple[str, ...]:
     """Lines beside a sheet for what the job's sheets do not share; pitch and file stand there anyway."""
-    return tuple(
+    lines = tuple(
         f"{words} {getattr(own, name) or '?'}" for name, words in _BESIDE.items() if getattr(common, name) == DIFFERS
     )
+    return (*lines, own.file_size) if own.file_size and common.file_size == DIFFERS else lines
 
 
 def own_steps(steps: StepList, manner: Manner) -> StepList:

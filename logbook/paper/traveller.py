@@ -70,4 +70,6 @@ def _small(view: Traveller) -> tuple[tuple[str, str], ...]:
 
 
 def _file_words(view: Traveller) -> str:
-    return " · ".join(dict.fromkeys(part for part in (view.numbers.file_name, view.numbers.file_hash) if part))
+    numbers = view.numbers
+    parts = (numbers.file_name, numbers.file_hash, numbers.file_size)
+    return " · ".join(dict.fromkeys(part for part in parts if part))

@@ -138,6 +138,8 @@ class Numbers:
     mode: str = ""
     file_name: str = ""
     file_hash: str = ""
+    file_size: str = ""
+    """The whole file's size in words: its marks make it larger than the print, and nothing may be fitted to a page."""
 
 
 @dataclass(frozen=True, slots=True)

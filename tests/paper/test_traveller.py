@@ -47,7 +47,8 @@ def test_the_numbers_that_matter_stand_on_the_first_page(a4):
     first = texts(a4)[0]
     for words in ("20.074 lines/in ± 0.004", "TEST P4ZK9", "720 × 720", "9 × 11 in", "8 × 10 in", "5 mm", "L-311",
                   "Matte 230, lot 88", "Clear 50 µm, lot A7", "Wide Blue", "Best, 8 passes", "9f27c0aa41d2",
-                  "HBR-001", "Sheet S4KD", "Quill & Moss Gallery", ADDRESS):
+                  "file 236.0 × 288.4 mm with its marks: print at 100 %", "HBR-001", "Sheet S4KD",
+                  "Quill & Moss Gallery", ADDRESS):
         assert words in first
 
 

@@ -26,7 +26,7 @@ from logbook.refusals import Refused
 from logbook.web import peeking
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import NEEDED, BenchForm, own_units
-from logbook.web.gate import the_shop, without_request
+from logbook.web.gate import own_manner, the_shop, without_request
 from logbook.web.howfar import how_far
 from logbook.web.ringing import ring
 
@@ -78,6 +78,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             own_place=[one / _asked_unit(own_units()) for one in _place(found)],
             eyes=eyes,
             file_name=outputs.file_name(found, outputs.label(found)),
+            whole_size=outputs.whole_size(found, own_manner()),
         )
 
 
