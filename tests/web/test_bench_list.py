@@ -2,6 +2,7 @@
 
 import html
 import re
+import tomllib
 from datetime import date
 
 from logbook import resources
@@ -22,6 +23,31 @@ def test_a_long_stage_shows_its_first_and_the_rest_behind_a_link(desk, office, m
     whole = desk.get("/bench?all=print").get_data(as_text=True)
     assert all(number in whole for number in numbers)
     assert "Show all" not in whole
+
+
+def test_before_several_are_signed_stands_what_is_signed_and_what_can_hurt(desk, office):
+    """The words and the cards are those of the shipped step list, read here without the program."""
+    code = office.ready(quantity=2)
+    for stage in ("print", "trim"):
+        office.act(lambda session, _, stage=stage: _put_at(session, code, stage))
+        part = html.unescape(desk.get("/bench").get_data(as_text=True)).split(f'id="at-{stage}"')[1]
+        before, found = part.split("Sign the chosen ones")[0], _shipped(stage)
+        signed = found["step"][-1]["text"].removeprefix("Sign: ")
+        assert f"Each is signed: {signed}" in before
+        assert "Read before you begin, not after" in before
+        assert {*re.findall(r"\bC\d\d\b", before)} == {*found["cards"]}
+    assert "C07: Knife blades" in before
+
+
+def _put_at(session, code, stage):
+    for piece in prints(session, code):
+        if stage == "trim":
+            piece.stage, piece.sheet.stage = "trim", "parted"
+
+
+def _shipped(stage):
+    stages = tomllib.loads((resources.folder("safety") / "steps.toml").read_text(encoding="utf-8"))["stage"]
+    return next(one for one in stages if one["key"] == stage)
 
 
 def test_the_waits_of_many_are_those_of_each(office):

@@ -26,7 +26,7 @@ from logbook.rules.findings import REASON_FIELD, Finding, Strength
 from logbook.rules.stages import ROLLER_STAGES, undoing
 from logbook.rules.steplist import Stage
 from logbook.rules.traits import ways_of_working
-from logbook.web import atmachines, choices, papering, pinned, reasons, tablets, verdictforms
+from logbook.web import atmachines, choices, papering, pinned, reasons, tablets, together, verdictforms
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, typed_values
 from logbook.web.gate import actor, the_shop
@@ -132,6 +132,7 @@ def _listing(stage: str = "", sent: SignForm | None = None) -> tuple[str, int]:
             },
             now=actor().now,
             together=SIGNED_TOGETHER,
+            read_first=together.read_first(session, [key for key in SIGNED_TOGETHER if len(standing[key]) > 1]),
             form=form,
             sent={stage: sent} if sent else {},
             asks=[found for found in against if found.strength is Strength.ASK],
