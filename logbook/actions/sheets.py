@@ -23,6 +23,8 @@ from logbook.rules.stages import stages_before
 
 SHEET_STAGES = ("print", "dry", "adhesive", "laminate", "dwell")
 BEFORE = "before the logbook"
+SPARE = 5
+"""So many sheets more than are lacking may be started at once: for setting up, and for what may be spoiled."""
 MOUNT_ONLY, OWN_PRINT = "mount-only", "the customer's own print"
 
 
@@ -43,8 +45,7 @@ def start_sheets(session: Session, by: Actor, *, run: Run, count: int, reason: s
     """
     if run.accepted_at is None:
         raise Refused("Look at the interlaced file and accept it first.")
-    if count < 1:
-        raise Refused("Write how many sheets: at least one.", field="count")
+    _check_count(session, run, count)
     settled = settle(overtaken.findings(session, run), reason=reason)
     made = [_from_run(session, by, run) for _ in range(count)]
     prints = [piece for sheet in made for piece in sheet.prints]
@@ -59,6 +60,21 @@ def start_sheets(session: Session, by: Actor, *, run: Run, count: int, reason: s
         ),
     )
     return made
+
+
+def _check_count(session: Session, run: Run, count: int) -> None:
+    """A slip of the finger (40 for 4) prints no heap of lens sheets that nobody ordered."""
+    if count < 1:
+        raise Refused("Write how many sheets: at least one.", field="count")
+    if run.sample and count > SPARE:
+        raise Refused(f"Of a sample at most {SPARE} sheets at once.", field="count")
+    lacking = 0 if run.sample else open_quantity(session, run.pieces[0].job)
+    if count > lacking + SPARE:
+        raise Refused(
+            f"The job lacks {lacking} {'piece' if lacking == 1 else 'pieces'}; at most {lacking + SPARE} sheets at "
+            "once. If more are wanted, raise its number of pieces first.",
+            field="count",
+        )
 
 
 def _jobs(prints: list[Print]) -> list[str]:

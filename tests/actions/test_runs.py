@@ -182,6 +182,10 @@ def test_sheets_start_only_from_a_file_that_somebody_accepted(shop):
         shop.act(lambda session, by: runs.accept(session, by, run=session.get_one(Run, run_id)))
     with pytest.raises(Refused, match="at least one"):
         shop.act(start(0))
+    lacking = shop.read(lambda session: session.get_one(Run, run_id).pieces[0].job.quantity)
+    with pytest.raises(Refused, match=f"lacks {lacking} pieces?; at most {lacking + 5} sheets at once") as refused:
+        shop.act(start(lacking + 6))
+    assert refused.value.field == "count"
     shop.act(start(2))
     assert _count(shop, Sheet) == 2
 
