@@ -109,7 +109,7 @@ class BenchWork:
 
     def _last_stages(self, session: Session, by: Actor, stage: str, piece: Print, number: int) -> None:
         if stage == "pack":
-            leaving.leave(session, by, piece=piece, way=leaving.WayOut(how="collected", on=by.now.date()), values={})
+            leaving.leave(session, by, piece=piece, way=leaving.WayOut(how="collected", on=by.day), values={})
             return
         result = self.plan.results.get(number, "passed")
         bench.sign_stage(

@@ -221,6 +221,8 @@ def leave(
     expect(piece.stage, "pack", who=piece.serial)
     if way.how not in WAYS_OUT:
         raise Refused("Say whether it was sent, collected or kept.", field="how")
+    if way.on > by.day:
+        raise Refused("That day has not come yet; sign it on the day it leaves.", field="on")
     conceded = any(verdict.kind == "concession" for verdict in verdicts_on(session, piece))
     settle(
         may_leave(

@@ -506,6 +506,8 @@ def carry_over(
     """A pitch known from before the logbook, once for these conditions, with date and note."""
     if not note.strip():
         raise Refused("Write down where the value comes from, for example the old notebook's page.", field="note")
+    if known_since.astimezone().date() > by.day:
+        raise Refused("That day has not come yet; write since when the value is known.", field="known_since")
     if (known := _standing(session, conditions, "carried over")) is not None:
         raise Refused(
             f"{known.lpi} was carried over for these conditions already ({known.code}); withdraw it first.", field="lpi"

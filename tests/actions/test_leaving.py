@@ -1,5 +1,7 @@
 """What did not pass, what is in doubt, what is only a sample: nothing of it leaves by a side door."""
 
+from datetime import timedelta
+
 import pytest
 from sqlalchemy import select
 
@@ -68,7 +70,7 @@ def test_a_verdict_needs_a_known_word_and_a_reason(shop, inspected):
         _decide(shop, inspected, "scrap", reason="  ")
 
 
-def test_the_last_stage_is_signed_only_by_leaving(shop):
+def test_the_last_stage_is_signed_only_by_leaving_on_a_day_that_has_come(shop):
     code = shop.order()
     shop.choose_pitch(code)
     shop.run(code, sample=True)
@@ -77,6 +79,17 @@ def test_the_last_stage_is_signed_only_by_leaving(shop):
     shop.wait(hours=80)
     with pytest.raises(Refused, match="Say how it leaves"):
         shop.sign(code, "pack")
+    with pytest.raises(Refused, match="has not come yet") as refused:
+        shop.act(
+            lambda session, by: leaving.leave(
+                session,
+                by,
+                piece=prints(session, code)[0],
+                way=leaving.WayOut(how="kept", on=by.day + timedelta(days=1)),
+                values={},
+            )
+        )
+    assert refused.value.field == "on"
     assert _stages(shop, code) == ["pack"]
 
 
@@ -93,7 +106,7 @@ def test_a_sample_never_leaves_as_the_order(shop, how):
                 session,
                 by,
                 piece=prints(session, code)[0],
-                way=leaving.WayOut(how=how, on=by.now.date(), reason="in a hurry"),
+                way=leaving.WayOut(how=how, on=by.day, reason="in a hurry"),
                 values={},
             )
         )
@@ -168,7 +181,7 @@ def test_a_departure_keeps_how_and_when_and_whose_hand(shop, inspected):
                 session,
                 by,
                 piece=prints(session, inspected)[0],
-                way=leaving.WayOut(how="sent", on=by.now.date()),
+                way=leaving.WayOut(how="sent", on=by.day),
                 values={},
             )
         )

@@ -266,7 +266,7 @@ class LifeCycle(RuleBasedStateMachine):
         allowed = piece.stage == "pack" and not piece.in_doubt and not (piece.sample and as_order)
 
         def work(session, by):
-            way = leaving.WayOut(how=how, on=by.now.date(), reason="as agreed", as_order=as_order)
+            way = leaving.WayOut(how=how, on=by.day, reason="as agreed", as_order=as_order)
             leaving.leave(session, by, piece=prints(session, self.code)[place], way=way, values={})
 
         if self._attempt(work, allowed=allowed):

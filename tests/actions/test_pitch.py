@@ -4,6 +4,7 @@ A reading of a band at p lines per inch over a width W shows |p - P| W fringes a
 gratings, textbook arithmetic), so readings on both sides form a V.
 """
 
+from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
 
@@ -175,19 +176,22 @@ def test_the_nominal_pitch_is_kept_once_and_asks_for_a_reason(shop):
 
 
 def test_a_carried_over_pitch_may_be_carried_over_again_once_it_was_withdrawn(shop):
-    def carry(session, by):
+    def carry(session, by, days=0):
         pitch.carry_over(
             session,
             by,
             conditions=_conditions(session),
             lpi=Decimal("20.1"),
             note="page 7",
-            known_since=by.now,
+            known_since=by.now + timedelta(days=days),
         )
 
     with pytest.raises(Refused, match="already"):
         shop.act(carry)
     _withdraw(shop)
+    with pytest.raises(Refused, match="has not come yet") as refused:
+        shop.act(lambda session, by: carry(session, by, days=1))
+    assert refused.value.field == "known_since"
     shop.act(carry)
     lpi = shop.read(lambda session: [row.lpi for row in session.execute(select(PitchOnRecord)).scalars()])
     assert lpi == [Decimal("20.07"), Decimal("20.1")]

@@ -69,7 +69,7 @@ def test_what_was_sent_says_how(shop):
     from support.small_shop import standing
 
     shop.wait(hours=80)
-    way = leaving.WayOut(how="sent", on=shop.now.date(), carrier="post", tracking="X 77")
+    way = leaving.WayOut(how="sent", on=shop.now.astimezone().date(), carrier="post", tracking="X 77")
     shop.act(
         lambda session, by: leaving.leave(session, by, piece=standing(session, code, "pack")[0], way=way, values={})
     )

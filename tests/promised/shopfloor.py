@@ -180,7 +180,7 @@ def withdrawn(ground: Ground, tally: Tally, _count: int) -> None:
 
 def _one_leaves(shop: SmallShop, serial: str) -> None:
     shop.wait(hours=80)
-    way = leaving.WayOut(how="collected", on=shop.now.date())
+    way = leaving.WayOut(how="collected", on=shop.now.astimezone().date())
 
 
     def leave(session, by):
@@ -248,13 +248,13 @@ def no_way_out(ground: Ground, tally: Tally, _count: int) -> None:
         shop.inspect(code, "failed")
         for how in leaving.WAYS_OUT:
             for as_order in (True, False):
-                way = leaving.WayOut(how=how, on=shop.now.date(), as_order=as_order, reason="as agreed")
+                way = leaving.WayOut(how=how, on=shop.now.astimezone().date(), as_order=as_order, reason="as agreed")
                 tally.tried(_stops(shop, lambda session, by, way=way: _leave(session, by, code, way)), way)
         for result in ("passed", "failed"):
             tally.tried(_stops(shop, lambda session, by, result=result: _inspect(session, by, code, result)), result)
         # whoever brings it to the packing table by another way still meets the door
         shop.act(lambda session, _by: _put_at_the_door(session, code))
-        way = leaving.WayOut(how="collected", on=shop.now.date())
+        way = leaving.WayOut(how="collected", on=shop.now.astimezone().date())
         tally.tried(_stops(shop, lambda session, by: _leave(session, by, code, way)), "from the packing table")
 
 

@@ -278,7 +278,7 @@ class SmallShop:
         def go(session, by):
             for piece in standing(session, code, "pack"):
                 leaving.leave(
-                    session, by, piece=piece, way=leaving.WayOut(how="collected", on=self.now.date(), **way), values={}
+                    session, by, piece=piece, way=leaving.WayOut(how="collected", on=by.day, **way), values={}
                 )
 
         self.act(go)

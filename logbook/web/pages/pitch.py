@@ -223,7 +223,7 @@ def carry() -> Response | tuple[str, int]:
 
 
 def _carry(session: Session, by: Actor, form: CarryForm) -> PitchOnRecord:
-    since = datetime.combine(form.known_since.data, time(12), tzinfo=UTC)
+    since = datetime.combine(form.known_since.data, time(12)).astimezone(UTC)
     return actions.carry_over(
         session,
         by,
