@@ -43,6 +43,11 @@ class Spot:
     reader: str | None = None
 
 
+def _called(field: str) -> str:
+    """A form's field as somebody reads it, ``band_1`` as Band 1; any other name as it is."""
+    return field.replace("_", " ").capitalize() if "_" in field else field
+
+
 def parse_count(words: str, *, field: str = "fringes") -> Decimal:
     """Read ``solid`` (0), ``2``, ``2.25``, ``2,25``, ``2 1/4`` or ``2¼`` as fringes, zero or more."""
     told = words.strip().lower().replace(",", ".")
@@ -52,11 +57,11 @@ def parse_count(words: str, *, field: str = "fringes") -> Decimal:
     if told == "solid":
         return Decimal(0)
     if not told or match is None:
-        raise Refused(f"{field}: {words!r} is not a count; write a number of fringes such as 2.25, or solid.",
+        raise Refused(f"{_called(field)}: {words!r} is not a count; write a number of fringes such as 2.25, or solid.",
                       field=field)
     count = Decimal(match["whole"] or 0) + Decimal(match["over"] or 0) / Decimal(match["under"] or 1)
     if count > MOST_FRINGES:
-        raise Refused(f"{field}: {words!r} is more than anyone can count.", field=field)
+        raise Refused(f"{_called(field)}: {words!r} is more than anyone can count.", field=field)
     return count
 
 
@@ -72,11 +77,12 @@ def parse_spot(words: str, *, pitches: Mapping[int, Decimal], width_in: Fraction
         return None
     single, pair = _BAND.fullmatch(told), _BETWEEN.fullmatch(told)
     if single is None and pair is None:
-        raise Refused(f"{field}: {words!r} is not understood; write band 7, between 6 and 7, or none.", field=field)
+        raise Refused(f"{_called(field)}: {words!r} is not understood; write band 7, between 6 and 7, or none.",
+                      field=field)
     named = sorted(int(band) for band in (pair.groups() if pair else single.groups() if single else ()))
     if any(band not in pitches for band in named) or (len(named) == 2 and named[1] - named[0] != 1):
-        raise Refused(f"{field}: {words!r} must name bands of this chart, 1 to {max(pitches)}, two of them only as "
-                      "neighbours.", field=field)
+        raise Refused(f"{_called(field)}: {words!r} must name bands of this chart, 1 to {max(pitches)}, two of them "
+                      "only as neighbours.", field=field)
     centre = sum((pitches[band] for band in named), Decimal(0)) / len(named)
     half_step = _step(pitches) / 2
     u_lpi = math.hypot(float(half_step) / math.sqrt(3), READING_U / float(width_in))

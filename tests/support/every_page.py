@@ -53,6 +53,7 @@ NOT_PAGES = {
     "papers.small_pdf",
     "pitch.chart_file",
     "pitch.on_paper",
+    "pitch.read_again",
     "pitchphotos.picture",
     "runs.state",
     "status.state",

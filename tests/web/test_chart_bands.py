@@ -86,6 +86,9 @@ def test_measured_scales_have_fields_and_another_size_asks_before_it_is_on_recor
     wanted = office.read(lambda session: chartscales.drawn(one(session, PitchChart, code=made)))["across"]
     counts = {f"band_{band}": str(abs(band - 3) * Decimal("0.5")) for band in range(1, 6)}
     form = {**counts, "scale_across": f"{wanted - 3},5", "scale_down": ""}
+    refused = desk.post(f"/pitch/chart/{made}/read", data={**form, "band_1": "three", "request_id": "0"})
+    assert "Band 1: &#39;three&#39; is not a count" in refused.get_data(as_text=True)
+    assert desk.get(f"/pitch/chart/{made}/read").location == f"/pitch/test/{test}", "its address leads back"
     assert desk.post(f"/pitch/chart/{made}/read", data={**form, "request_id": "a"}).status_code == 303
     said = _words(desk, f"/pitch/test/{test}")
     assert f"The long scale across measures {wanted - 3}.5 mm and was drawn {wanted} mm" in said

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, time
 from decimal import Decimal
 from io import BytesIO
 
-from flask import Blueprint, g, request, send_file, url_for
+from flask import Blueprint, g, redirect, request, send_file, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug import Response
@@ -363,6 +363,13 @@ def _make(
 
 _FIELDS = {"lpi": "centre", "length": "width"}
 """Where the engine's name of an input is another one than the form's."""
+
+
+@pages.get("/pitch/chart/<code>/read")
+def read_again(code: str) -> Response:
+    """The reading form's address, as a refusal leaves it in the bar: a chart has no page but its test's."""
+    with reading() as session:
+        return redirect(url_for("pitch.test", code=by_code(session, PitchChart, code).test.code))
 
 
 @pages.post("/pitch/chart/<code>/read")
