@@ -1,5 +1,7 @@
 """Quotes on their pages: given, read, prolonged, declined, turned into an order."""
 
+import re
+
 from sqlalchemy import select
 
 from logbook.records.materials import Lot, Material
@@ -61,7 +63,9 @@ def test_accepted_leads_to_the_order_and_back(office, desk):
     paper = office.read(lambda session: one(session, Material, kind="paper").code)
     answer = desk.post(f"/quote/{code}/accept", data={"request_id": "a", "mode": "", "paper": paper})
     assert answer.status_code == 303
-    assert f"/quote/{code}" in _text(desk.get(answer.location))
+    order = _text(desk.get(answer.location))
+    assert f"/quote/{code}" in order
+    assert re.search(r'<a href="/job/\w+#pictures">Next: add its pictures</a>', order), "what is to be done now"
     assert answer.location in _text(desk.get(f"/quote/{code}"))
 
 
