@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 FIELD = "kept_file"
 """What a form sends back for a file that is held for it: the field, the word that claims it, its name."""
 SECRET = {"password", "current", "pin"}
-HOLDS_BY_ITSELF = {"orders.new"}
+HOLDS_BY_ITSELF = {"orders.new", "jobs.add_pictures"}
 """Forms that hold their own pictures, whenever they are not accepted."""
 BUTTONS = {
     "papers.issue": "Print the traveller", "onpaper.begin": "Do this stage on paper",

@@ -1,4 +1,4 @@
-"""An order form that was not accepted keeps its good pictures and names every bad one."""
+"""An order form or one of more pictures that was not accepted keeps its good pictures and names every bad one."""
 
 import re
 from html import unescape
@@ -44,8 +44,7 @@ def _held(answer):
 
 
 def _names(office, answer):
-    code = answer.headers["Location"].rsplit("/", 1)[1]
-    return office.read(lambda session: [row.original_name for row in pictures.current(job(session, code))])
+    return _standing(office, answer.headers["Location"].rsplit("/", 1)[1])
 
 
 def test_every_bad_one_is_named_and_the_good_ones_go_in_with_the_next_try(desk, office, form):
@@ -61,6 +60,24 @@ def test_every_bad_one_is_named_and_the_good_ones_go_in_with_the_next_try(desk, 
     assert done.status_code == 303
     assert _names(office, done) == ["gull day.jpg", "gull night.jpg"]
     assert list((office.shop.store.folder / "incoming").iterdir()) == []
+
+
+def test_more_pictures_for_a_job_are_kept_too_when_one_of_them_is_bad(desk, office):
+    code = office.order(customer="")
+    before = _standing(office, code)
+    sent = [(BytesIO(content), name) for name, content in (GOOD, HALF, OTHER)]
+    form = {"request_id": "more", "pictures": sent}
+    answer = desk.post(f"/job/{code}/pictures", data=form, content_type="multipart/form-data")
+    assert answer.status_code == 422
+    assert "half.jpg" in answer.get_data(as_text=True)
+    assert _standing(office, code) == before, "nothing is put in by halves"
+    done = desk.post(f"/job/{code}/pictures", data={"request_id": "more", "held": _held(answer)})
+    assert done.status_code == 303
+    assert _standing(office, code) == [*before, "gull day.jpg", "gull night.jpg"]
+
+
+def _standing(office, code):
+    return office.read(lambda session: [row.original_name for row in pictures.current(job(session, code))])
 
 
 def test_a_field_left_empty_does_not_cost_the_pictures(desk, office, form):

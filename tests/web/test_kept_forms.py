@@ -138,10 +138,10 @@ def test_pictures_for_a_job_wait_with_its_form(browser, office):
     form = {"csrf_token": token(page), "request_id": "more", "pictures": [(BytesIO(GULL), "gull, day.jpg")]}
     there = _kept(browser, f"/job/{code}/pictures", form)
     words = browser.client.get(browser.sign_in(at=there).headers["Location"]).get_data(as_text=True)
-    held = value(words, "kept_file")
+    held = value(words, "held")
     assert held.endswith(" gull, day.jpg")
     before = len(office.read(_newest_job).pictures)
-    browser.post(f"/job/{code}/pictures", {"csrf_token": token(words), "request_id": "more", "kept_file": held})
+    browser.post(f"/job/{code}/pictures", {"csrf_token": token(words), "request_id": "more", "held": held})
     names = [one.original_name for one in office.read(_newest_job).pictures]
     assert (len(names), names[-1]) == (before + 1, "gull, day.jpg")
 

@@ -1,6 +1,6 @@
 """One job: pictures, proof, materials, pitch, interlacing, half-done work."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from decimal import Decimal
 
 from flask import Blueprint, get_flashed_messages, redirect, request, url_for
@@ -37,7 +37,7 @@ from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
 from logbook.rules.findings import REASON_FIELD, Finding, Strength, strongest
 from logbook.rules.gates import may_interlace
-from logbook.web import choices, meanwhile, papering, reasons
+from logbook.web import choices, keptforms, meanwhile, papering, reasons
 from logbook.web.acting import act, page, reading, say, takes_writes
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, NumberField
 from logbook.web.gate import actor, the_shop, without_request
@@ -45,7 +45,7 @@ from logbook.web.jobview import JobView, job_view
 from logbook.web.linkview import LinkForm, link_view
 from logbook.web.pages.orders import CALLED_AFTER_PICTURES, JobFields
 from logbook.web.ringing import ring
-from logbook.web.uploads import taken_in
+from logbook.web.uploads import Held, hold, sorted_with_held, taken_in
 
 pages = Blueprint("jobs", __name__)
 STAGES = [
@@ -178,7 +178,7 @@ def job(code: str) -> tuple[str, int]:
     return job_page(code)
 
 
-def job_page(code: str, **forms: BenchForm) -> tuple[str, int]:
+def job_page(code: str, *, held: Sequence[Held] = (), **forms: BenchForm) -> tuple[str, int]:
     """A job's whole page, with the forms that were sent and not accepted."""
     with reading() as session:
         found = by_code(session, Job, code)
@@ -196,6 +196,7 @@ def job_page(code: str, **forms: BenchForm) -> tuple[str, int]:
         return page(
             "job.html",
             view=view,
+            held_pictures=held,
             run_asks=_run_asks(session, view, run_form),
             codes_here_only=opens_here_only(papering.shop_address(session)),
             links=link_view(session, found, actor().now),
@@ -218,13 +219,34 @@ def _run_asks(session: Session, view: JobView, form: BenchForm) -> list[Finding]
 
 @pages.post("/job/<code>/pictures")
 def add_pictures(code: str) -> Response | tuple[str, int]:
-    """More pictures at the end."""
-    form = PicturesForm()
+    """More pictures at the end; of a try with a bad one the good ones are held for the next."""
+    form, held = PicturesForm(), list[Held]()
+    if form.validate_on_submit() and (done := _added(form, code, held)):
+        return done
+    return job_page(code, held=held, pictures_form=form)
 
-    def work(session: Session, by: Actor, taken: list[pictures.Intake]) -> object:
-        return pictures.add_pictures(session, by, the_shop().store, job=by_code(session, Job, code), taken=taken)
 
-    return _with_files(form, work, code)
+def _added(form: PicturesForm, code: str, held: list[Held]) -> Response | None:
+    """Put them in; what is not accepted leaves its good pictures in ``held``, and names every bad one."""
+    try:
+        with sorted_with_held(form.pictures.data, request.form.getlist("held")) as found:
+
+            def work(session: Session, by: Actor) -> object:
+                if found.bad or not found.good:
+                    sentence = " ".join(found.bad) or "Choose at least one picture."
+                    raise Refused(sentence, field="pictures")
+                return pictures.add_pictures(
+                    session, by, the_shop().store, job=by_code(session, Job, code), taken=found.good
+                )
+
+            if done := act(form, work, lambda _: url_for("jobs.job", code=code)):
+                return done
+            if found.bad and keptforms.shown_again():  # nothing was tried, and a bad one is not held
+                say(form, Refused(" ".join(found.bad), field="pictures"))
+            held.extend(hold(found))
+    except Refused as refusal:
+        say(form, refusal)
+    return None
 
 
 def _with_files(
