@@ -835,7 +835,7 @@ def _verdicts(told: Story, code: str, sign: Any) -> None:
         "leaving.put_back",
         lambda session, by: leaving.put_back(session, by, piece=prints(session, code)[0], reason="looked again"),
     )
-    way = leaving.WayOut(how="sent", on=date(2026, 3, 9), reason="in a hurry")
+    way = leaving.WayOut(how="sent", on=told.shop.now.astimezone().date(), reason="in a hurry")
     told.tell(
         "leaving.leave",
         lambda session, by: leaving.leave(session, by, piece=prints(session, code)[0], way=way, values={}),
