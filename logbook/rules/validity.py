@@ -87,7 +87,8 @@ def may_serve(pitch: PitchFacts, job: JobNeeds) -> list[Finding]:
 
 def _withdrawn(pitch: PitchFacts) -> Iterator[Finding]:
     if pitch.withdrawn is not None:
-        yield stop("withdrawn", f"This pitch was withdrawn: {pitch.withdrawn}; choose another, or test again.")
+        why = pitch.withdrawn.rstrip(".")
+        yield stop("withdrawn", f"This pitch was withdrawn: {why}; choose another, or test again.")
 
 
 def far_from_nominal(lpi: Decimal, nominal: Decimal | None, *, most: Decimal = FAR_FROM_NOMINAL) -> str:
