@@ -30,13 +30,14 @@ def read_first(session: Session, stages: Collection[str]) -> dict[str, ReadFirst
     of_open_work = select(Job.step_list_id).join(Print, Print.job_id == Job.id).where(PRINT_IS_OPEN)
     kept = select(StepListRevision).where(StepListRevision.id.in_(of_open_work)).order_by(StepListRevision.id)
     lists = [step_list(one) for one in session.execute(kept).scalars()]
-    return {key: _of(session, [one.stage(key) for one in lists]) for key in stages}
+    return {key: _of(session, [stage for one in lists for stage in one.stages if stage.key == key]) for key in stages}
 
 
 def _of(session: Session, found: list[Stage]) -> ReadFirst:
     kind = next((one.machine for one in found if one.machine), "")
     codes = dict.fromkeys(code for one in found for code in one.cards)
-    shared = papering.shared_traits(session, kind) if kind and codes else ()
+    # only of a trimmer is anything known that leaves a caution out
+    shared = papering.shared_traits(session, kind) if kind == "trimmer" else ()
     words = dict.fromkeys(_signed(one.sign.text) for one in found)
     return ReadFirst(tuple(words), papering.cards([*codes], ways_of_working(kind, shared)))
 

@@ -132,7 +132,7 @@ def _listing(stage: str = "", sent: SignForm | None = None) -> tuple[str, int]:
             },
             now=actor().now,
             together=SIGNED_TOGETHER,
-            read_first=together.read_first(session, [key for key in SIGNED_TOGETHER if len(standing[key]) > 1]),
+            read_first=together.read_first(session, SIGNED_TOGETHER if any(standing.values()) else ()),
             form=form,
             sent={stage: sent} if sent else {},
             asks=[found for found in against if found.strength is Strength.ASK],
