@@ -101,6 +101,7 @@ def assert_accessible() -> Callable[[Page], None]:
     """Check the page as it stands against WCAG 2.2 A and AA, as far as a program can."""
 
     def check(page: Page) -> None:
+        page.wait_for_load_state()  # words stand there before their style does
         findings = accessibility_findings(page)
         assert findings == [], f"{page.url}:\n" + "\n".join(findings)
 
