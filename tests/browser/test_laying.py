@@ -13,7 +13,7 @@ def test_a_picture_is_moved_by_keys_buttons_and_pointer_and_stays_there(serve_lo
     person.found_the_shop()
     person.take_an_order()
     person.follow("How they fit, and laid over each other")
-    page.get_by_role("button", name="left 10").wait_for()  # shown as soon as the page listens to keys
+    page.locator(".nudges.ready").wait_for()  # the page listens to keys
     view = page.locator(".lay img")
     view.focus()
     page.keyboard.press("ArrowRight")

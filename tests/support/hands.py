@@ -51,6 +51,7 @@ def settle(page: Page) -> None:
     while time.monotonic() < until:
         try:
             if not page.evaluate(_LEAVING):
+                page.wait_for_load_state()  # words stand there before their style does
                 return
         except Error as error:
             if "context was destroyed" not in error.message and "navigat" not in error.message:
