@@ -139,7 +139,7 @@ def check_machine(
 ) -> MachineCheck:
     """The daily check: "yes" or "no" for every question, numbers where they were read. A "no" puts it out of use."""
     values, failed = answered(items, answers)
-    _refuse_what_is_not_so(session, by, machine, values)
+    refuse_what_is_not_so(session, machine, values, day=by.day)
     check = kept_check(machine, items, values, passed=not failed, person_id=by.person_id, at=by.now)
     session.add(check)
     ended = failed_check(session, by, machine, failed) if failed else []
@@ -148,7 +148,7 @@ def check_machine(
     return check
 
 
-def _refuse_what_is_not_so(session: Session, by: Actor, machine: Machine, values: Mapping[str, str]) -> None:
+def refuse_what_is_not_so(session: Session, machine: Machine, values: Mapping[str, str], *, day: date) -> None:
     """A yes that this logbook itself contradicts would count later, once the rest was written down."""
     facts = machine_facts(machine)
     if values.get("freeing") == "yes" and facts.must_be_known and not facts.freeing_procedure.strip():
@@ -157,7 +157,7 @@ def _refuse_what_is_not_so(session: Session, by: Actor, machine: Machine, values
             "post it; then answer this.",
             field="freeing",
         )
-    if values.get("people") == "yes" and facts.can_hurt and not _named_today(session, by, machine):
+    if values.get("people") == "yes" and facts.can_hurt and not _named_on(session, machine, day):
         raise Refused(
             f"Nobody is named for {machine.name}, or everybody's time has run out: name who works at it on this page; "
             "then answer this.",
@@ -165,9 +165,9 @@ def _refuse_what_is_not_so(session: Session, by: Actor, machine: Machine, values
         )
 
 
-def _named_today(session: Session, by: Actor, machine: Machine) -> bool:
+def _named_on(session: Session, machine: Machine, day: date) -> bool:
     named = select(Authorisation.id).where(Authorisation.machine_id == machine.id, Authorisation.withdrawn_at.is_(None))
-    return session.execute(named.where(Authorisation.until >= by.now.astimezone().date()).limit(1)).first() is not None
+    return session.execute(named.where(Authorisation.until >= day).limit(1)).first() is not None
 
 
 def answered(items: Sequence[CheckItem], answers: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:

@@ -34,11 +34,12 @@ def take_over(
     """Enter a check from its page; it counts for the day of its own time.
 
     A "no" puts the machine out of use unless it was checked again since. Raises Refused for a time that has not come
-    yet, and for what is not answered.
+    yet, for what is not answered, and for a yes that this logbook contradicts.
     """
     if page.at > by.now:
         raise Refused("That time has not come yet; write the one on the page.", field="at")
     values, failed = machines.answered(items, page.answers)
+    machines.refuse_what_is_not_so(session, machine, values, day=by.day)
     newest = machines.last_check(machine)
     sha256, size = page.store.adopt(page.photograph.waiting)
     keep(session, sha256=sha256, size=size, media_type=page.photograph.media_type, kind="record", now=by.now)

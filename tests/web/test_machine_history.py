@@ -36,6 +36,13 @@ def test_a_service_is_noted_and_recorded_field_by_field(desk, office):
     assert "guards back, test piece run" in desk.get(f"/machine/{code}").get_data(as_text=True)
 
 
+def _write_down(office, freeing):
+    def work(session, _by):
+        one(session, Machine, name="Rollers").freeing_procedure = freeing
+
+    office.act(work)
+
+
 def test_a_check_on_paper_is_entered_with_its_photograph_and_counts_for_its_day(desk, office):
     code, otto, items = office.read(
         lambda session: (
@@ -57,6 +64,10 @@ def test_a_check_on_paper_is_entered_with_its_photograph_and_counts_for_its_day(
     assert 'id="stops-fault">Not answered yet' in photographed(stops="").get_data(as_text=True)
     later = f"{datetime.now().astimezone() + timedelta(hours=2):%Y-%m-%dT%H:%M}"
     assert "has not come yet" in photographed(at=later, stops="yes").get_data(as_text=True)
+    known = office.read(lambda session: one(session, Machine, name="Rollers").freeing_procedure)
+    _write_down(office, "")
+    assert "is freed is not written down yet" in photographed(guards="yes").get_data(as_text=True)
+    _write_down(office, known)
     assert office.read(lambda session: session.execute(select(func.count(MachineCheck.id))).scalar_one()) == 0
     assert photographed().status_code == 303
     page = desk.get(f"/machine/{code}").get_data(as_text=True)
