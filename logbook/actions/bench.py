@@ -23,7 +23,7 @@ from logbook.records.orders import Job
 from logbook.records.people import Person
 from logbook.refusals import Changed, Refused
 from logbook.rules import rollers, signing, together, waits
-from logbook.rules.findings import Finding, settle, settle_each
+from logbook.rules.findings import Finding, Strength, settle, settle_each
 from logbook.rules.stages import ROLLER_STAGES, expect, next_stage
 from logbook.rules.steplist import Stage, StepList
 from logbook.rules.targets import aimed
@@ -514,10 +514,10 @@ def start_rollers(
             "assessment asks.",
             field="alone_with",
         )
-    was, reason = _bring_on(session, by, sheets, stage, start)
+    was, reason, glue = _bring_on(session, by, sheets, stage, start)
     covering = covering or _new_session(session, by, start)
     covering.last_used_at = by.now
-    notes = " ".join(found.sentence for found in findings)
+    notes = " ".join(found.sentence for found in [*findings, *glue])
     common = {"roller_session_id": covering.id, "machine_id": start.machine.id, "meaning": "checked"}
     for sheet in sheets:
         if start.helper is None and start.alone_with != covering.alone_with:
@@ -545,14 +545,14 @@ def _told_of(stage: str, start: RollerStart) -> dict[str, object]:
 
 def _bring_on(
     session: Session, by: Actor, sheets: Sequence[Sheet], stage: str, start: RollerStart
-) -> tuple[dict[str, dict[str, str | None]], str]:
-    """Name the adhesive; what changed by that, and the reason for one past its date."""
+) -> tuple[dict[str, dict[str, str | None]], str, list[Finding]]:
+    """Name the adhesive; what changed by that, the reason for one past its date, and what is only noted."""
     if stage != "adhesive":
-        return {}, ""
+        return {}, "", []
     was = gluelots.lay(sheets, start.adhesive_lot)
     lots = dict.fromkeys(sheet.adhesive_lot for sheet in sheets)
-    found = [one for lot in lots for one in gluelots.findings(session, by, lot)]
-    return was, settle_each(found, reasons=start.reasons)
+    found = [one for lot in lots for one in gluelots.at_the_rollers(session, by, lot)]
+    return was, settle_each(found, reasons=start.reasons), [one for one in found if one.strength is Strength.NOTE]
 
 
 def _check_start(by: Actor, sheets: Sequence[Sheet], stage: str, start: RollerStart) -> None:

@@ -14,8 +14,13 @@ from logbook.rules.findings import Finding
 
 
 def findings(session: Session, by: Actor, lot: Lot | None) -> list[Finding]:
-    """What speaks against bringing this lot on now; ``by`` tells the day."""
+    """What speaks against using this lot now; ``by`` tells the day."""
     return weigh(session, signing.lot_now(lot.label, lot.set_aside_reason, lot.expires_on, today=by.day)) if lot else []
+
+
+def at_the_rollers(session: Session, by: Actor, lot: Lot | None) -> list[Finding]:
+    """What speaks against bringing this lot on now, or none that anybody names."""
+    return findings(session, by, lot) if lot else weigh(session, [signing.no_glue_named()])
 
 
 def lay(sheets: Sequence[Sheet], lot: Lot | None) -> dict[str, dict[str, str | None]]:

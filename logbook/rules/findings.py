@@ -77,6 +77,7 @@ ADJUSTABLE = {
     "native dots": "a mode whose dots per inch the printer's driver makes anew",
     "printer history": "the printer was repaired or its head changed since the pitch was found",
     "paper lot": "another paper lot than the pitch was found on",
+    "adhesive lot": "a sheet that is bonded and no lot of adhesive is named",
     "age": "a pitch older than a year",
     "climate": "the room has changed since the pitch was found",
     "distance": "the distance of a reading is not known, or cannot be converted",

@@ -158,6 +158,14 @@ def lot_now(label: str, in_doubt: str | None, ends: date | None, *, today: date)
         yield ask("expiry", f"Lot {label} was to be used before {ends:%Y-%m-%d}.", about=f"lot {label}")
 
 
+def no_glue_named() -> Finding:
+    """A note: a bond that fails a year later leads to no lot."""
+    return note(
+        "adhesive lot",
+        "No lot of adhesive is named: later nobody can tell what bonded this sheet. Put the lot into stock and choose it.",
+    )
+
+
 def undecided(serial: str) -> Finding:
     """A stop: what failed its inspection is not simply inspected again."""
     return stop("inspection", f"{serial} failed its inspection; decide first what becomes of it.")

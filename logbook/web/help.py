@@ -68,6 +68,7 @@ LINES = {
     "jobs.RunForm.sample": "A sample never leaves as the order.",
     "jobs.RunForm.waste": "Marks help at trimming and need room on the paper; they are cut off.",
     "runs.SheetsForm.count": "One for each piece that is still to be made; more or fewer if you like.",
+    "runs.TakeOffForm.count": "Started by mistake, or not wanted any more; the newest go first.",
     "orders.JobFields.quantity": "How many finished pieces leave the shop.",
     "orders.JobFields.use": "How it is looked at; it decides which lens serves.",
     "orders.JobFields.fit": "Cut is usual; a border keeps all of it, stretching distorts it.",

@@ -69,6 +69,7 @@ from logbook.actions import (
     strengths,
     strips,
     takingback,
+    takingoff,
     takingin,
     texts,
     travellerbatches,
@@ -102,6 +103,7 @@ NO_ENTRY = {
     "backups.begin": "noted when it ends",
     "jobs.keep_materials": "part of a choice",
     "gluelots.findings": "looks only",
+    "gluelots.at_the_rollers": "looks only",
     "heirlooms.heirloom": "looks only",
     "runs.asks_before": "looks only",
     "materials.move": "part of what brings or takes sheets",
@@ -935,7 +937,8 @@ def _quotes(told: Story) -> None:
 
 def _doubt(told: Story) -> None:
     work_on(told.shop.shop, told.shop.read(lambda session: _run(session).id), clock=lambda: told.shop.now)
-    told.shop.act(lambda session, by: sheets.start_sheets(session, by, run=_run(session), count=1))
+    told.shop.act(lambda session, by: sheets.start_sheets(session, by, run=_run(session), count=2))
+    told.tell("takingoff.take_off", lambda session, by: takingoff.take_off(session, by, run=_run(session), count=1))
     told.tell(
         "pitch.withdraw",
         lambda session, by: (

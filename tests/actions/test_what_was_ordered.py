@@ -1,9 +1,11 @@
 """What counts as delivered, and of which materials it may be made."""
 
+from datetime import timedelta
+
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import bench, jobs, leaving, materials, runs, sheets
+from logbook.actions import bench, jobs, leaving, materials, numbers, runs, sheets, takingoff
 from logbook.records.floor import Print, Run
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
@@ -153,3 +155,30 @@ def test_a_run_is_asked_for_only_while_its_pitch_fits_what_was_chosen(shop):
     _choose(shop, code, paper="rag", paper_lot="R-1")
     with pytest.raises(Refused, match="It was found for paper paper; this job uses rag"):
         shop.act(lambda session, by: runs.ask_for(session, by, job=job(session, code)))
+
+
+# --- sheets that were started and are not wanted
+
+
+def test_unprinted_sheets_go_off_the_bench_and_nothing_counts_as_lost(shop):
+    code = shop.ready(quantity=2)
+    shop.act(lambda session, by: sheets.start_sheets(session, by, run=one(session, Run), count=3))
+    assert _open(shop, code) == (0, False)
+    with pytest.raises(Refused, match="5 sheets wait to be printed"):
+        shop.act(lambda session, by: takingoff.take_off(session, by, run=one(session, Run), count=6))
+    gone = shop.act(
+        lambda session, by: [
+            sheet.number for sheet in takingoff.take_off(session, by, run=one(session, Run), count=3)
+        ]
+    )
+    assert [number.rpartition("-")[2] for number in gone] == ["S3", "S4", "S5"]
+    assert _open(shop, code) == (0, False)
+    days = numbers.Span(shop.now.date() - timedelta(days=1), shop.now.date() + timedelta(days=1))
+    assert shop.read(lambda session: numbers.outcomes(session, days)) == []
+
+
+def test_a_printed_sheet_is_not_taken_off(shop):
+    code = shop.ready(quantity=1)
+    shop.mount(code)
+    with pytest.raises(Refused, match="No sheet of this run waits"):
+        shop.act(lambda session, by: takingoff.take_off(session, by, run=one(session, Run), count=1))

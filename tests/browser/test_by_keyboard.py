@@ -76,6 +76,7 @@ def test_the_way_from_the_order_to_the_door_needs_no_mouse(serve_logbook, page, 
     keys.follow("Skip to the page", leads_to="Today")
     _order_proof_and_pitch(page, keys)
     _interlace_and_download(page, keys)
+    page.locator(".ridged:not(.drawing)").wait_for()
     keys.to("I looked at it and accept it").press()
     page.get_by_role("button", name="Start more sheets").wait_for()
     keys.follow("26-0001-A-S1", leads_to="Print")

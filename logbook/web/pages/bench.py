@@ -9,7 +9,7 @@ from wtforms import DateField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import bench as actions
-from logbook.actions import benchlist, doubts, gluelots, leaving, onpaper, strips, takingback, trace, writtenoff
+from logbook.actions import benchlist, doubts, gluelots, leaving, onpaper, strips, takingback, takingoff, trace, writtenoff
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
 from logbook.actions.shop import first_aid_missing
@@ -176,6 +176,7 @@ def sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
                 tap=takingback.last_tap(session, actor(), on=found),
                 records=actions.records_of(session, found),
                 step_texts=actions.step_texts(found),
+                taken_off=takingoff.was_taken_off(session, found),
                 replaced_by={
                     one.id: leaving.replacement_of(session, one) for one in found.prints if one.stage == "scrapped"
                 },
@@ -247,7 +248,7 @@ def _offer_glue(session: Session, form: RollersForm, sheet: Sheet) -> list[Findi
     offered = [("", "choose another lot"), *lots] if in_doubt else [*lots, choices.NONE]
     form.adhesive_lot.choices = sorted(offered, key=lambda one: one[0] != ("" if in_doubt else planned))
     chosen = by_code(session, Lot, form.adhesive_lot.data) if form.adhesive_lot.data else sheet.adhesive_lot
-    return gluelots.findings(session, actor(), chosen)
+    return gluelots.at_the_rollers(session, actor(), chosen)
 
 
 def _cards(session: Session, stage: Stage) -> list[Caution]:
@@ -491,6 +492,7 @@ def piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             cause_words=cause_words,
             traced=trace.way_of(session, found),
             step_texts=actions.step_texts(found),
+            taken_off=takingoff.was_taken_off(session, found.sheet),
             sign_form=forms.get("sign_form") or _sign_form(session, found),
             verdict_form=forms.get("verdict_form") or verdictforms.VerdictForm(formdata=None),
             written_off=writtenoff.told,

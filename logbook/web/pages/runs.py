@@ -11,9 +11,10 @@ from werkzeug import Response
 from wtforms import IntegerField, StringField
 from wtforms.validators import NumberRange
 
-from logbook.actions import flips, outputs, overtaken, sheets
+from logbook.actions import flips, outputs, overtaken, sheets, takingoff
 from logbook.actions import runs as actions
 from logbook.actions.finding import by_code, fact
+from logbook.actions.orders import for_the_order
 from logbook.actions.pictures import current
 from logbook.actions.standing import why_withdrawn
 from logbook.engine.ruler import LENGTHS_MM
@@ -47,6 +48,12 @@ class SheetsForm(BenchForm):
     reason = StringField("Why this run all the same", description="Printed on the record.")
 
 
+class TakeOffForm(BenchForm):
+    """How many of the unprinted sheets are not wanted."""
+
+    count = IntegerField("Sheets to take off", [NEEDED, NumberRange(min=1, max=200)])
+
+
 @pages.route("/run/<code>")
 def run(code: str) -> tuple[str, int]:
     """How far it is, what came out, what to do with it."""
@@ -68,6 +75,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             result=json.loads(found.result) if found.result else None,
             form=form or Plain(formdata=None),
             sheets_form=_sheets_form(session, found, form),
+            off_form=_off_form(session, found, form),
             overtaken=overtaken.overtaken(session, found) if found.state == "done" else "",
             gone=why_withdrawn(session, found.pitch),
             flip=flips.of_run(the_shop().store, found),
@@ -89,6 +97,17 @@ def _sheets_form(session: Session, found: Run, form: BenchForm | None) -> Sheets
     shown = form if isinstance(form, SheetsForm) else SheetsForm(formdata=None, count=max(1, lacking))
     shown.count.description = "A sample does not count for the order." if found.sample else _why(job.quantity, lacking)
     return shown
+
+
+def _off_form(session: Session, found: Run, form: BenchForm | None) -> TakeOffForm | None:
+    """The unprinted sheets that are more than the job wants; all of them where it wants none of this run."""
+    if not (ahead := len(takingoff.unprinted(session, found))):
+        return None
+    if isinstance(form, TakeOffForm):
+        return form
+    job = found.pieces[0].job
+    beyond = 0 if found.sample else for_the_order(session, job).made - job.quantity
+    return TakeOffForm(formdata=None, count=min(ahead, beyond) if beyond > 0 else ahead)
 
 
 def _why(ordered: int, lacking: int) -> str:
@@ -198,6 +217,19 @@ def start_sheets(code: str) -> Response | tuple[str, int]:
             ),
         )
     ):
+        return done
+    return _page(code, form)
+
+
+@pages.post("/run/<code>/sheets/off")
+def take_off(code: str) -> Response | tuple[str, int]:
+    """Sheets that were started and are not to be printed after all."""
+    form = TakeOffForm()
+
+    def work(session: Session, by: Actor) -> object:
+        return takingoff.take_off(session, by, run=by_code(session, Run, code), count=form.count.data)
+
+    if form.validate_on_submit() and (done := act(form, work, lambda _: url_for("runs.run", code=code))):
         return done
     return _page(code, form)
 

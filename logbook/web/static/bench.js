@@ -17,7 +17,21 @@ for (const flipper of document.querySelectorAll('.flipper')) {
     slider.setAttribute('aria-valuetext', `view ${at + 1} of ${views}`);
     flipper.dataset.shown = drawn = at;
   };
-  image.addEventListener('load', draw);
+  // what is to be looked at first is accepted once it can be seen, or cannot be drawn at all
+  const after = flipper.dataset.first ? [...document.querySelectorAll('[data-after]')] : [];
+  const waiting = (yes) => {
+    stage.classList.toggle('drawing', yes);
+    for (const form of after) form.querySelector('button').setAttribute('aria-disabled', yes);
+  };
+  for (const form of after) {
+    form.addEventListener('submit', (event) => {
+      if (!stage.classList.contains('drawing')) return;
+      event.preventDefault();
+      stage.scrollIntoView({ block: 'center' });
+    });
+  }
+  image.addEventListener('load', () => { waiting(false); draw(); });
+  image.addEventListener('error', () => waiting(false));
   slider.addEventListener('input', draw);
   stage.addEventListener('pointermove', (event) => {
     if (calm.matches && !event.buttons) return;
@@ -26,7 +40,7 @@ for (const flipper of document.querySelectorAll('.flipper')) {
     slider.value = Math.floor(part * views);
     requestAnimationFrame(draw);
   });
-  const begin = () => { image.src = stack; };
+  const begin = () => { waiting(true); image.src = stack; };
   const around = flipper.closest('details:not([open])'); // one that is folded away is fetched once it is opened
   if (around) around.addEventListener('toggle', begin, { once: true });
   else begin();
