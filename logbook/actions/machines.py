@@ -424,7 +424,9 @@ def worker_facts_then(session: Session, machine: Machine, person: Person, then: 
         or_(Authorisation.withdrawn_at.is_(None), Authorisation.withdrawn_at > then),
     )
     rows = session.execute(stood.order_by(Authorisation.id)).scalars().all()
-    return _worker(rows[-1] if rows else None, person, then.astimezone().date())
+    found = _worker(rows[-1] if rows else None, person, then.astimezone().date())
+    later = [one.given_at for one in standing(session, machine, person) if one.given_at > then]
+    return found if rows or not later else replace(found, named_later=later[0])
 
 
 def _worker(newest: Authorisation | None, person: Person, today: date) -> WorkerFacts:

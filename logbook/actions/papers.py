@@ -310,20 +310,28 @@ def _people(session: Session) -> int:
 
 
 def _remarks(session: Session, sheets: list[Sheet], prints: list[Print]) -> tuple[str, ...]:
-    told = []
-    subjects: list[bench.Subject] = [*sheets, *prints]
-    rows = [row for one in subjects for row in bench.records_of(session, one)]
-    said = {(row.sheet_id, row.step_key): row.value for row in rows}
+    """Reasons and notes on record, each once, with the sheets or pieces that it is about where not all of them are."""
+    names = {sheet.number: bench.records_of(session, sheet) for sheet in sheets}
+    names |= {piece.serial: bench.records_of(session, piece) for piece in prints}
+    about: dict[str, list[str]] = {}
+    for name, rows in names.items():
+        for words in dict.fromkeys(_remarks_on(rows)):
+            about.setdefault(words, []).append(name)
+    everything = ([sheet.number for sheet in sheets], [piece.serial for piece in prints])
+    return tuple(words if of in everything else f"{', '.join(of)}: {words}" for words, of in about.items())
+
+
+def _remarks_on(rows: list[StepRecord]) -> Iterator[str]:
+    said = {row.step_key: row.value for row in rows}
     for row in rows:
         stage = "rest" if row.stage == "dwell" else row.stage  # as people read it, see web.shown
         if row.notes and row.person:
-            told.append(f"{stage}: {row.notes}")
+            yield f"{stage}: {row.notes}"
         if row.reason:
-            told.append(f"{stage}: {row.reason} ({row.person.initials if row.person else ''})")
+            yield f"{stage}: {row.reason} ({row.person.initials if row.person else ''})"
         if row.step_key.endswith("-before") and row.roller_session and row.roller_session.helper_id is None:
-            own = said.get((row.sheet_id, f"{row.stage}-alone")) or row.roller_session.alone_with
-            told.append(f"{row.stage}: worked alone, {own or 'hand-driven rollers'}")
-    return tuple(dict.fromkeys(told))
+            own = said.get(f"{row.stage}-alone") or row.roller_session.alone_with
+            yield f"{row.stage}: worked alone, {own or 'hand-driven rollers'}"
 
 
 def issue_traveller(

@@ -30,8 +30,10 @@ def take_off(session: Session, by: Actor, *, run: Run, count: int) -> list[Sheet
         raise Refused(f"{waiting} to be printed; take off no more than that.", field="count")
     gone = ahead[-count:]
     pieces = [piece for sheet in gone for piece in sheet.prints]
-    for one in (*gone, *pieces):
-        one.stage = "scrapped"
+    for sheet in gone:
+        sheet.stage = "scrapped"
+    for piece in pieces:
+        piece.stage = "scrapped"
     session.flush()
     jobs = list(dict.fromkeys(piece.job for piece in pieces))
     for job in jobs:

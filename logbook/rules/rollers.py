@@ -61,6 +61,8 @@ class WorkerFacts:
     """Under 18: what allows it; powered: with issuer and adult; hand-driven: the written risk assessment."""
     minor_issuer: str = ""
     minor_adult: str = ""
+    named_later: datetime | None = None
+    """Asked of an earlier time: when the person was named, if that came only after it."""
 
     @property
     def minor_lifted(self) -> bool:
@@ -150,7 +152,14 @@ def _worker(machine: MachineFacts, worker: WorkerFacts, today: date) -> Iterator
     if worker.under_18:
         yield from _minor(machine, worker)
     until = worker.authorised_until
-    if until is None:
+    if until is None and worker.named_later is not None:
+        yield stop(
+            "authorisation",
+            f"{worker.name} was not authorised for {machine.name} at that time; the owner named them on "
+            f"{worker.named_later.astimezone():%Y-%m-%d at %H:%M}, and a signature does not reach back.",
+            safety=True,
+        )
+    elif until is None:
         yield stop(
             "authorisation",
             f"{worker.name} is not authorised for {machine.name}; the owner names people on its page.",

@@ -69,8 +69,8 @@ from logbook.actions import (
     strengths,
     strips,
     takingback,
-    takingoff,
     takingin,
+    takingoff,
     texts,
     travellerbatches,
 )

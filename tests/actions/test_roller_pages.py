@@ -140,7 +140,7 @@ def test_the_check_must_have_been_signed_before_the_rollers_moved(shop, printed)
 
 def test_an_authorisation_that_came_later_does_not_count(shop, printed):
     shop.act(lambda session, by: setattr(_given(session), "given_at", by.now - timedelta(minutes=5)))
-    with pytest.raises(Refused, match="Otto is not authorised"):
+    with pytest.raises(Refused, match="Otto was not authorised for Rollers at that time; the owner named them on"):
         _take(shop, printed)
 
 

@@ -33,7 +33,9 @@ def test_one_line_after_the_act_takes_it_back(desk, office, sheet):
     answer = desk.post("/bench/take-back", data={"entry": entry, "request_id": "second"})
     assert (answer.status_code, answer.headers["Location"]) == (303, f"/sheet/{sheet}")
     assert _stage(office, sheet) == "print"
-    assert _line(desk.get(f"/sheet/{sheet}")) is None
+    page = desk.get(f"/sheet/{sheet}")
+    assert _line(page) is None
+    assert page.get_data(as_text=True).count("signature taken back") == 1
 
 
 def test_it_stands_on_the_bench_page_too(desk, sheet):

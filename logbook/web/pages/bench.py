@@ -9,7 +9,19 @@ from wtforms import DateField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 
 from logbook.actions import bench as actions
-from logbook.actions import benchlist, doubts, gluelots, leaving, onpaper, strips, takingback, takingoff, trace, writtenoff
+from logbook.actions import (
+    benchlist,
+    doubts,
+    gluelots,
+    leaving,
+    onpaper,
+    recorded,
+    strips,
+    takingback,
+    takingoff,
+    trace,
+    writtenoff,
+)
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
 from logbook.actions.shop import first_aid_missing
@@ -174,7 +186,7 @@ def sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
                 "sheet_done.html",
                 sheet=found,
                 tap=takingback.last_tap(session, actor(), on=found),
-                records=actions.records_of(session, found),
+                records=recorded.listed(session, found),
                 step_texts=actions.step_texts(found),
                 taken_off=takingoff.was_taken_off(session, found),
                 replaced_by={
@@ -187,7 +199,7 @@ def sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             "tap": takingback.last_tap(session, actor(), on=found),
             "stage": stage,
             "cards": _cards(session, stage),
-            "records": actions.records_of(session, found),
+            "records": recorded.listed(session, found),
             "step_texts": actions.step_texts(found),
             "wait": actions.wait_for(session, found),
             "findings": actions.findings_for(session, actor(), found, typed_values()),
@@ -487,7 +499,7 @@ def piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             typed=request.form,
             findings=actions.findings_for(session, actor(), found, typed_values()) if at_bench else [],
             Strength=Strength,
-            records=actions.records_of(session, found.sheet) + actions.records_of(session, found),
+            records=recorded.listed(session, found.sheet, found),
             verdicts=leaving.verdicts_on(session, found),
             cause_words=cause_words,
             traced=trace.way_of(session, found),

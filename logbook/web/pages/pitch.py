@@ -240,7 +240,8 @@ def test(code: str) -> tuple[str, int]:
     return _test_page(code)
 
 
-def _test_page(code: str, **forms: BenchForm) -> tuple[str, int]:
+def _test_page(code: str, read_now: str = "", **forms: BenchForm) -> tuple[str, int]:
+    """``read_now``: the chart whose counts were refused; they stay in its form alone."""
     with reading() as session:
         found = by_code(session, PitchTest, code)
         fit, trouble = _fit(found)
@@ -256,7 +257,9 @@ def _test_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             chart_form=chart_form,
             accepted=accepted,
             reading_form=forms.get("reading_form") or PlainForm(formdata=None),
+            read_now=read_now,
             counts=request.form,
+            plain_form=PlainForm(formdata=None),
             accept_form=forms.get("accept_form") or AcceptForm(formdata=None),
             sliding_form=forms.get("sliding_form") or SlidingForm(formdata=None),
             accept_findings=actions.accept_findings(session, found) if fit else [],
@@ -399,7 +402,7 @@ def read(code: str) -> Response | tuple[str, int]:
         )
     ):
         return done
-    return _test_page(owner, reading_form=form)
+    return _test_page(owner, read_now=code, reading_form=form)
 
 
 def _with_a_point(words: str) -> str:

@@ -1,7 +1,7 @@
 """Today: what is due, what can go on now, what waits for whom, what is low."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from flask import Blueprint, url_for
 from sqlalchemy import func, or_, select
@@ -10,17 +10,20 @@ from sqlalchemy.orm import Session
 from logbook.actions import backups, diskuse, prooflinks
 from logbook.actions.materials import all_left
 from logbook.actions.shop import first_aid_missing
+from logbook.actions.standing import runs_of
 from logbook.records.floor import PRINT_IS_OPEN, UNFINISHED, Print, Run, RunPiece, Sheet
 from logbook.records.machines import Authorisation, Machine
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job, Order
 from logbook.records.people import Person
+from logbook.records.pitch import PitchOnRecord, PitchWithdrawal
 from logbook.web.acting import page, reading
 from logbook.web.gate import actor, the_shop
 from logbook.web.jobview import Next, next_of
 
 pages = Blueprint("today", __name__)
 SOON = timedelta(days=7)
+CALL_BACK = timedelta(days=30)
 MOST_JOBS = 60
 
 
@@ -55,6 +58,7 @@ def today() -> tuple[str, int]:
             ).scalars()
         )
         ahead = next_of(session, jobs)
+        fallen = _left_with_a_fallen_pitch(session, actor().now)
         lines = [Line(job, one) for job in jobs for one in ahead[job.id]]
         waiting = [line for line in lines if line.next.for_customer]
         resting = sorted((line for line in lines if line.next.free_at), key=lambda line: str(line.next.free_at))
@@ -67,7 +71,7 @@ def today() -> tuple[str, int]:
             go_on=[line for line in lines if not (line.next.for_customer or line.next.free_at or line.next.held)],
             waiting=waiting,
             resting=resting,
-            low=[*_keeping(session), *_low_lots(session, day), *_held(session, day)],
+            low=[*_keeping(session), *fallen, *_low_lots(session, day), *_held(session, day)],
             last_backup=backups.last_good(session),
             working=_working(session),
             empty=not jobs and _empty(session),
@@ -118,6 +122,19 @@ def _keeping(session: Session) -> list[Low]:
 
 def _held(session: Session, day: date) -> list[Low]:
     return [*_first_aid(session), *_out_of_use(session), *_ending(session, day), *_set_aside(session)]
+
+
+def _left_with_a_fallen_pitch(session: Session, now: datetime) -> list[Low]:
+    """For a month after a pitch was withdrawn: how many pieces had left with it."""
+    lately = select(PitchOnRecord.id, PitchOnRecord.code, PitchWithdrawal.at).join(PitchWithdrawal)
+    found = []
+    for pitch, code, at in session.execute(lately.where(PitchWithdrawal.at >= now - CALL_BACK)):
+        gone = select(func.count(Print.id)).join(Sheet, Print.sheet_id == Sheet.id).join(Run, Sheet.run_id == Run.id)
+        if count := session.execute(gone.where(Print.stage == "gone", runs_of(pitch))).scalar_one():
+            pieces = "1 piece" if count == 1 else f"{count} pieces"
+            words = f"Pitch {code} was withdrawn on {at.astimezone():%Y-%m-%d}, and {pieces} of it had left: tell them"
+            found.append(Low(words, url_for("pitch.on_record", code=code)))
+    return found
 
 
 def _first_aid(session: Session) -> list[Low]:
