@@ -2,7 +2,7 @@
 
 import json
 import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass
@@ -17,13 +17,15 @@ from PIL import features
 from threadpoolctl import threadpool_limits
 
 from logbook import __version__
+from logbook.engine import correcting
+from logbook.engine.leakcorrection import Correction
 from logbook.engine.painting import Bands, painted
 from logbook.engine.pixelstore import PixelStore
 from logbook.engine.plan import Plan, number_text
 from logbook.engine.rasterfile import Form, Hashes, TiffWriter, Writer, check_format, writer
 from logbook.engine.sheet import Piece, paste, pieces
 from logbook.engine.sources import Ground, Source, common_ground, decode, inspect
-from logbook.engine.weave import Weave
+from logbook.engine.weave import Placed, Weave
 from logbook.engine.wholefile import WholeFile
 from logbook.refusals import Refused
 
@@ -33,6 +35,8 @@ BAND_SOURCE_ROWS = 56
 more, and the band does not stay in the processor's cache."""
 DECODING_PART = 0.15
 """How much of the progress bar decoding takes; the rest is weaving."""
+CORRECTED_PART = 0.6
+"""How much of it decoding and correcting take together."""
 
 Progress = Callable[[float], None]
 
@@ -51,6 +55,7 @@ class Result:
     sources: tuple[Source, ...]
     ground: Ground
     pieces: tuple[Piece, ...] = ()
+    correction: Correction | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The contract of the command line: numbers that must stay exact are text."""
@@ -66,35 +71,64 @@ class Result:
             "mode": self.ground.mode, "bits": self.ground.bits, "reversed": plan.reversed_sheet,
             "furniture": [{"name": piece.name, "box_dots": _standing(piece, plan)} for piece in self.pieces],
             "picture_sha256": [source.sha256 for source in self.sources], "notes": list(self.ground.notes),
+            **_told_of(self.correction),
         }
 
 
 def interlace(plan: Plan, picture_paths: Sequence[Path | str], out_path: Path | str, *,
               progress: Progress | None = None, cancelled: Callable[[], bool] | None = None,
-              provenance: Mapping[str, str] | None = None, threads: int | None = None) -> Result:
+              provenance: Mapping[str, str] | None = None, threads: int | None = None,
+              correction: Correction | None = None) -> Result:
     """Interlace the pictures (in the given order; ``plan.order`` rearranges) into ``out_path``.
 
     ``progress`` receives rising parts of one, ``cancelled`` is asked between bands
     (Cancelled is raised, nothing is left). ``provenance`` is kept inside the file
     beside the plan: the run's code, the pitch's source; no serial, no clock.
     ``threads`` None: as many workers as help, in processes where nothing else runs in this one.
+    ``correction``: the leak of light that is undone before weaving, its matrix in the order of PICTURE 1 … N.
     Raises Refused with one sentence; whatever stood at ``out_path`` is untouched then.
     """
     out = Path(out_path)
     sources = tuple(inspect(picture_paths[number - 1]) for number in _numbered(plan, picture_paths))
     check_out(plan, out, sources)
     ground = common_ground(sources, backdrop=plan.backdrop)
-    form = _form(plan, ground, sources, provenance or {})
+    if correction is not None:
+        correcting.check(correction, ground, pictures=plan.pictures)
+    form = _form(plan, ground, sources, {**(provenance or {}), **_told_of(correction)})
     tell, stop = progress or _silent, cancelled or (lambda: False)
     with threadpool_limits(1, "blas"), WholeFile(out) as whole, PixelStore(folder=out.parent) as store:
-        target, painter = writer(whole, form), Painter(plan, ground, sources, store)
-        for count in _decoded(sources, ground, store, painter, workers=min(threads or os.cpu_count() or 1, 2)):
-            _check(stop)
-            tell(DECODING_PART * count / len(sources))
+        target, painter = writer(whole, form), Painter(plan, ground, _placements(plan, sources, correction), store)
+        ready, before = (_decoded(sources, ground, store, painter.prepare, threads=threads), DECODING_PART) \
+            if correction is None else (_corrected(plan, sources, ground, store, correction, threads), CORRECTED_PART)
+        with closing(ready):
+            for part in ready:
+                _check(stop)
+                tell(before * part)
         for part in _written(painter, target, form, workers=threads, stop=stop):
-            tell(DECODING_PART + (1 - DECODING_PART) * part)
+            tell(before + (1 - before) * part)
         hashes = target.finish()
-    return Result(out, plan, hashes, sources, ground, tuple(painter.pieces))
+    return Result(out, plan, hashes, sources, ground, tuple(painter.pieces), correction)
+
+
+def _told_of(correction: Correction | None) -> dict[str, Any]:
+    """Said only where there is one: files without a correction keep their bytes."""
+    return {} if correction is None else {"leak_correction": correction.told()}
+
+
+def _placements(plan: Plan, sources: Sequence[Source], correction: Correction | None) -> list[Placed]:
+    sizes = [source.size for source in sources]
+    return plan.placements(sizes) if correction is None else correcting.filling(plan, sizes)
+
+
+def _corrected(plan: Plan, sources: Sequence[Source], ground: Ground, store: PixelStore, correction: Correction,
+               threads: int | None) -> Generator[float]:
+    """Decode, bring onto one grid, correct into the store; yields the part that is done."""
+    with PixelStore(folder=store.folder) as decoded:
+        for part in _decoded(sources, ground, decoded, lambda: None, threads=threads):
+            yield part * DECODING_PART
+        sizes = [source.size for source in sources]
+        for part in correcting.corrected(plan, sizes, ground, decoded, store, correction, workers=threads):
+            yield DECODING_PART + (1 - DECODING_PART) * part
 
 
 def _standing(piece: Piece, plan: Plan) -> list[int]:
@@ -130,7 +164,7 @@ def _check(stop: Callable[[], bool]) -> None:
         raise Cancelled
 
 
-def _form(plan: Plan, ground: Ground, sources: Sequence[Source], provenance: Mapping[str, str]) -> Form:
+def _form(plan: Plan, ground: Ground, sources: Sequence[Source], provenance: Mapping[str, Any]) -> Form:
     story = {**plan.told(), **provenance, "picture_sha256": [source.sha256 for source in sources],
              "decoders": decoder_versions()}
     return Form(dots=plan.dots, channels=ground.channels, bits=ground.bits, dpi=plan.dpi, compression=plan.compression,
@@ -147,12 +181,12 @@ def decoder_versions() -> dict[str, str]:
 class Painter:
     """Fills bands of the finished raster: the woven picture, the waste around it, mirrored where that is asked."""
 
-    def __init__(self, plan: Plan, ground: Ground, sources: Sequence[Source], store: PixelStore) -> None:
+    def __init__(self, plan: Plan, ground: Ground, placements: Sequence[Placed], store: PixelStore) -> None:
         self._store, self._paper, self._mirrored = store, ground.paper, plan.reversed_sheet
         self._left, self._top = plan.margins[:2]
         wide, high = plan.printed.dots
         owners, start = plan.owners(), self._left if plan.across else self._top
-        self._weave = Weave(plan.placements([source.size for source in sources]),
+        self._weave = Weave(placements,
                             owners[start:start + (wide if plan.across else high)], plan.across,
                             np.arange(wide), np.arange(high), ground.paper, ground.bits)
         self.pieces: list[Piece] = pieces(plan.waste, plan.printed, owners, pictures=plan.pictures,
@@ -206,15 +240,15 @@ def _band_rows(form: Form, enlarged: float) -> int:
     return form.strip_rows * max(1, most // (form.strip_rows * form.row_bytes))
 
 
-def _decoded(sources: Sequence[Source], ground: Ground, store: PixelStore, painter: Painter, *,
-             workers: int) -> Iterator[int]:
-    """Decode into the store, a few at a time, while the weights are made; yields how many are there."""
-    with ThreadPoolExecutor(workers, thread_name_prefix="decode") as pool:
+def _decoded(sources: Sequence[Source], ground: Ground, store: PixelStore, prepare: Callable[[], None], *,
+             threads: int | None) -> Generator[float]:
+    """Decode into the store, a few at a time, while the weights are made; yields the part that is there."""
+    with ThreadPoolExecutor(min(threads or os.cpu_count() or 1, 2), thread_name_prefix="decode") as pool:
         waiting = [pool.submit(lambda at: store.add(at, decode(sources[at], ground)), at) for at in range(len(sources))]
         try:
-            painter.prepare()
+            prepare()
             for count, future in enumerate(waiting, start=1):
                 future.result()
-                yield count
+                yield count / len(sources)
         finally:
             pool.shutdown(wait=True, cancel_futures=True)

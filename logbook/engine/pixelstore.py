@@ -22,7 +22,7 @@ class PixelStore:
     """
 
     def __init__(self, *, folder: Path | None = None, budget: int = MEMORY_BUDGET) -> None:
-        self._folder, self._left = folder, budget
+        self.folder, self._left = folder, budget
         self._kept: dict[int, np.ndarray] = {}
         self._where: dict[int, tuple[int, int, np.dtype]] = {}
         self._file: IO[bytes] | None = None
@@ -42,17 +42,43 @@ class PixelStore:
     def add(self, picture: int, pixels: np.ndarray) -> None:
         """Keep picture 0 …, (high, wide, channels)."""
         rows = pixels.reshape(len(pixels), -1)
+        if self._room(picture, rows.shape, rows.dtype):
+            self._kept[picture] = rows
+        else:
+            self._write(picture, 0, rows)
+
+    def reserve(self, picture: int, shape: tuple[int, int, int], kind: np.dtype) -> None:
+        """Make room for picture 0 … of this shape (high, wide, channels), to be filled by ``put``."""
+        rows = shape[0], shape[1] * shape[2]
+        if self._room(picture, rows, kind):
+            self._kept[picture] = np.empty(rows, dtype=kind)
+
+    def put(self, picture: int, top: int, pixels: np.ndarray) -> None:
+        """Fill the rows from ``top`` of a picture for which there is room."""
+        rows = np.ascontiguousarray(pixels).reshape(len(pixels), -1)
+        if picture in self._kept:
+            self._kept[picture][top:top + len(rows)] = rows
+        else:
+            self._write(picture, top, rows)
+
+    def _room(self, picture: int, shape: tuple[int, ...], kind: np.dtype) -> bool:
+        """Whether a picture is kept in memory; else it has its place in the file."""
+        size = shape[0] * shape[1] * kind.itemsize
         with self._lock:
-            if rows.nbytes <= self._left:
-                self._left -= rows.nbytes
-                self._kept[picture] = rows
-                return
+            if size <= self._left:
+                self._left -= size
+                return True
             if self._file is None:
                 import tempfile  # only many pictures need it
-                self._file = tempfile.TemporaryFile(dir=self._folder, buffering=0)  # noqa: SIM115 - closed in __exit__
-            start, self._end = self._end, self._end + rows.nbytes
-        self._where[picture] = start, rows.shape[1], rows.dtype
-        data, done = rows.data.cast("B"), 0
+                self._file = tempfile.TemporaryFile(dir=self.folder, buffering=0)  # noqa: SIM115 - closed in __exit__
+            start, self._end = self._end, self._end + size
+        self._where[picture] = start, shape[1], kind
+        return False
+
+    def _write(self, picture: int, top: int, rows: np.ndarray) -> None:
+        assert self._file is not None  # a picture is either kept or in the file
+        start, wide, kind = self._where[picture]
+        data, done, start = rows.data.cast("B"), 0, start + top * wide * kind.itemsize
         while done < len(data):
             done += os.pwrite(self._file.fileno(), data[done:done + _PIECE], start + done)
 
