@@ -5,7 +5,7 @@ import os
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -19,13 +19,14 @@ from threadpoolctl import threadpool_limits
 from logbook import __version__
 from logbook.engine import correcting
 from logbook.engine.leakcorrection import Correction
+from logbook.engine.painter import Painter, Woven, weave_of
 from logbook.engine.painting import Bands, painted
 from logbook.engine.pixelstore import PixelStore
 from logbook.engine.plan import Plan, number_text
 from logbook.engine.rasterfile import Form, Hashes, TiffWriter, Writer, check_format, writer
-from logbook.engine.sheet import Piece, paste, pieces
+from logbook.engine.sheet import Piece
 from logbook.engine.sources import Ground, Source, common_ground, decode, inspect
-from logbook.engine.weave import Placed, Weave
+from logbook.engine.weave import Placed
 from logbook.engine.wholefile import WholeFile
 from logbook.refusals import Refused
 
@@ -56,6 +57,8 @@ class Result:
     ground: Ground
     pieces: tuple[Piece, ...] = ()
     correction: Correction | None = None
+    laid: tuple[tuple[int, int, int, int], ...] = ()
+    """Of a shared sheet: the finished pieces on it, in dots."""
 
     def as_json(self) -> dict[str, Any]:
         """The contract of the command line: numbers that must stay exact are text."""
@@ -64,13 +67,15 @@ class Result:
             "out": str(self.out), "pixels_sha256": self.hashes.pixels_sha256, "file_sha256": self.hashes.file_sha256,
             "dots": list(plan.dots), "dpi": [number_text(value) for value in plan.dpi], "lpi": str(plan.lpi),
             "pictures": plan.pictures, "flip": plan.flip, "fit": plan.fit,
-            "source_boxes": [[float(edge) for edge in one.box]
-                             for one in plan.placements([source.size for source in self.sources])],
+            "source_boxes": [] if self.laid else [
+                [float(edge) for edge in one.box]
+                for one in plan.placements([source.size for source in self.sources])],
             "trim_dots": list(plan.trim_dots),
             "size_in": [float(length) for length in plan.inches],
             "mode": self.ground.mode, "bits": self.ground.bits, "reversed": plan.reversed_sheet,
             "furniture": [{"name": piece.name, "box_dots": _standing(piece, plan)} for piece in self.pieces],
             "picture_sha256": [source.sha256 for source in self.sources], "notes": list(self.ground.notes),
+            **({"pieces_trim_dots": [list(box) for box in self.laid]} if self.laid else {}),
             **_told_of(self.correction),
         }
 
@@ -90,24 +95,62 @@ def interlace(plan: Plan, picture_paths: Sequence[Path | str], out_path: Path | 
     """
     out = Path(out_path)
     sources = tuple(inspect(picture_paths[number - 1]) for number in _numbered(plan, picture_paths))
-    check_out(plan, out, sources)
     ground = common_ground(sources, backdrop=plan.backdrop)
     if correction is not None:
         correcting.check(correction, ground, pictures=plan.pictures)
-    form = _form(plan, ground, sources, {**(provenance or {}), **_told_of(correction)})
-    tell, stop = progress or _silent, cancelled or (lambda: False)
-    with threadpool_limits(1, "blas"), WholeFile(out) as whole, PixelStore(folder=out.parent) as store:
-        target, painter = writer(whole, form), Painter(plan, ground, _placements(plan, sources, correction), store)
-        ready, before = (_decoded(sources, ground, store, painter.prepare, threads=threads), DECODING_PART) \
-            if correction is None else (_corrected(plan, sources, ground, store, correction, threads), CORRECTED_PART)
-        with closing(ready):
-            for part in ready:
-                _check(stop)
-                tell(before * part)
-        for part in _written(painter, target, form, workers=threads, stop=stop):
-            tell(before + (1 - before) * part)
+    found = Making(out, plan, sources, ground, {**(provenance or {}), **_told_of(correction)})
+    watched = Watched(progress or silent, cancelled or (lambda: False), threads)
+    woven = [Woven(weave_of(plan, ground, _placements(plan, sources, correction)), plan.margins[:2])]
+    if correction is None:
+        return make(found, woven, watched)
+
+    def ready(store: PixelStore, _: Callable[[], None]) -> Generator[float]:
+        return _corrected(plan, sources, ground, store, correction, threads)
+
+    return replace(make(found, woven, watched, ready=ready, before=CORRECTED_PART), correction=correction)
+
+
+@dataclass(frozen=True)
+class Making:
+    """What is to be made: the file, the plan of its raster, pictures in the order of the weaves, more for its story."""
+
+    out: Path
+    plan: Plan
+    sources: tuple[Source, ...]
+    ground: Ground
+    story: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Watched:
+    """Who watches the work and may stop it, and how many workers it has."""
+
+    tell: Progress
+    stop: Callable[[], bool]
+    threads: int | None = None
+
+
+Ready = Callable[[PixelStore, Callable[[], None]], Generator[float]]
+"""Fills the store while it lets the painter prepare; yields the part that is done."""
+
+
+def make(what: Making, woven: Sequence[Woven], watched: Watched, *, ready: Ready | None = None,
+         before: float = DECODING_PART, marks: Sequence[Piece] = ()) -> Result:
+    """Decode, weave and write one file whole; ``before`` is the part of the work that ``ready`` does."""
+    check_out(what.plan, what.out, what.sources)
+    form = _form(what.plan, what.ground, what.sources, what.story)
+    with threadpool_limits(1, "blas"), WholeFile(what.out) as whole, PixelStore(folder=what.out.parent) as store:
+        target, painter = writer(whole, form), Painter(what.plan, what.ground, woven, store, marks)
+        filled = ready(store, painter.prepare) if ready else \
+            _decoded(what.sources, what.ground, store, painter.prepare, threads=watched.threads)
+        with closing(filled):
+            for part in filled:
+                _check(watched.stop)
+                watched.tell(before * part)
+        for part in _written(painter, target, form, workers=watched.threads, stop=watched.stop):
+            watched.tell(before + (1 - before) * part)
         hashes = target.finish()
-    return Result(out, plan, hashes, sources, ground, tuple(painter.pieces), correction)
+    return Result(what.out, what.plan, hashes, what.sources, what.ground, tuple(painter.pieces))
 
 
 def _told_of(correction: Correction | None) -> dict[str, Any]:
@@ -139,7 +182,7 @@ def _standing(piece: Piece, plan: Plan) -> list[int]:
     return [left, top, right, bottom]
 
 
-def _silent(part: float) -> None:
+def silent(part: float) -> None:
     """Nobody is watching."""
 
 
@@ -176,48 +219,6 @@ def decoder_versions() -> dict[str, str]:
     """The versions that decoded pixels depend on."""
     return {"pillow": PIL.__version__, "numpy": np.__version__, "simplejpeg": simplejpeg.__version__,
             "jpeg": str(features.version("libjpeg_turbo")), "littlecms": str(features.version("littlecms2"))}
-
-
-class Painter:
-    """Fills bands of the finished raster: the woven picture, the waste around it, mirrored where that is asked."""
-
-    def __init__(self, plan: Plan, ground: Ground, placements: Sequence[Placed], store: PixelStore) -> None:
-        self._store, self._paper, self._mirrored = store, ground.paper, plan.reversed_sheet
-        self._left, self._top = plan.margins[:2]
-        wide, high = plan.printed.dots
-        owners, start = plan.owners(), self._left if plan.across else self._top
-        self._weave = Weave(placements,
-                            owners[start:start + (wide if plan.across else high)], plan.across,
-                            np.arange(wide), np.arange(high), ground.paper, ground.bits)
-        self.pieces: list[Piece] = pieces(plan.waste, plan.printed, owners, pictures=plan.pictures,
-                                          mirrored=plan.reversed_sheet) if plan.waste else []
-
-    @property
-    def enlarged(self) -> float:
-        """The most rows of the print that come from one row of a picture."""
-        return max((float((one.place[3] - one.place[1]) / (one.box[3] - one.box[1])) for one in self._weave.pictures),
-                   default=1.0)
-
-    def prepare(self) -> None:
-        """Make what every band needs, before any picture is there."""
-        self._weave.prepare()
-
-    def band(self, top: int, bottom: int, out: np.ndarray) -> None:
-        """Fill ``out`` with the raster's rows top … bottom-1."""
-        wide, high = self._weave.width, len(self._weave.rows)
-        low, last = max(top - self._top, 0), min(bottom - self._top, high)
-        if (wide, last - low) != (out.shape[1], len(out)):
-            out[...] = self._paper
-        if low < last:
-            woven = out[low + self._top - top:last + self._top - top, self._left:self._left + wide]
-            part = woven if woven.flags.c_contiguous else np.empty(woven.shape, dtype=out.dtype)
-            self._weave.band(self._store, low, last, part)
-            if part is not woven:
-                woven[...] = part
-        paste(self.pieces, out, top=top, paper=self._paper, mirrors=True)
-        if self._mirrored:
-            out[...] = out[:, ::-1].copy()
-        paste(self.pieces, out, top=top, paper=self._paper, mirrors=False)
 
 
 def _written(painter: Painter, target: Writer, form: Form, *, workers: int | None,

@@ -38,6 +38,8 @@ class Waste:
     code: str = ""
     strip_lpi: Decimal | None = None
     bench_distance: Length | None = None
+    corners: bool = True
+    """Whether marks point at the corners of the printed area: not where the pieces on it have marks of their own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +104,7 @@ def pieces(waste: Waste, printed: Printed, owners: np.ndarray, *, pictures: int,
     """Everything in the waste. ``owners``: the picture (0 …) of each raster dot along the pitch axis."""
     left, top, right, bottom = margins(waste, printed)
     width = left + printed.dots[0] + right
-    found = _trim_marks(printed, left=left, top=top)
+    found = _trim_marks(printed, left=left, top=top) if waste.corners else []
     found += _check_bars(printed, owners, left=left, top=top, last=pictures - 1)
     if waste.strip_lpi is not None:
         found.append(_strip(waste, printed, left=left, top=top, mirrored=mirrored, width=width))
