@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 
 from logbook.actions.backups import setup
 from logbook.actions.finding import ref
+from logbook.actions.recipes import pictures_of
 from logbook.manner import counted
 from logbook.records.audit import Act, Actor, canonical, record
 from logbook.records.files import KeptFile
@@ -184,7 +185,9 @@ def _needed_elsewhere(session: Session, job: Job) -> set[int]:
         needed |= set(session.execute(select(column).where(Picture.job_id != job.id)).scalars())
     for page in (Proof.animation_id, Proof.page_id):
         needed |= {one for one in session.execute(select(page).where(Proof.job_id != job.id)).scalars() if one}
-    outputs = select(Run.output_id).join(RunPiece).where(RunPiece.job_id != job.id, Run.output_id.is_not(None))
+    # a shared sheet shows this job's pictures too: its file goes with them
+    mine = select(RunPiece.run_id).where(RunPiece.job_id == job.id)
+    outputs = select(Run.output_id).where(Run.id.not_in(mine), Run.output_id.is_not(None))
     needed |= {one for one in session.execute(outputs).scalars() if one}
     signed = select(KeptFile.id).join(StepRecord, StepRecord.value == KeptFile.sha256)
     judged = select(KeptFile.id).join(Verdict, Verdict.photo_sha256 == KeptFile.sha256)
@@ -204,7 +207,7 @@ def forget_pictures(session: Session, by: Actor, *, job: Job, reason: str) -> li
         picture.original_name, picture.remark = ERASED_NAME, ""
         picture.replaced_at = picture.replaced_at or by.now
     for run in runs:
-        run.recipe = _nameless(run.recipe)
+        run.recipe = _nameless(run.recipe, job)
     _let_go(going.files, by)
     job.pictures_erased_at = by.now
     refs = [ref(job), *map(ref, job.pictures), *map(ref, runs)]
@@ -213,8 +216,8 @@ def forget_pictures(session: Session, by: Actor, *, job: Job, reason: str) -> li
     return gone
 
 
-def _nameless(recipe: str) -> str:
+def _nameless(recipe: str, job: Job) -> str:
     told = json.loads(recipe)
-    for picture in told["pictures"]:
+    for picture in pictures_of(told, job):
         picture["name"] = ERASED_NAME
     return canonical(told)

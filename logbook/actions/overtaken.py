@@ -1,7 +1,6 @@
 """A run that what was chosen since has overtaken: made at another pitch, for other materials, from other pictures."""
 
 from collections.abc import Collection
-from typing import Any
 
 from sqlalchemy import exists, func, select
 from sqlalchemy.orm import Session
@@ -9,7 +8,7 @@ from sqlalchemy.orm import Session
 from logbook.actions.jobs import materials_of, pitch_of
 from logbook.actions.pictures import current
 from logbook.actions.pitchfacts import as_used
-from logbook.actions.recipes import load
+from logbook.actions.recipes import load, pictures_of
 from logbook.records.floor import JobMaterials, JobPitch, Print, Run, RunPiece, Sheet
 from logbook.records.orders import Job, Picture
 from logbook.rules.findings import Finding, ask
@@ -20,9 +19,13 @@ def overtaken(session: Session, run: Run) -> str:
 
     Both values stand in each sentence: which of the two is meant is the reader's to say.
     """
-    job = run.pieces[0].job
-    told = [*_pitch(session, run, job), *_materials(run, materials_of(session, job)), *_pictures(run, job)]
-    return " ".join(told)
+    jobs = list(dict.fromkeys(piece.job for piece in run.pieces))
+    told = {
+        job: [*_pitch(session, run, job), *_materials(run, materials_of(session, job)), *_pictures(run, job)]
+        for job in jobs
+    }
+    name = len(jobs) > 1
+    return " ".join(f"{job.number}: {words}" if name else words for job, said in told.items() for words in said)
 
 
 def findings(session: Session, run: Run) -> list[Finding]:
@@ -47,16 +50,15 @@ def unasked(session: Session, sheets: Collection[int]) -> set[int]:
             if replaces or any(at is not None and at > started for at in choices)}  # fmt: skip
 
 
-_FIRST = select(RunPiece.job_id).where(RunPiece.run_id == Sheet.run_id).order_by(RunPiece.id).limit(1)
-_FIRST_JOB = _FIRST.correlate(Sheet).scalar_subquery()
+_ITS_JOBS = select(RunPiece.job_id).where(RunPiece.run_id == Sheet.run_id).correlate(Sheet)
 _CHOICES = select(
     Sheet.id,
     Sheet.started_at,
     exists().where(Print.sheet_id == Sheet.id, Print.replaces_id.is_not(None)),
-    select(func.max(JobPitch.at)).where(JobPitch.job_id == _FIRST_JOB).scalar_subquery(),
-    select(func.max(JobMaterials.at)).where(JobMaterials.job_id == _FIRST_JOB).scalar_subquery(),
+    select(func.max(JobPitch.at)).where(JobPitch.job_id.in_(_ITS_JOBS)).scalar_subquery(),
+    select(func.max(JobMaterials.at)).where(JobMaterials.job_id.in_(_ITS_JOBS)).scalar_subquery(),
     select(func.max(Picture.added_at))
-    .where(Picture.job_id == _FIRST_JOB, Picture.replaced_at.is_(None))
+    .where(Picture.job_id.in_(_ITS_JOBS), Picture.replaced_at.is_(None))
     .scalar_subquery(),
 ).where(Sheet.run_id.is_not(None))
 
@@ -87,6 +89,6 @@ def _materials(run: Run, now: JobMaterials | None) -> list[str]:
 def _pictures(run: Run, job: Job) -> list[str]:
     if job.pictures_erased_at is not None:
         return []
-    made: list[dict[str, Any]] = load(run.recipe)["pictures"]
+    made = pictures_of(load(run.recipe), job)
     same = [one["sha256"] for one in made] == [picture.file.sha256 for picture in current(job)]
     return [] if same else ["The job's pictures are other ones now than those in this run."]

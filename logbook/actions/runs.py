@@ -49,12 +49,22 @@ class RunWish:
 
 def ask_for(session: Session, by: Actor, *, job: Job, wish: RunWish = RunWish()) -> Run:
     """A run for a job: every number it needs is copied into it now. Every ask takes a reason of its own."""
-    ready = _made_ready(session, by, job, wish)
-    chosen, materials = ready.chosen, ready.materials
+    ready = ready_for(session, by, job=job, wish=wish)
     settled = settle_each(ready.findings, reason=wish.reason, reasons=wish.reasons)
-    run = Run(
+    run = new_run(by, ready, recipe=ready.recipe, sample=wish.sample)
+    run.pieces.append(RunPiece(job=job))
+    session.add(run)
+    session.flush()
+    _record_asked(session, by, job, run, settled)
+    return run
+
+
+def new_run(by: Actor, ready: "Ready", *, recipe: str, sample: bool) -> Run:
+    """A run with every number copied into it, and no piece yet."""
+    chosen, materials = ready.chosen, ready.materials
+    return Run(
         code=ready.code,
-        sample=wish.sample,
+        sample=sample,
         pitch=chosen.pitch,
         pitch_lpi=chosen.pitch.lpi,
         lpi=ready.used.lpi,
@@ -63,28 +73,23 @@ def ask_for(session: Session, by: Actor, *, job: Job, wish: RunWish = RunWish())
         lens_lot=materials.lens_lot,
         mode=materials.mode,
         paper=materials.paper,
-        recipe=ready.recipe,
+        recipe=recipe,
         asked_at=by.now,
         asked_by_id=by.person_id,
     )
-    run.pieces.append(RunPiece(job=job))
-    session.add(run)
-    session.flush()
-    _record_asked(session, by, job, run, settled)
-    return run
 
 
 def asks_before(session: Session, by: Actor, *, job: Job, wish: RunWish) -> list[Finding]:
     """What would ask for a reason, each for its own; none where the run cannot be asked for at all."""
     try:
-        findings = _made_ready(session, by, job, wish).findings
+        findings = ready_for(session, by, job=job, wish=wish).findings
     except Refused:
         return []
     return [found for found in findings if found.strength is Strength.ASK]
 
 
 @dataclass(frozen=True, slots=True)
-class _Ready:
+class Ready:
     """What a run is made of, nothing written yet, and what the rules say of it."""
 
     code: str
@@ -95,7 +100,8 @@ class _Ready:
     findings: list[Finding]
 
 
-def _made_ready(session: Session, by: Actor, job: Job, wish: RunWish) -> _Ready:
+def ready_for(session: Session, by: Actor, *, job: Job, wish: RunWish) -> Ready:
+    """What a run of this job would be made of, nothing written. Raises Refused for whatever stops it."""
     if job.kind == MOUNT_ONLY:
         raise Refused(
             f"{job.number} is only mounted here: the customer brings the print. Start its sheets on the page "
@@ -117,7 +123,7 @@ def _made_ready(session: Session, by: Actor, job: Job, wish: RunWish) -> _Ready:
     )
     plan = recipes.plan_of(recipes.load(made))
     findings = [*findings, *_not_asked_yet(chosen, still), *recipes.fits(plan, materials)]
-    return _Ready(code, chosen, materials, used, made, findings)
+    return Ready(code, chosen, materials, used, made, findings)
 
 
 def _not_asked_yet(chosen: JobPitch, still: list[Finding]) -> list[Finding]:
@@ -216,8 +222,9 @@ def finish(
     run.state, run.progress, run.ended_at, run.engine_version = "done", 100, by.now, engine_version
     run.result, run.pixels_sha256 = json.dumps(result, sort_keys=True), result["pixels_sha256"]
     run.token = run.lease_until = run.trouble = None
-    for piece in run.pieces:
-        piece.trim_dots = " ".join(str(dot) for dot in result["trim_dots"])
+    boxes = result.get("pieces_trim_dots") or [result["trim_dots"]] * len(run.pieces)
+    for piece, box in zip(run.pieces, boxes, strict=True):
+        piece.trim_dots = " ".join(str(dot) for dot in box)
     record(
         session,
         by,
@@ -258,7 +265,7 @@ def _without_names(run: Run, trouble: str) -> str:
 
 
 def _touched(run: Run) -> list[str]:
-    return [ref(run), *(ref(piece.job) for piece in run.pieces)]
+    return [ref(run), *dict.fromkeys(ref(piece.job) for piece in run.pieces)]
 
 
 def cancel(session: Session, by: Actor, *, run: Run) -> None:

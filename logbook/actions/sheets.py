@@ -1,5 +1,6 @@
 """Sheets and prints come into being: from an accepted run, or half done from before the logbook."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -68,7 +69,11 @@ def _check_count(session: Session, run: Run, count: int) -> None:
         raise Refused("Write how many sheets: at least one.", field="count")
     if run.sample and count > SPARE:
         raise Refused(f"Of a sample at most {SPARE} sheets at once.", field="count")
-    lacking = 0 if run.sample else open_quantity(session, run.pieces[0].job)
+    lacking = 0 if run.sample else sheets_lacking(session, run)
+    if count > lacking + SPARE and shared(run):
+        raise Refused(
+            f"The jobs on it need {lacking} more of this sheet; at most {lacking + SPARE} at once.", field="count"
+        )
     if count > lacking + SPARE:
         raise Refused(
             f"The job lacks {lacking} {'piece' if lacking == 1 else 'pieces'}; at most {lacking + SPARE} sheets at "
@@ -77,8 +82,19 @@ def _check_count(session: Session, run: Run, count: int) -> None:
         )
 
 
+def shared(run: Run) -> bool:
+    """Whether several pieces lie on each sheet of a run."""
+    return len(run.pieces) > 1
+
+
+def sheets_lacking(session: Session, run: Run) -> int:
+    """So many sheets of this run give every job on it all the pieces that it lacks."""
+    copies = Counter(piece.job for piece in run.pieces)
+    return max(-(-open_quantity(session, job) // count) for job, count in copies.items())
+
+
 def _jobs(prints: list[Print]) -> list[str]:
-    return [ref(piece.job) for piece in prints]
+    return list(dict.fromkeys(ref(piece.job) for piece in prints))
 
 
 def _from_run(session: Session, by: Actor, run: Run) -> Sheet:
@@ -131,6 +147,11 @@ def replace_prints(session: Session, by: Actor, *, pieces: Sequence[Print]) -> S
         raise Refused(f"{piece.serial} is the customer's own print: scrap it, and ask them for another to mount.")
     if run is None:
         raise Refused(f"{piece.serial} was interlaced before the logbook; start a run for its job instead.")
+    if shared(run) and len(pieces) < sum(one.stage != "scrapped" for one in piece.sheet.prints):
+        raise Refused(
+            f"{piece.serial} lay on a shared sheet, which would be made whole again for it: scrap it, and interlace "
+            f"{piece.job.number} by itself or on another sheet."
+        )
     sheet = _from_run(session, by, run)
     lost = list(pieces)
     for new in sheet.prints:

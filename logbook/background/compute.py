@@ -4,6 +4,7 @@ import logging
 import threading
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from sqlalchemy.exc import OperationalError
@@ -12,6 +13,7 @@ from logbook.actions import flips, recipes, runs
 from logbook.actions.shop import largest_picture
 from logbook.engine.headers import allow_pixels
 from logbook.engine.interlace import Cancelled, Result, decoder_versions, interlace
+from logbook.engine.sharedsheet import interlace_shared
 from logbook.faults import fault
 from logbook.records.audit import Actor
 from logbook.records.floor import Run
@@ -75,8 +77,9 @@ def _computed(shop: Shop, claimed: runs.Claim, out: Path, heart: "_Heart") -> Re
         raise Refused(f"The picture {missing[0]} is missing from the files folder; restore it from a backup.")
     tif = out.with_suffix(".tif")
     try:
-        result = interlace(
-            recipes.plan_of(claimed.recipe),
+        shared = recipes.shared_plan_of(claimed.recipe)
+        make = partial(interlace_shared, shared) if shared else partial(interlace, recipes.plan_of(claimed.recipe))
+        result = make(
             paths,
             tif,
             progress=heart.tell,

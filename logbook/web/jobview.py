@@ -122,7 +122,7 @@ def _runs(session: Session, job: Job) -> list[Run]:
     """Its runs, newest first, with their files and who accepted them: what else belongs to one is mostly there."""
     mine = select(Run).join(RunPiece, RunPiece.run_id == Run.id).where(RunPiece.job_id == job.id)
     alone = mine.options(lazyload("*"), joinedload(Run.output), joinedload(Run.accepted_by))
-    return list(session.execute(alone.order_by(Run.id.desc())).scalars())
+    return list(session.execute(alone.order_by(Run.id.desc())).scalars().unique())
 
 
 def _travellers(session: Session, job: Job) -> list[TravellerIssue]:
@@ -190,7 +190,8 @@ def _runs_of(session: Session, listed: list[Job]) -> dict[int, list[Run]]:
         .options(lazyload("*"), selectinload(Run.sheets).lazyload("*"))
     )
     for job_id, run in rows:
-        found[job_id].append(run)
+        if run not in found[job_id][-1:]:  # several copies lie on a shared sheet
+            found[job_id].append(run)
     return found
 
 

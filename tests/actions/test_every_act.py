@@ -62,6 +62,7 @@ from logbook.actions import (
     restoring,
     rollerpages,
     runs,
+    sharing,
     sheets,
     shop,
     staff,
@@ -104,6 +105,9 @@ NO_ENTRY = {
     "jobs.keep_materials": "part of a choice",
     "gluelots.findings": "looks only",
     "gluelots.at_the_rollers": "looks only",
+    "runs.ready_for": "looks only",
+    "sharing.candidates": "looks only",
+    "sharing.proposed": "looks only",
     "heirlooms.heirloom": "looks only",
     "runs.asks_before": "looks only",
     "materials.move": "part of what brings or takes sheets",
@@ -676,6 +680,8 @@ def _runs(told: Story, code: str) -> None:
         made: runs.Claim = told.shop.act(lambda session, _by: runs.claim(session, _run(session).id, told.shop.now))
         return made
 
+    told.tell("sharing.ask_for", lambda session, by: _share(session, by, job(session, code)))
+    told.shop.act(lambda session, by: runs.cancel(session, by, run=_run(session)))
     told.tell("runs.ask_for", ask)
     claimed = claim()
     told.tell("runs.fail", lambda session, by: runs.fail(session, by, claimed, trouble="the disk is full"))
@@ -933,6 +939,13 @@ def _quotes(told: Story) -> None:
     )
     give()
     told.tell("quotes.decline", lambda session, by: quotes.decline(session, by, quote=newest(session)))
+
+
+def _share(session: Session, by: Any, mine: Job) -> None:
+    side = parse_length("400mm")
+    wish = sharing.SheetWish((sharing.Share(mine, 1),), side, side)
+    asked = sharing.proposed(session, by, wish).findings
+    sharing.ask_for(session, by, replace(wish, reasons={one.field: "it served before" for one in asked}))
 
 
 def _doubt(told: Story) -> None:
