@@ -317,6 +317,9 @@ def _remarks(session: Session, sheets: list[Sheet], prints: list[Print]) -> tupl
     for name, rows in names.items():
         for words in dict.fromkeys(_remarks_on(rows)):
             about.setdefault(words, []).append(name)
+    for sheet in sheets:
+        if others := dict.fromkeys(piece.job.number for piece in sheet.prints if piece not in prints):
+            about.setdefault(f"shared with {', '.join(others)}; it is cut by its cut plan", []).append(sheet.number)
     everything = ([sheet.number for sheet in sheets], [piece.serial for piece in prints])
     return tuple(words if of in everything else f"{', '.join(of)}: {words}" for words, of in about.items())
 

@@ -23,6 +23,7 @@ from logbook.actions import (
 )
 from logbook.actions.finding import ref
 from logbook.actions.pictures import current
+from logbook.actions.sheets import shared
 from logbook.actions.standing import fallen_among, why_withdrawn
 from logbook.engine.needed import Threshold
 from logbook.records.audit import AuditEntry, entries_for
@@ -309,6 +310,8 @@ def _runs_next(session: Session, job: Job, found: _Gathered) -> Iterator[Next]:
     accepted = next((run for run in runs if run.accepted_at and not run.sample), None)
     if accepted and accepted.sheets and (open_quantity := found.pieces.still_open(job)):
         words = f"{open_quantity} more to print from run {accepted.code}"
+        if shared(accepted):
+            words = f"{open_quantity} more to make: print another sheet of run {accepted.code}, or interlace anew"
         yield from _one_run(session, job, accepted, words, newest=accepted is _newest(runs, sample=False))
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from flask import Response, abort, request
 
 from logbook.actions.flips import Flip
+from logbook.actions.sheets import shared
 from logbook.engine import eyes, proofing
 from logbook.engine.readback import Raster, read_raster
 from logbook.engine.ruler import ruled
@@ -110,7 +111,7 @@ def _both(lens: eyes.Sheet, raster: Raster, distance_mm: float, beside_mm: float
 def _sheet(run: Run) -> eyes.Sheet | None:
     """The lens type of the run; its lines are those that the run's pitch is right for at the job's distance."""
     lens, job = run.lens_lot.material, run.pieces[0].job
-    if lens.thickness is None or lens.refractive_index is None:
+    if lens.thickness is None or lens.refractive_index is None or shared(run):  # which piece is looked at?
         return None
     return eyes.lens_for(
         run.lpi,

@@ -31,7 +31,7 @@ SHOWS = {
     "runs.strips", "runs.eye", "runs.seen", "runs.flip", "runs.file", "files.of_job", "files.of_proof",
     "papers.issued",
     "machines.listing", "stock.lot", "pitch.on_record", "pitch.over_time", "ghosting.for_job", "ghosting.drawn",
-    "align.for_job", "align.blended", "align.fitted", "leaks.listing", "leaks.sheet",
+    "align.for_job", "sharing.sheet", "align.blended", "align.fitted", "leaks.listing", "leaks.sheet",
     "leaks.sheet_file", "leaks.sheet_json", "leaks.sheet_pdf",
 }  # fmt: skip
 """Endpoints that a tablet looks at only, with GET: as a viewer."""

@@ -105,6 +105,12 @@ def _first(session: Session, table: Any, *conditions: Any) -> Any:
     return found
 
 
+def _shared(session: Session) -> Sheet:
+    """A sheet with several pieces on it."""
+    found = session.execute(select(Sheet).order_by(Sheet.id.desc())).scalars()
+    return next(sheet for sheet in found if sheet.run and len(sheet.run.pieces) > 1)
+
+
 def _one(path: str) -> dict[str, str]:
     return {"": path}
 
@@ -156,9 +162,11 @@ def _office(session: Session) -> Faces:
         "mounting.begin": _one(f"/job/{own.code}/mounting"),
         "arriving.arriving": _one("/shop/arriving"),
         "numbers.overview": _one("/shop/numbers"),
+        "sharing.sheet": _one(f"/job/{copies.code}/share"),
         "runs.run": {
             **{state: f"/run/{_first(session, Run, Run.state == state).code}" for state in ("done", "cancelled")},
             "dots": f"/run/{_first(session, Run, Run.state == 'done').code}?left=5&top=5&mm=5",
+            "shared": f"/run/{_shared(session).run.code}",
             "eyes": f"/run/{_first(session, Run, Run.state == 'done').code}?distance=600&beside=0",
         },
         "shop.shop": _one("/shop"),
@@ -266,6 +274,7 @@ def _papers(session: Session) -> Faces:
         "quote": job.order.code,
         "given-quote": _first(session, Quote).code,
         "today": "now",
+        "cut-plan": _shared(session).code,
     }
     return {
         "papers.traveller": {"": f"/job/{job.code}/traveller", "not-set": f"/job/{own}/traveller?page=Letter"},

@@ -29,14 +29,16 @@ from logbook.actions import (
     places,
     repairs,
     runs,
+    sharing,
     sheets,
     staff,
 )
+from logbook.background.compute import work_on
 from logbook.background.opening import PictureOpener
 from logbook.lengths import parse_length
 from logbook.records.audit import Actor
 from logbook.records.backup import BackupWish, back_up
-from logbook.records.floor import Print, Sheet
+from logbook.records.floor import Print, Run, Sheet
 from logbook.records.keeping import KeepingRun
 from logbook.records.machines import Machine, PrinterMode
 from logbook.records.materials import Lot, Material
@@ -64,6 +66,7 @@ def furnish(folder: Path, root: Path) -> None:
         with shop.database.writing() as session:
             work(session, _owner(session))
     _chart(shop)
+    _shared(shop)
     _photograph(shop)
     _leak_sheets(shop)
     _backed_up(shop)
@@ -114,6 +117,25 @@ def _stopped_run(session: Session, by: Actor) -> None:
     assert sample is not None
     run = runs.ask_for(session, by, job=sample.job, wish=runs.RunWish(sample=True))
     runs.cancel(session, by, run=run)
+
+
+def _shared(shop: Shop) -> None:
+    """Two copies of one job on a sheet of their own, ready for the printer."""
+
+    def ask(session: Session, by: Actor) -> int:
+        job = session.execute(select(Job).where(Job.quantity == 5)).scalars().one()
+        width, height = (parse_length(f"{float(side.mm) * 2.4 + 30:.0f} mm") for side in (job.width, job.height))
+        wish = sharing.SheetWish((sharing.Share(job, 2),), width, height)
+        asked = sharing.proposed(session, by, wish).findings
+        return sharing.ask_for(session, by, replace(wish, reasons={one.field: "as before" for one in asked})).id
+
+    with shop.database.writing() as session:
+        run_id = ask(session, _owner(session))
+    work_on(shop, run_id)
+    with shop.database.writing() as session:
+        by, run = _owner(session), session.get_one(Run, run_id)
+        runs.accept(session, by, run=run)
+        sheets.start_sheets(session, by, run=run, count=1)
 
 
 def _lot_aside(session: Session, by: Actor) -> None:

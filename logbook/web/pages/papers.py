@@ -10,11 +10,12 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug import Response
 
+from logbook.actions import cutplans, quotepapers, smallpapers
 from logbook.actions import papers as actions
-from logbook.actions import quotepapers, smallpapers
 from logbook.actions.finding import by_code, fact
 from logbook.actions.shop import facts
 from logbook.paper import customer, forms
+from logbook.paper.cutplan import cut_plan_html
 from logbook.paper.render import asset_address, media_type, shipped_assets
 from logbook.paper.shelf import read_shelf
 from logbook.paper.traveller import traveller_html
@@ -213,6 +214,7 @@ _SMALL: dict[str, tuple[Callable[..., Any], Callable[..., str]]] = {
     "quote": (smallpapers.quote, customer.quote_html),
     "given-quote": (quotepapers.quote_paper, customer.quote_html),
     "today": (smallpapers.today, forms.today_html),
+    "cut-plan": (cutplans.cut_plan, cut_plan_html),
 }
 """Paper by name: how it is gathered and how it becomes HTML."""
 

@@ -5,13 +5,14 @@ import re
 from pathlib import Path
 
 from flask import Blueprint, abort, request, send_file, url_for
+from markupsafe import Markup
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug import Response
 from wtforms import IntegerField, StringField
 from wtforms.validators import NumberRange
 
-from logbook.actions import flips, outputs, overtaken, sheets, takingoff
+from logbook.actions import cutplans, flips, outputs, overtaken, sheets, takingoff
 from logbook.actions import runs as actions
 from logbook.actions.finding import by_code, fact
 from logbook.actions.orders import for_the_order
@@ -20,6 +21,7 @@ from logbook.actions.standing import why_withdrawn
 from logbook.engine.ruler import LENGTHS_MM
 from logbook.lengths import INCH_IN_MM
 from logbook.paper.codes import opens_here_only
+from logbook.paper.cutplan import drawing
 from logbook.records.audit import Actor
 from logbook.records.files import KeptFile
 from logbook.records.floor import Run
@@ -69,6 +71,8 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             "run.html",
             run=found,
             job=job,
+            jobs=list(dict.fromkeys(piece.job for piece in found.pieces)),
+            drawing=_drawing(found),
             pictures=current(job),
             recipe=json.loads(found.recipe),
             code_here_only=opens_here_only((json.loads(found.recipe).get("waste") or {}).get("code", "")),
@@ -92,11 +96,23 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
 
 def _sheets_form(session: Session, found: Run, form: BenchForm | None) -> SheetsForm:
     """As many sheets as the job still lacks pieces, and the reason for that number beside it."""
-    job = found.pieces[0].job
-    lacking = sheets.open_quantity(session, job)
+    job, lacking = found.pieces[0].job, sheets.sheets_lacking(session, found)
     shown = form if isinstance(form, SheetsForm) else SheetsForm(formdata=None, count=max(1, lacking))
-    shown.count.description = "A sample does not count for the order." if found.sample else _why(job.quantity, lacking)
+    if found.sample:
+        shown.count.description = "A sample does not count for the order."
+    elif sheets.shared(found):
+        words = f"Every job on it has all its pieces with {lacking}." if lacking else "No job on it lacks a piece."
+        shown.count.description = words
+    else:
+        shown.count.description = _why(job.quantity, lacking)
     return shown
+
+
+def _drawing(found: Run) -> Markup | str:
+    """How the pieces of a shared sheet lie; nothing where one lies alone."""
+    plan = cutplans.plan_of(found)
+    names = tuple(piece.job.number for piece in found.pieces)
+    return drawing(cutplans.drawn(plan, names, cuts=False)) if plan else ""
 
 
 def _off_form(session: Session, found: Run, form: BenchForm | None) -> TakeOffForm | None:
