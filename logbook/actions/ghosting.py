@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -17,9 +17,11 @@ from logbook.actions.jobs import materials_of
 from logbook.actions.pictures import current
 from logbook.engine import ghosting as model
 from logbook.engine.leak import as_measured
+from logbook.engine.leakcorrection import light_of
 from logbook.engine.plan import Shift
 from logbook.engine.proofing import framed
 from logbook.engine.remedies import Remedy, remedies
+from logbook.engine.tone import Tone
 from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, record
 from logbook.records.files import FileStore
@@ -48,6 +50,13 @@ class Looked:
     mixing: model.Mixing
     most_pictures: int
     shifts: tuple[Shift, ...]
+    tone: Tone | None = None
+    """As the leak sheet's wedge found it; None: the light of sRGB."""
+
+    @property
+    def light(self) -> model.Light | None:
+        """The light of levels as they are printed."""
+        return partial(light_of, self.tone) if self.tone is not None else None
 
     def pictures(self) -> list[np.ndarray]:
         """(high, wide, 3) levels each."""
@@ -79,7 +88,9 @@ def looked_at(session: Session, store: FileStore, job: Job) -> Looked | None:
     files = tuple(store.path(picture.preview.sha256) for picture in pictures)
     most = int(float(dpi) / mixing.lens_lpi)
     shifts = tuple(shift_mm(picture) for picture in pictures)
-    return Looked(files, job.width.mm, job.height.mm, job.bleed.mm, job.fit, mixing, most, shifts)
+    reading = measured_for(session, materials)
+    tone = leaks.tone_of(reading) if reading is not None else None
+    return Looked(files, job.width.mm, job.height.mm, job.bleed.mm, job.fit, mixing, most, shifts, tone)
 
 
 def mixing_of(session: Session, materials: JobMaterials) -> model.Mixing | None:
@@ -185,7 +196,8 @@ def number_of(looked: Looked) -> float:
 @lru_cache(maxsize=4)
 def ghosts_of(looked: Looked) -> model.Ghosts:
     """Everything seen, picture by picture."""
-    return model.ghosts(looked.pictures(), model.crosstalk(looked.mixing, pictures=len(looked.files)))
+    return model.ghosts(looked.pictures(), model.crosstalk(looked.mixing, pictures=len(looked.files)),
+                        light=looked.light)
 
 
 @lru_cache(maxsize=16)
@@ -193,5 +205,6 @@ def remedies_of(looked: Looked) -> tuple[Remedy, ...]:
     """What would help, the most helpful first; nothing is tried for very many pictures."""
     if len(looked.files) > MOST_REMEDIES_FOR:
         return ()
-    found = remedies(looked.pictures(), looked.mixing, any_order=True, most_pictures=looked.most_pictures)
+    found = remedies(looked.pictures(), looked.mixing, any_order=True, most_pictures=looked.most_pictures,
+                     light=looked.light)
     return tuple(found)

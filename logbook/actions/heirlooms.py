@@ -11,6 +11,7 @@ from pathlib import Path
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from logbook.actions import leakcorrections
 from logbook.actions.jobs import MaterialChoice, materials_of, pitch_of
 from logbook.actions.materials import left
 from logbook.actions.pictures import current
@@ -21,6 +22,7 @@ from logbook.manner import counted
 from logbook.records.audit import Actor
 from logbook.records.files import FileStore
 from logbook.records.floor import JobPitch, Print, Run, RunPiece, Sheet
+from logbook.records.leaks import JobCorrection
 from logbook.records.materials import Lot
 from logbook.records.orders import Job, Picture
 from logbook.records.pitch import PitchOnRecord
@@ -47,6 +49,7 @@ class Heirloom:
     findings: tuple[Finding, ...]
     reason: str
     changed: tuple[str, ...]
+    correction: JobCorrection | None = None
 
 
 def heirloom(session: Session, by: Actor, shelves: Shelves, *, job: Job) -> Heirloom:
@@ -55,7 +58,8 @@ def heirloom(session: Session, by: Actor, shelves: Shelves, *, job: Job) -> Heir
     pictures = list(_pictures(shelves.store, job, changed))
     materials = _materials(session, by, job, changed)
     pitch, findings, reason = _pitch(session, by, job, materials, changed)
-    return Heirloom(job, tuple(pictures), materials, pitch, tuple(findings), reason, tuple(changed))
+    correction = _correction(session, job, changed)
+    return Heirloom(job, tuple(pictures), materials, pitch, tuple(findings), reason, tuple(changed), correction)
 
 
 def _customer(job: Job) -> Iterator[str]:
@@ -188,6 +192,12 @@ def _pitch_as_made(session: Session, job: Job) -> PitchOnRecord | None:
     found = select(PitchOnRecord).join(Run, Run.pitch_id == PitchOnRecord.id).join(RunPiece, RunPiece.run_id == Run.id)
     found = found.where(RunPiece.job_id == job.id, Run.sample.is_(False), Run.accepted_at.is_not(None))
     return session.execute(found.order_by(Run.id.desc()).limit(1)).scalar_one_or_none()
+
+
+def _correction(session: Session, job: Job, changed: list[str]) -> JobCorrection | None:
+    """The leak correction chosen for the job; where it does not serve any more, the new job's run will ask."""
+    changed.extend(found.sentence for found in leakcorrections.findings(session, job))
+    return leakcorrections.in_force(session, job)
 
 
 def _known(chosen: JobPitch | None) -> set[str]:

@@ -5,11 +5,13 @@ from collections.abc import Collection
 from sqlalchemy import exists, func, select
 from sqlalchemy.orm import Session
 
+from logbook.actions import leakcorrections
 from logbook.actions.jobs import materials_of, pitch_of
 from logbook.actions.pictures import current
 from logbook.actions.pitchfacts import as_used
-from logbook.actions.recipes import load, pictures_of
+from logbook.actions.recipes import correction_of, load, pictures_of
 from logbook.records.floor import JobMaterials, JobPitch, Print, Run, RunPiece, Sheet
+from logbook.records.leaks import JobCorrection
 from logbook.records.orders import Job, Picture
 from logbook.rules.findings import Finding, ask
 
@@ -21,7 +23,12 @@ def overtaken(session: Session, run: Run) -> str:
     """
     jobs = list(dict.fromkeys(piece.job for piece in run.pieces))
     told = {
-        job: [*_pitch(session, run, job), *_materials(run, materials_of(session, job)), *_pictures(run, job)]
+        job: [
+            *_pitch(session, run, job),
+            *_materials(run, materials_of(session, job)),
+            *_pictures(run, job),
+            *_correction(session, run, job),
+        ]
         for job in jobs
     }
     name = len(jobs) > 1
@@ -60,6 +67,7 @@ _CHOICES = select(
     select(func.max(Picture.added_at))
     .where(Picture.job_id.in_(_ITS_JOBS), Picture.replaced_at.is_(None))
     .scalar_subquery(),
+    select(func.max(JobCorrection.at)).where(JobCorrection.job_id.in_(_ITS_JOBS)).scalar_subquery(),
 ).where(Sheet.run_id.is_not(None))
 
 
@@ -92,3 +100,12 @@ def _pictures(run: Run, job: Job) -> list[str]:
     made = pictures_of(load(run.recipe), job)
     same = [one["sha256"] for one in made] == [picture.file.sha256 for picture in current(job)]
     return [] if same else ["The job's pictures are other ones now than those in this run."]
+
+
+def _correction(session: Session, run: Run, job: Job) -> list[str]:
+    chosen = leakcorrections.in_force(session, job)
+    was, now = correction_of(load(run.recipe)), leakcorrections.correction_of(chosen) if chosen else None
+    if was == now:
+        return []
+    words, new = (one.in_words().lower() if one else "not corrected for a leak" for one in (was, now))
+    return [f"This run is {words}; the job's choice is now: {new}."]

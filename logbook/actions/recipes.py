@@ -7,6 +7,7 @@ from typing import Any
 
 from logbook.actions.alignment import is_moved, shift_dots
 from logbook.actions.pictures import current
+from logbook.engine.leakcorrection import Correction, of_told
 from logbook.engine.phase import parse_pitch
 from logbook.engine.plan import Plan, Shift, make_plan
 from logbook.engine.sharedsheet import Laid, SharedPlan
@@ -31,6 +32,8 @@ class Ingredients:
     run_code: str
     waste: bool = False
     address: str = ""
+    correction: dict[str, Any] | None = None
+    """The leak that is corrected, as ``correction_of`` reads it."""
 
 
 def recipe(what: Ingredients) -> str:
@@ -47,6 +50,8 @@ def recipe(what: Ingredients) -> str:
             "height": str(job.height),
             "bleed": str(job.bleed),
             "waste": _waste(what) if what.waste else None,
+            # said only where there is one: other recipes stay as they were
+            **({"correction": what.correction} if what.correction else {}),
         }
     )
 
@@ -172,6 +177,17 @@ def shared_recipe(full: Sheetful) -> str:
             ],
         }
     )
+
+
+def correction_of(made: dict[str, Any]) -> Correction | None:
+    """The leak that a recipe corrects."""
+    return of_told(made["correction"]) if made.get("correction") else None
+
+
+def corrected_words(text: str) -> str:
+    """One line on what a kept recipe corrects; empty where nothing is."""
+    correction = correction_of(load(text))
+    return correction.in_words() if correction else ""
 
 
 def _shift(told: dict[str, Any]) -> Shift:

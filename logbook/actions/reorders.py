@@ -8,6 +8,7 @@ from datetime import date
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from logbook.actions import leakcorrections
 from logbook.actions import pitch as pitches
 from logbook.actions.alignment import newest
 from logbook.actions.finding import ref
@@ -72,6 +73,8 @@ def _like(session: Session, by: Actor, shelves: Shelves, order: Order, left: Hei
         keep_materials(session, by, job=job, choice=left.materials)
     if left.pitch is not None:
         pitches.keep_choice(session, by, job=job, pitch=left.pitch, findings=list(left.findings), reason=left.reason)
+    if left.correction is not None:
+        leakcorrections.carry_over(session, by, chosen=left.correction, job=job)
     changed = json.dumps(left.changed, ensure_ascii=False)
     session.add(Reorder(job_id=job.id, of_id=old.id, changed=changed, at=by.now, person_id=by.person_id))
     session.flush()

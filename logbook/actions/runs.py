@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, or_, select, update
 from sqlalchemy.orm import Session
 
-from logbook.actions import overtaken, recipes
+from logbook.actions import leakcorrections, overtaken, recipes
 from logbook.actions.finding import ref
 from logbook.actions.jobs import gates, materials_of, pitch_of
 from logbook.actions.materials import refuse_set_aside
@@ -118,11 +118,22 @@ def ready_for(session: Session, by: Actor, *, job: Job, wish: RunWish) -> Ready:
     still = findings_for(session, by, job=job, pitch=chosen.pitch)
     settle([found for found in still if found.strength is Strength.STOP], reason=None)
     used, code = as_used(job, chosen.pitch), new_code()
+    corrected = leakcorrections.in_force(session, job)
     made = recipes.recipe(
-        recipes.Ingredients(job, materials, chosen.pitch, str(used.lpi), code, wish.waste, wish.address)
+        recipes.Ingredients(
+            job,
+            materials,
+            chosen.pitch,
+            str(used.lpi),
+            code,
+            wish.waste,
+            wish.address,
+            leakcorrections.told(corrected) if corrected else None,
+        )
     )
     plan = recipes.plan_of(recipes.load(made))
     findings = [*findings, *_not_asked_yet(chosen, still), *recipes.fits(plan, materials)]
+    findings.extend(leakcorrections.findings(session, job))
     return Ready(code, chosen, materials, used, made, findings)
 
 
@@ -134,6 +145,8 @@ def _not_asked_yet(chosen: JobPitch, still: list[Finding]) -> list[Finding]:
 
 def _record_asked(session: Session, by: Actor, job: Job, run: Run, settled: str) -> None:
     told = {"lpi": run.lpi, "pitch on record": run.pitch_lpi, "sample": run.sample, "origin": run.pitch.origin}
+    if words := recipes.corrected_words(run.recipe):
+        told["correction"] = words
     hashes = [picture.file.sha256 for picture in current(job)]
     touched = [ref(run), ref(job), ref(run.pitch), ref(run.lens_lot)]
     record(session, by, Act("interlace run asked for", touched, reason=settled or None, new=told, files=hashes))

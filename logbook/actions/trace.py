@@ -17,6 +17,7 @@ from logbook.actions.finding import ref
 from logbook.actions.materials import deliveries, made_of
 from logbook.actions.pitch import readings_of
 from logbook.actions.proofs import state
+from logbook.actions.recipes import corrected_words
 from logbook.actions.standing import has_fallen, runs_of
 from logbook.engine.readback import read_provenance
 from logbook.records.audit import entries_for
@@ -227,6 +228,7 @@ def _run(run: Run | None) -> dict[str, Any] | None:
         "paper": run.paper.name,
         "lens_lot": _lot(run.lens_lot),
         "recipe": json.loads(run.recipe),
+        "corrected": corrected_words(run.recipe),
         "pixels_sha256": run.pixels_sha256,
         "file_sha256": run.output.sha256 if run.output else None,
     }

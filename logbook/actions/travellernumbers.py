@@ -11,6 +11,7 @@ from sqlalchemy.orm import object_session
 
 from logbook.actions import outputs, targets
 from logbook.actions.pitchfacts import as_used
+from logbook.actions.recipes import corrected_words
 from logbook.actions.sheets import without_run
 from logbook.actions.standing import why_withdrawn
 from logbook.manner import Manner
@@ -117,9 +118,14 @@ def _numbers(
         printer=mode.machine.name if mode else "",
         mode=mode.name if mode else "",
         file_name=outputs.file_name(run, outputs.label(run)) if run else "",
-        file_size=f"file {size}: print at 100 %" if size else "",
+        file_size=f"file {size}: print at 100 %{_corrected(run)}" if size else "",
         file_hash=run.output.sha256[:8] if run and run.output else "",
     )
+
+
+def _corrected(run: Run | None) -> str:
+    words = corrected_words(run.recipe) if run else ""
+    return f"; {words[0].lower()}{words[1:]}: judge it through the lens only" if words else ""
 
 
 def shared(found: list[tuple[views.Pitch, views.Numbers]]) -> tuple[views.Pitch, views.Numbers]:

@@ -85,6 +85,7 @@ def _computed(shop: Shop, claimed: runs.Claim, out: Path, heart: "_Heart") -> Re
             progress=heart.tell,
             cancelled=heart.stop_wanted,
             provenance=claimed.provenance,
+            correction=recipes.correction_of(claimed.recipe),
         )
         tif.replace(out)
     finally:

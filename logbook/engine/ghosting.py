@@ -6,7 +6,7 @@ and a floor of stray light. The model's numbers belong to lens type, printer and
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -18,6 +18,9 @@ from logbook.refusals import Refused
 VISIBLE_CROSSTALK, DISTURBING_CROSSTALK = 0.01, 0.058
 """An increment that is seen, and one that is perceptible but not yet annoying ("73.4 Investigation of Crosstalk in a
 2-View 3D Display", SID Symposium Digest)."""
+
+Light = Callable[[np.ndarray], np.ndarray]
+"""The light, 0 … 1, that 8-bit levels give back."""
 
 _RAYS, _INK_STEPS, _MIDDLE_GREY, _ROWS = 2000, 41, 0.18, 8
 
@@ -199,25 +202,26 @@ class Ghosts:
     disturbing: float
 
 
-def ghosts(pictures: Sequence[np.ndarray], mixing: np.ndarray) -> Ghosts:
-    """Mix sRGB pictures of one size, (high, wide, 3) levels, by a crosstalk matrix.
+def ghosts(pictures: Sequence[np.ndarray], mixing: np.ndarray, *, light: Light | None = None) -> Ghosts:
+    """Mix sRGB pictures of one size, (high, wide, 3) levels, by a crosstalk matrix; ``light`` None: that of sRGB.
 
     A few rows of all of them at a time, and only the worst is kept: sixty pictures need hardly more memory than two.
     """
     if len({picture.shape for picture in pictures}) != 1 or len(pictures) != len(mixing):
         raise Refused("Ghosting compares as many pictures as the mixing has, all of one size.", field="pictures")
-    tops = range(0, len(pictures[0]), _ROWS)
-    change = np.concatenate([_change([one[top : top + _ROWS] for one in pictures], mixing) for top in tops], axis=1)
+    tops, light = range(0, len(pictures[0]), _ROWS), light or linear
+    change = np.concatenate([_change([light(one[top : top + _ROWS]) for one in pictures], mixing) for top in tops],
+                            axis=1)
     numbers = [float(np.percentile(np.abs(one), 95)) for one in change]
     worst = int(np.argmax(numbers))
-    seen = sum(share * linear(picture) for share, picture in zip(mixing[worst], pictures, strict=True))
+    seen = sum(share * light(picture) for share, picture in zip(mixing[worst], pictures, strict=True))
     most = np.abs(change[worst])
     return Ghosts(coded(np.asarray(seen)), change[worst].copy(), worst, numbers[worst],
                   float((most >= visible_delta_l()).mean()), float((most >= disturbing_delta_l()).mean()))
 
 
 def _change(rows: Sequence[np.ndarray], mixing: np.ndarray) -> np.ndarray:
-    light = np.stack([linear(picture) for picture in rows])
+    light = np.stack(rows)
     return changes(np.tensordot(mixing, light, axes=(1, 0)), light).astype(np.float32)
 
 

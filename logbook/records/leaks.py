@@ -10,6 +10,7 @@ from logbook.records.base import Base, Coded, DecimalText, UtcTime
 from logbook.records.files import KeptFile
 from logbook.records.machines import Machine
 from logbook.records.materials import Material
+from logbook.records.orders import Job
 from logbook.records.people import Person
 from logbook.records.pitch import PitchOnRecord
 
@@ -64,3 +65,23 @@ class LeakReading(Coded, Base):
     printer: Mapped[Machine] = relationship(lazy="joined")
     paper: Mapped[Material] = relationship(foreign_keys=paper_id, lazy="joined")
     reader: Mapped[Person] = relationship(lazy="joined")
+
+
+class JobCorrection(Base):
+    """Whether a job's pictures are corrected for a leak, as a person chose; insert-only, the newest counts."""
+
+    __tablename__ = "job_correction"
+
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    reading_id: Mapped[int | None] = mapped_column(ForeignKey("leak_reading.id"))
+    """What it rests on; None: not corrected."""
+    correction: Mapped[str] = mapped_column(Text, default="")
+    """Canonical JSON: the mixing in exact decimals, the printed tone, the contrast; empty: not corrected."""
+    contrast: Mapped[Decimal | None] = mapped_column(DecimalText)
+    """The part of it that is kept, 0 to 1."""
+    at: Mapped[datetime] = mapped_column(UtcTime)
+    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+
+    job: Mapped[Job] = relationship()
+    reading: Mapped[LeakReading | None] = relationship(lazy="joined")
+    person: Mapped[Person] = relationship(lazy="joined")

@@ -34,6 +34,7 @@ from logbook.actions import (
     forecasts,
     ghosting,
     jobs,
+    leakcorrections,
     leaks,
     leaving,
     lenses,
@@ -102,6 +103,7 @@ from support.small_shop import PRINTER_FACTS, SmallShop, job, one, prints, small
 
 NO_ENTRY = {
     "backups.begin": "noted when it ends",
+    "leakcorrections.carry_over": "part of an order made again",
     "jobs.keep_materials": "part of a choice",
     "gluelots.findings": "looks only",
     "gluelots.at_the_rollers": "looks only",
@@ -543,6 +545,16 @@ def _office(told: Story) -> str:
             registration=Decimal("0.05"), floor_percent=Decimal("2"),
         ),
     )  # fmt: skip
+    looked = told.shop.read(lambda session: ghosting.looked_at(session, told.shop.shop.store, job(session, code)))
+    told.tell(
+        "leakcorrections.choose",
+        lambda session, by: (
+            leakcorrections.choose(
+                session, by, job=job(session, code), choice=leakcorrections.offered(looked).of("lowered")
+            )
+            and None
+        ),
+    )
     told.tell(
         "lenses.choose_lens",
         lambda session, by: (

@@ -14,7 +14,10 @@ from sqlalchemy import select
 
 from logbook.actions import (
     bench,
+    ghosting,
     jobs,
+    leakcorrections,
+    leaks,
     leaving,
     machines,
     materials,
@@ -148,6 +151,23 @@ class SmallShop:
             return wanted.code
 
         return self.act(choose)
+
+    def measure_leak(self, *, turned: str = "4") -> None:
+        """A leak sheet at the pitch on record, read; ``turned``: the patch that shows the mark reversed."""
+        drawn = self.read(lambda session: leaks.draw(self.shop.store, leaks.may_serve(session)[-1]))
+
+        def read(session, by):
+            made = leaks.keep_sheet(session, by, pitch=leaks.may_serve(session)[-1], drawn=drawn)
+            taps = leaks.Taps(dict.fromkeys(leaks.ROWS, ("2", turned)), {8: 8, 4: 8, 2: 8})
+            leaks.read_sheet(session, by, made=made, taps=taps)
+
+        self.act(read)
+
+    def correct_leak(self, code: str, which: str) -> None:
+        """Choose how a job's pictures are corrected for the leak."""
+        looked = self.read(lambda session: ghosting.looked_at(session, self.shop.store, job(session, code)))
+        choice = leakcorrections.offered(looked).of(which)
+        self.act(lambda session, by: leakcorrections.choose(session, by, job=job(session, code), choice=choice))
 
     def run(self, code: str, *, sample: bool = False, accept: bool = True) -> int:
         """Ask, compute, accept with one sheet per piece; returns the run's id."""

@@ -1,25 +1,35 @@
-"""How much the pictures of a job ghost through each other: number, picture, what would help, the owner's figures."""
+"""How much the pictures of a job ghost through each other, what would help, the leak corrected, the owner's figures."""
 
 from decimal import Decimal
 from io import BytesIO
 from typing import Any
 
+import numpy as np
 from flask import Blueprint, abort, url_for
 from PIL import Image
 from sqlalchemy.orm import Session
 from werkzeug import Response
+from wtforms import HiddenField
 
 from logbook.actions import ghosting as actions
+from logbook.actions import leakcorrections
 from logbook.actions.finding import by_code
 from logbook.actions.jobs import materials_of
 from logbook.engine import ghosting as model
 from logbook.lengths import parse_length
 from logbook.records.orders import Job
-from logbook.web.acting import act, page, reading
+from logbook.refusals import Refused
+from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
 from logbook.web.gate import owner_only, the_shop
 
 pages = Blueprint("ghosting", __name__)
+
+
+class CorrectionForm(BenchForm):
+    """A button beside each picture."""
+
+    which = HiddenField()
 
 
 class FiguresForm(BenchForm):
@@ -53,11 +63,12 @@ def for_job(code: str) -> tuple[str, int]:
     return _page(code)
 
 
-def _page(code: str, form: FiguresForm | None = None) -> tuple[str, int]:
+def _page(code: str, form: FiguresForm | None = None, chosen: CorrectionForm | None = None) -> tuple[str, int]:
     with reading() as session:
         job = by_code(session, Job, code)
         materials = materials_of(session, job)
         looked = actions.looked_at(session, the_shop().store, job)
+        in_force = leakcorrections.in_force(session, job)
         return page(
             "ghosting.html",
             job=job,
@@ -66,6 +77,11 @@ def _page(code: str, form: FiguresForm | None = None) -> tuple[str, int]:
             looked=looked,
             ghosts=actions.ghosts_of(looked) if looked else None,
             remedies=actions.remedies_of(looked) if looked else (),
+            offered=leakcorrections.offered(looked) if looked else None,
+            in_force=in_force,
+            in_force_words=leakcorrections.correction_of(in_force).in_words() if in_force else "",
+            troubles=leakcorrections.findings(session, job),
+            correction_form=chosen or CorrectionForm(formdata=None),
             words=model.in_words,
             limits=(model.visible_delta_l(), model.disturbing_delta_l()),
             form=form or FiguresForm(formdata=None, data=_known(session, job)),
@@ -116,17 +132,47 @@ def figures(code: str) -> Response | tuple[str, int]:
     return _page(code, form)
 
 
+@pages.post("/job/<code>/ghosting/correction")
+def correct(code: str) -> Response | tuple[str, int]:
+    """Print the pictures corrected, or as they are."""
+    form = CorrectionForm()
+    if form.validate_on_submit():
+        try:
+            with reading() as session:
+                looked = actions.looked_at(session, the_shop().store, by_code(session, Job, code))
+            offered = leakcorrections.offered(looked) if looked else None
+            choice = (offered or leakcorrections.Offered()).of(form.which.data or "")
+        except Refused as refusal:
+            say(form, Refused(refusal.sentence))
+            return _page(code, chosen=form)
+        if done := act(
+            form,
+            lambda session, by: leakcorrections.choose(session, by, job=by_code(session, Job, code), choice=choice),
+            lambda _: url_for("ghosting.for_job", code=code) + "#correction",
+        ):
+            return done
+    return _page(code, chosen=form)
+
+
 @pages.get("/job/<code>/ghosting/<kind>.png")
 def drawn(code: str, kind: str) -> Response:
     """The picture that ghosts most, as it is seen, or where the others show in it."""
     with reading() as session:
         looked = actions.looked_at(session, the_shop().store, by_code(session, Job, code))
-    if looked is None or kind not in ("seen", "where"):
+    pixels = _pixels(looked, kind) if looked is not None else None
+    if pixels is None:
         abort(404)
-    ghosts = actions.ghosts_of(looked)
-    pixels = ghosts.seen
-    if kind == "where":
-        pixels = model.where_it_shows(looked.pictures()[ghosts.worst], ghosts.delta_l)
     out = BytesIO()
     Image.fromarray(pixels).save(out, "PNG")
     return Response(out.getvalue(), mimetype="image/png")
+
+
+def _pixels(looked: actions.Looked, kind: str) -> np.ndarray | None:
+    """One of the page's pictures; None where there is none of this kind."""
+    ghosts = actions.ghosts_of(looked)
+    if kind == "seen":
+        return ghosts.seen
+    if kind == "where":
+        return model.where_it_shows(looked.pictures()[ghosts.worst], ghosts.delta_l)
+    offered = leakcorrections.offered(looked)
+    return next((one.seen for one in offered.choices if one.key == kind), None) if offered else None

@@ -15,8 +15,8 @@ from logbook.actions import (
     depthorder,
     flips,
     forecasts,
-    ghosting,
     jobs,
+    leakcorrections,
     orders,
     pictures,
     pitchfacts,
@@ -192,7 +192,7 @@ def job_page(code: str, *, held: Sequence[Held] = (), **forms: BenchForm) -> tup
             **forms,
         }
         view, run_form = job_view(session, found), made["run_form"]
-        seen_through = ghosting.number_and_words(session, the_shop().store, found)
+        seen_through = leakcorrections.seen_through(session, the_shop().store, found)
         return page(
             "job.html",
             view=view,

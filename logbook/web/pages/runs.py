@@ -17,6 +17,7 @@ from logbook.actions import runs as actions
 from logbook.actions.finding import by_code, fact
 from logbook.actions.orders import for_the_order
 from logbook.actions.pictures import current
+from logbook.actions.recipes import corrected_words
 from logbook.actions.standing import why_withdrawn
 from logbook.engine.ruler import LENGTHS_MM
 from logbook.lengths import INCH_IN_MM
@@ -75,6 +76,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             drawing=_drawing(found),
             pictures=current(job),
             recipe=json.loads(found.recipe),
+            corrected=corrected_words(found.recipe),
             code_here_only=opens_here_only((json.loads(found.recipe).get("waste") or {}).get("code", "")),
             result=json.loads(found.result) if found.result else None,
             form=form or Plain(formdata=None),
