@@ -1,6 +1,6 @@
 """Ghosting of a job's pictures: how much of the others an eye will see in each, and what would lessen it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache, partial
@@ -52,6 +52,8 @@ class Looked:
     shifts: tuple[Shift, ...]
     tone: Tone | None = None
     """As the leak sheet's wedge found it; None: the light of sRGB."""
+    nearby: tuple[model.Mixing, ...] = ()
+    """The mixing if the measured leaks are as far off as they are stated to be, less and more."""
 
     @property
     def light(self) -> model.Light | None:
@@ -89,8 +91,11 @@ def looked_at(session: Session, store: FileStore, job: Job) -> Looked | None:
     most = int(float(dpi) / mixing.lens_lpi)
     shifts = tuple(shift_mm(picture) for picture in pictures)
     reading = measured_for(session, materials)
-    tone = leaks.tone_of(reading) if reading is not None else None
-    return Looked(files, job.width.mm, job.height.mm, job.bleed.mm, job.fit, mixing, most, shifts, tone)
+    size = job.width.mm, job.height.mm, job.bleed.mm
+    if reading is None:
+        return Looked(files, *size, job.fit, mixing, most, shifts)
+    nearby = tuple(_measured(replace(mixing, gains=(1.0, 1.0)), reading, off=off) for off in (-1, 1))
+    return Looked(files, *size, job.fit, mixing, most, shifts, leaks.tone_of(reading), nearby)
 
 
 def mixing_of(session: Session, materials: JobMaterials) -> model.Mixing | None:
@@ -102,10 +107,15 @@ def mixing_of(session: Session, materials: JobMaterials) -> model.Mixing | None:
     known = float(lens.nominal_lpi), float(lens.thickness.mm), float(lens.refractive_index)
     mixing = _modelled(known, figures_of(session, materials))
     reading = measured_for(session, materials)
-    if reading is None:
-        return mixing
-    into_first, into_last = (float(one) / 100 for one in (reading.into_first_percent, reading.into_last_percent))
-    return as_measured(mixing, into_first=into_first, into_last=into_last)
+    return mixing if reading is None else _measured(mixing, reading)
+
+
+def _measured(mixing: model.Mixing, reading: LeakReading, *, off: int = 0) -> model.Mixing:
+    """With the leaks of a reading, ``off`` by so many of their bounds."""
+    into_first = reading.into_first_percent + off * reading.first_bound_percent
+    into_last = reading.into_last_percent + off * reading.last_bound_percent
+    first, last = (max(0.0, float(one) / 100) for one in (into_first, into_last))
+    return as_measured(mixing, into_first=first, into_last=last)
 
 
 def measured_for(session: Session, materials: JobMaterials) -> LeakReading | None:

@@ -35,11 +35,13 @@ _SAME = 0.0001
 @dataclass(frozen=True)
 class Choice:
     """One way to print: ``number`` the ghosting that is left (ΔL*) against what is meant at the contrast that is kept,
-    ``black`` the L* of what is meant black, ``seen`` what an eye sees of the picture that suffers most, levels."""
+    ``at_most`` the same if the reading is off by its bounds; ``black`` the L* of what is meant black, ``seen`` what an
+    eye sees of the picture that suffers most, levels."""
 
     key: str
     correction: Correction | None
     number: float
+    at_most: float
     black: float
     seen: np.ndarray
 
@@ -90,18 +92,25 @@ def _undone(mixing: model.Mixing, pictures: int) -> Any:
 
 
 def _choice(key: str, correction: Correction | None, looked: Looked, light: np.ndarray, worst: int) -> Choice:
-    seen, wanted = _seen(correction, looked, light)
+    printed, wanted = _printed(correction, light)
+    seen = _seen(printed, looked.mixing)
+    number = _number(seen, wanted)
+    at_most = max(number, *(_number(_seen(printed, mixing), wanted) for mixing in looked.nearby))
     black = float(model.lightness(np.array(float(correction.lowest)))) if correction else 0.0
-    return Choice(key, correction, _number(seen, wanted), black, model.coded(seen[worst]))
+    return Choice(key, correction, number, at_most, black, model.coded(seen[worst]))
 
 
-def _seen(correction: Correction | None, looked: Looked, light: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The light seen of each picture, the lens lying as it usually ends, and the light that shall be seen."""
-    flat = light.reshape(len(light), -1)
-    wanted = correction.wanted(flat) if correction else flat
-    printed = correction.printed(wanted) if correction else flat
-    mixing = model.crosstalk(looked.mixing, pictures=len(light))
-    return np.tensordot(mixing, printed.reshape(light.shape), axes=(1, 0)), wanted.reshape(light.shape)
+def _printed(correction: Correction | None, light: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The light printed of each picture, and the light that shall be seen."""
+    if correction is None:
+        return light, light
+    wanted = correction.wanted(light.reshape(len(light), -1))
+    return correction.printed(wanted).reshape(light.shape), wanted.reshape(light.shape)
+
+
+def _seen(printed: np.ndarray, mixing: model.Mixing) -> np.ndarray:
+    """The light seen of each picture, the lens lying as it usually ends."""
+    return np.tensordot(model.crosstalk(mixing, pictures=len(printed)), printed, axes=(1, 0))
 
 
 def _number(seen: np.ndarray, wanted: np.ndarray) -> float:
@@ -115,7 +124,8 @@ def number_left(looked: Looked, told: str) -> float | None:
     correction = of_told(json.loads(told))
     if looked.tone is None or len(correction.matrix) != len(looked.files):
         return None
-    return _number(*_seen(correction, looked, _light(looked)))
+    printed, wanted = _printed(correction, _light(looked))
+    return _number(_seen(printed, looked.mixing), wanted)
 
 
 def seen_through(session: Session, store: FileStore, job: Job) -> tuple[float, str, str] | None:

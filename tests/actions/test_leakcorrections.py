@@ -46,6 +46,7 @@ def test_each_choice_says_what_it_leaves_and_what_it_costs(shop, measured):
     none, whole, lowered = leakcorrections.offered(looked).choices
     assert none.number == pytest.approx(ghosting.number_of(looked), abs=1e-4)
     assert none.number > whole.number > lowered.number
+    assert none.at_most > whole.at_most > lowered.at_most > lowered.number
     assert none.contrast_percent == whole.contrast_percent == 100 > lowered.contrast_percent > 80
     assert none.black == whole.black == 0 < lowered.black
     # a middle grey seen as an eye sees it: out of reach is a thousandth at most of all that shall be seen

@@ -7,8 +7,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions.leaving import failed_inspection
-from logbook.records.floor import Print, Run, Sheet
-from logbook.records.leaks import LeakSheet
+from logbook.records.floor import JobMaterials, Print, Run, Sheet
+from logbook.records.leaks import LeakReading, LeakSheet
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
 from logbook.records.opened import open_shop
@@ -109,6 +109,18 @@ def _shared(session: Session) -> Sheet:
     """A sheet with several pieces on it."""
     found = session.execute(select(Sheet).order_by(Sheet.id.desc())).scalars()
     return next(sheet for sheet in found if sheet.run and len(sheet.run.pieces) > 1)
+def _measured(session: Session) -> Job:
+    """A job that is not over, whose lens, printer and paper have a measured leak."""
+    reading = _first(session, LeakReading)
+    found = _first(
+        session,
+        JobMaterials,
+        JobMaterials.paper_id == reading.paper_id,
+        JobMaterials.lens_lot.has(material_id=reading.lens_id),
+        JobMaterials.mode.has(machine_id=reading.printer_id),
+        JobMaterials.job_id.in_(select(Job.id).where(Job.ended_at.is_(None))),
+    )
+    return session.get_one(Job, found.job_id)
 
 
 def _one(path: str) -> dict[str, str]:
@@ -136,7 +148,8 @@ def _office(session: Session) -> Faces:
         "erasing.pictures": _one(f"/job/{asked.code}/forget-pictures"),
         "orderchange.change": _one(f"/order/{order.code}/change"),
         "orders.add_job": _one(f"/order/{order.code}/job"),
-        "ghosting.for_job": {"known": f"/job/{copies.code}/ghosting", "unknown": f"/job/{own.code}/ghosting"},
+        "ghosting.for_job": {"known": f"/job/{copies.code}/ghosting", "unknown": f"/job/{own.code}/ghosting",
+                             "measured": f"/job/{_measured(session).code}/ghosting"},
         "lenses.ask": {"": "/lens", "answered": f"/lens?{LENS_ASKED}"},
         "lenses.for_job": _one(f"/job/{copies.code}/lens"),
         "align.for_job": _one(f"/job/{copies.code}/pictures-on-print"),

@@ -6,11 +6,13 @@ import numpy as np
 from PIL import Image
 from sqlalchemy import select
 
-from logbook.actions import ghosting
+from logbook.actions import ghosting, leakcorrections
 from logbook.engine.ghosting import in_words
+from logbook.records.floor import Run
+from logbook.records.leaks import JobCorrection
 from logbook.records.materials import Material
 from support.shop_walk import PHOTOGRAPHS
-from support.small_shop import job
+from support.small_shop import job, one
 
 FIGURES = {"ink_spread": "0.1mm", "registration": "0.05", "floor_percent": "3", "radius": ""}
 
@@ -71,3 +73,41 @@ def test_a_lens_whose_thickness_nobody_knows_gives_no_number(office):
 
     office.act(forget)
     assert _number(office, code) is None
+
+
+def test_a_correction_is_chosen_beside_its_picture_and_stands_on_job_and_run(office, desk):
+    code = office.order(customer="")
+    address = f"/job/{code}/ghosting"
+    shown = desk.get(address).get_data(as_text=True)
+    assert "print a leak sheet first" in shown
+    assert 'name="which"' not in shown
+    assert desk.get(f"{address}/lowered.png").status_code == 404
+    office.measure_leak()
+    shown = desk.get(address).get_data(as_text=True)
+    assert [f'value="{which}"' in shown for which in ("none", "whole", "lowered")] == [False, True, True]
+    assert "<b>As it is</b>" in shown
+    views = [desk.get(f"{address}/{kind}.png").data for kind in ("seen", "none", "whole", "lowered")]
+    assert views[0] == views[1]  # what is seen without a correction is what the page shows above
+    assert len(set(views)) == 3
+    answer = desk.post(f"{address}/correction", data={"which": "lowered", "request_id": "c1"})
+    assert (answer.status_code, answer.location) == (303, f"{address}#correction")
+    row = office.read(lambda session: leakcorrections.in_force(session, job(session, code)))
+    words = leakcorrections.correction_of(row).in_words()
+    assert (words.startswith("Corrected for a leak of "), float(row.contrast) < 1) == (True, True)
+    office.choose_pitch(code)
+    office.run(code)
+    run = office.read(lambda session: one(session, Run).code)
+    for page in (address, f"/job/{code}", f"/run/{run}"):
+        assert words in desk.get(page).get_data(as_text=True), page
+    assert "judge it through the lens only" in desk.get(f"/run/{run}").get_data(as_text=True)
+    office.measure_leak(turned="5")
+    assert "does not count any more" in desk.get(address).get_data(as_text=True)
+
+
+def test_what_is_not_offered_cannot_be_chosen(office, desk):
+    code = office.order()
+    for number, which in enumerate(("whole", "", "other")):
+        answer = desk.post(f"/job/{code}/ghosting/correction", data={"which": which, "request_id": f"c{number}"})
+        assert answer.status_code == 422
+        assert "cannot be chosen any more" in answer.get_data(as_text=True)
+    assert office.read(lambda session: session.execute(select(JobCorrection)).first()) is None
