@@ -29,7 +29,8 @@ from logbook.engine.leaksheet import (
 from logbook.engine.tone import PLAIN, UNIT, Tone, levels_of
 from logbook.refusals import Refused
 from simulated_bench import nulling
-from support.leak_reading import found_leaks, read_by
+from support.leak_reading import found_leaks, ghosts_left, read_by, small
+from support.shop_walk import PHOTOGRAPHS
 
 DPI = (Fraction(300), Fraction(300))
 
@@ -140,6 +141,19 @@ def test_nulling_finds_the_leak_within_its_bound(sheet):
                 for one in found_leaks(raster, told, bench, np.random.default_rng(int(bench.gamma * 1e6)))]
     assert np.mean([abs(found.leak - true) <= found.bound + found.tone_bound for true, found in outcomes]) >= 0.95
     assert np.mean([abs(found.leak - true) for true, found in outcomes]) < 0.005
+
+
+def test_a_correction_for_the_leak_that_was_read_leaves_less_of_the_ghost(sheet):
+    # looked at by the tests' own bench, which knows the true leak; tests/benchmarks/leak.py prints more of them
+    raster, told, _ = sheet
+    pictures, rng = small(PHOTOGRAPHS), np.random.default_rng(4)
+    plain, whole, lowered, kept = np.array(
+        [ghosts_left(raster, told, bench, rng, pictures) for bench in nulling.benches(12, seed=4)]).T
+    assert np.median(lowered) < np.median(whole) < np.median(plain)
+    assert np.median(lowered) < np.median(plain) / 3
+    assert (lowered < plain).all()
+    assert (0.7 < kept).all()
+    assert (kept < 1).all()
 
 
 def test_without_the_wedge_a_darker_printer_gives_a_wrong_leak(sheet):
