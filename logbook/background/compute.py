@@ -78,19 +78,23 @@ def _computed(shop: Shop, claimed: runs.Claim, out: Path, heart: "_Heart") -> Re
     tif = out.with_suffix(".tif")
     try:
         shared = recipes.shared_plan_of(claimed.recipe)
-        make = partial(interlace_shared, shared) if shared else partial(interlace, recipes.plan_of(claimed.recipe))
+        make = partial(interlace_shared, shared) if shared else _alone(claimed.recipe)
         result = make(
             paths,
             tif,
             progress=heart.tell,
             cancelled=heart.stop_wanted,
             provenance=claimed.provenance,
-            correction=recipes.correction_of(claimed.recipe),
         )
         tif.replace(out)
     finally:
         tif.unlink(missing_ok=True)
     return result
+
+
+def _alone(recipe: dict) -> Callable[..., Result]:
+    """What makes a print that is alone on its sheet."""
+    return partial(interlace, recipes.plan_of(recipe), correction=recipes.correction_of(recipe))
 
 
 def _record(shop: Shop, claimed: runs.Claim, stored: tuple[str, int], result: Result, by: Actor) -> None:

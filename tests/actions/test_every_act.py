@@ -546,15 +546,16 @@ def _office(told: Story) -> str:
         ),
     )  # fmt: skip
     looked = told.shop.read(lambda session: ghosting.looked_at(session, told.shop.shop.store, job(session, code)))
-    told.tell(
-        "leakcorrections.choose",
-        lambda session, by: (
-            leakcorrections.choose(
-                session, by, job=job(session, code), choice=leakcorrections.offered(looked).of("lowered")
-            )
-            and None
-        ),
-    )
+    for which in ("lowered", "none"):
+        told.tell(
+            "leakcorrections.choose",
+            lambda session, by, which=which: (
+                leakcorrections.choose(
+                    session, by, job=job(session, code), choice=leakcorrections.offered(looked).of(which)
+                )
+                and None
+            ),
+        )
     told.tell(
         "lenses.choose_lens",
         lambda session, by: (

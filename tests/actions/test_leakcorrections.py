@@ -7,7 +7,7 @@ import pytest
 import tifffile
 from sqlalchemy import select
 
-from logbook.actions import ghosting, heirlooms, leakcorrections, overtaken, recipes, reorders, runs, trace
+from logbook.actions import ghosting, heirlooms, leakcorrections, overtaken, recipes, reorders, runs, sharing, trace
 from logbook.engine.leakcorrection import of_told
 from logbook.engine.phase import owners
 from logbook.lengths import parse_length
@@ -113,6 +113,18 @@ def test_a_reading_that_counts_no_more_or_other_figures_ask_for_a_reason(shop, m
     _ask(shop, measured, reason="the old one looked better")
     shop.correct_leak(measured, "whole")
     assert _ask(shop, measured)
+
+
+def test_a_corrected_job_lies_on_a_sheet_of_its_own(shop, measured):
+    shop.correct_leak(measured, "whole")
+    side = parse_length("300mm")
+
+    def propose(session, by):
+        wish = sharing.SheetWish((sharing.Share(job(session, measured), 1),), side, side)
+        return sharing.proposed(session, by, wish)
+
+    with pytest.raises(Refused, match="corrected for a leak, which a shared sheet cannot be"):
+        shop.act(propose)
 
 
 def _figures(session, by, code, spread):
