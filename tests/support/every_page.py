@@ -109,6 +109,8 @@ def _shared(session: Session) -> Sheet:
     """A sheet with several pieces on it."""
     found = session.execute(select(Sheet).order_by(Sheet.id.desc())).scalars()
     return next(sheet for sheet in found if sheet.run and len(sheet.run.pieces) > 1)
+
+
 def _measured(session: Session) -> Job:
     """A job that is not over, whose lens, printer and paper have a measured leak."""
     reading = _first(session, LeakReading)
