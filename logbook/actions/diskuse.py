@@ -55,7 +55,7 @@ def disk_use(session: Session, shop: Shop, now: datetime) -> DiskUse:
     rate = (session.execute(grown).scalar_one() or 0) / _weeks_seen(session, now)
     return DiskUse(
         classes={kind: classes.get(kind, (0, 0)) for kind in CLASSES},
-        database=shop.settings.database_path.stat().st_size,
+        database=shop.database.dialect.size(session, shop.database.place),
         total=disk.total,
         free=disk.free,
         per_week=rate,

@@ -7,6 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from sqlalchemy.exc import DatabaseError
 from sqlalchemy.orm import Session
 
 from logbook import __version__, resources
@@ -46,8 +47,8 @@ def export_shop(shop: Shop, folder: Path, *, now: datetime, progress: Progress =
             made = _written(session, shop, part, now, progress)
         part.replace(folder)
         return Exported(folder, *made)
-    except (OSError, sqlite3.Error) as error:
-        words = getattr(error, "strerror", None) or error
+    except (OSError, sqlite3.Error, DatabaseError) as error:
+        words = getattr(error, "strerror", None) or str(getattr(error, "orig", error)).splitlines()[0]
         raise Refused(
             f"The copy could not be written to {folder}: {words}. Take another folder, or mend that."
         ) from None

@@ -21,7 +21,8 @@ def bring_back(
 ) -> tuple[Shop, Manifest, int]:
     """Restore a backup into an empty folder and open the shop there; also how many files are to be made anew."""
     found = restore_files(backup, folder, progress=progress).manifest
-    shop = open_shop(Settings(data=folder))
+    # a backup is a file's, whatever server the environment names
+    shop = open_shop(Settings(data=folder, database=""))
     with shop.database.writing() as session:
         return shop, found, begin_again(session, by, found=found)
 

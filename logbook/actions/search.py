@@ -10,13 +10,15 @@ from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
 from logbook.records.base import Base
+from logbook.records.dialects import Index, dialect_of
+from logbook.records.dialects.letters import plain_letters
 from logbook.records.floor import Print, Sheet
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot
 from logbook.records.orders import Customer, Job, Order
 from logbook.records.pitch import PitchOnRecord
 from logbook.records.quotes import Quote, QuoteLine
-from logbook.records.search import KINDS, Kind, plain_letters
+from logbook.records.search import KINDS, Kind
 from logbook.records.searchjobs import TABLE
 
 MOST = 8
@@ -56,7 +58,8 @@ def seek(session: Session, words: str) -> list[Group]:
 
 def _found(session: Session, words: str, *, cut: bool) -> list[Group]:
     """``cut``: every word may be the beginning of one, else only the last."""
-    told = [_group(session, word, kind, _matches(kind, words, cut)) for word, kind in KINDS.items()]
+    index = dialect_of(session).index
+    told = [_group(session, word, kind, _matches(index, kind, words, cut)) for word, kind in KINDS.items()]
     found = [group for group in told if group is not None]
     together = _together(session, words, cut, found) if len(words.split()) > 1 else None
     return [*found, together] if together else found
@@ -90,41 +93,44 @@ def _ids(session: Session, kind: Kind, matches: Iterable[tuple[str, str]]) -> li
     """Rows whose words begin so, newest first, then those whose name ends or goes on so."""
     found: list[int] = []
     for table, match in matches:
-        query = text(
-            f"SELECT rowid FROM {table} WHERE {table} MATCH :match AND rowid BETWEEN :first AND :last "  # noqa: S608 - a fixed name
-            "ORDER BY rowid DESC LIMIT :most"
-        )
-        asked = {"match": match, "first": kind.first, "last": kind.last, "most": MOST + 1}
-        found.extend(kind.row_id(place) for place in session.execute(query, asked).scalars())
+        places = _places(session, table, match, kind.first, kind.last)
+        found.extend(kind.row_id(place) for place in places)
     return list(dict.fromkeys(found))
 
 
 def _ids_together(session: Session, words: str, cut: bool) -> list[int]:
-    query = text(f"SELECT rowid FROM {TABLE} WHERE {TABLE} MATCH :match ORDER BY rowid DESC LIMIT :most")  # noqa: S608 - a fixed name
-    asked = {"match": _every_word(_typed(words), cut), "most": MOST + 1}
-    return list(session.execute(query, asked).scalars()) if asked["match"] else []
+    match = dialect_of(session).index.every_word(_every_word(_typed(words), cut))
+    return _places(session, TABLE, match, 0, 2**62) if match else []
+
+
+def _places(session: Session, table: str, match: str, first: int, last: int) -> list[int]:
+    query = text(
+        f"SELECT rowid FROM {table} WHERE {dialect_of(session).index.has(table)} "  # noqa: S608 - fixed names
+        "AND rowid BETWEEN :first AND :last ORDER BY rowid DESC LIMIT :most"
+    )
+    return list(session.execute(query, {"match": match, "first": first, "last": last, "most": MOST + 1}).scalars())
 
 
 def _typed(words: str) -> list[str]:
     return re.findall(r"\w+", plain_letters(words))[:_MOST_WORDS]
 
 
-def _every_word(typed: list[str], cut: bool) -> str:
+def _every_word(typed: list[str], cut: bool) -> list[tuple[str, bool]]:
+    """Words, and whether each may be the beginning of one."""
     last = len(typed) - 1
-    begins = [(cut or place == last) and len(word) >= _SHORTEST_START for place, word in enumerate(typed)]
-    return " AND ".join(f'"{word}"{"*" * begun}' for word, begun in zip(typed, begins, strict=True))
+    return [(word, (cut or place == last) and len(word) >= _SHORTEST_START) for place, word in enumerate(typed)]
 
 
-def _matches(kind: Kind, words: str, cut: bool) -> Iterator[tuple[str, str]]:
-    """Table and match expression; everything that was typed stands in quotes, so nothing of it is a command."""
+def _matches(index: Index, kind: Kind, words: str, cut: bool) -> Iterator[tuple[str, str]]:
+    """Table and what is sought there."""
     typed = _typed(words)
-    if typed:
-        yield "search_words", _every_word(typed, cut)
+    if typed and (match := index.every_word(_every_word(typed, cut))):
+        yield "search_words", match
     whole = words.strip().replace('"', "")
     if kind.names and len(whole) >= _SHORTEST_PART and len(typed) > 0:
         run_together = "".join(typed)
         parts = {whole, run_together if len(run_together) >= _SHORTEST_PART else whole}
-        yield "search_names", " OR ".join(f'"{part}"' for part in sorted(parts))
+        yield "search_names", index.any_part(sorted(parts))
 
 
 _TABLES: dict[str, type[Base]] = {

@@ -1,4 +1,4 @@
-"""Whether everything kept is still what it was: the audit trail, the database file, the kept files."""
+"""Whether everything kept is still what it was: the audit trail, the database, the kept files."""
 
 import sqlite3
 from collections.abc import Callable, Iterator
@@ -11,7 +11,8 @@ from sqlalchemy.exc import DatabaseError
 from logbook.records import audit, chain
 from logbook.records.database import Database
 from logbook.records.files import FileStore, KeptFile, hash_file
-from logbook.records.integrity import IntegrityCheck
+from logbook.records.integrity import check_of
+from logbook.records.troubles import passes
 from logbook.refusals import Refused
 
 ENTRY_AS_BYTES = 50_000
@@ -24,7 +25,7 @@ def _nobody(_part: float) -> None:
 
 
 def verify(database: Database, store: FileStore, *, progress: Progress = _nobody) -> dict[str, Any]:
-    """Recompute the chain, ask SQLite, hash every kept file; the first fault is named in ``sentence``.
+    """Recompute the chain, let the database check itself, hash every kept file; ``sentence`` names the first fault.
 
     Reads the trail in short transactions and hashes files in none, and SQLite checks its file without a lock: the shop
     can write meanwhile.
@@ -39,7 +40,7 @@ def verify(database: Database, store: FileStore, *, progress: Progress = _nobody
     except Refused:
         raise
     except (DatabaseError, sqlite3.DatabaseError, ValueError) as error:
-        if "locked" in str(error):  # busy, not damaged
+        if passes(error):
             raise
         return damaged(error)
     return _told(head, len(kept), fault)
@@ -87,7 +88,7 @@ def _told(head: audit.Head, files: int, fault: str | None) -> dict[str, Any]:
 
 
 def _faults(database: Database, store: FileStore, kept: list[_Kept], steps: _Steps) -> Iterator[str]:
-    with IntegrityCheck(database.path) as check:
+    with check_of(database) as check:
         yield from _chain_faults(database, steps)
         answer = check.answer()
     if answer != "ok":

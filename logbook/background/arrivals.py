@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from logbook.actions import takingin
 from logbook.actions.arriving import Row
 from logbook.background.compute import worker_actor
-from logbook.background.rounds import Rounds, alone
+from logbook.background.rounds import Rounds
 from logbook.records.arrivals import Arrival
 from logbook.records.audit import Actor
 from logbook.records.opened import Shop
@@ -30,7 +30,7 @@ def take_in_forever(shop: Shop) -> None:
 
 def take_in_asked(shop: Shop) -> bool:
     """Take in the list that waits; False when there is none, or another worker is at it."""
-    with alone(shop, "arriving") as mine:
+    with shop.alone("arriving") as mine:
         if not mine:
             return False
         with shop.database.reading() as session:

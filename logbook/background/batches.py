@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from logbook.actions import papers, people, travellerbatches
 from logbook.background.compute import worker_actor
-from logbook.background.rounds import Rounds, alone
+from logbook.background.rounds import Rounds
 from logbook.paper.traveller import traveller_html
 from logbook.paper.writer import PdfWriter
 from logbook.records.audit import Actor
@@ -36,7 +36,7 @@ def write_forever(shop: Shop) -> None:
 
 def write_asked(shop: Shop) -> bool:
     """Write the batch that waits; False when there is none, or another worker is at it."""
-    with alone(shop, "travellers") as mine:
+    with shop.alone("travellers") as mine:
         if not mine:
             return False
         with shop.database.reading() as session:

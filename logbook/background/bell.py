@@ -2,6 +2,7 @@
 
 import logging
 import sqlite3
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,10 +14,10 @@ _log = logging.getLogger(__name__)
 
 
 class Bell:
-    """A queue with one task, in a small SQLite file of its own."""
+    """A queue with one task, in a small SQLite file of its own; on a server it lies beside the shop's tables."""
 
     def __init__(self, settings: Settings, answer: Callable[[int], None] | None = None) -> None:
-        self.huey = _queue(settings.bell_path)
+        self.huey = _at_server(settings.database) if settings.database else _queue(settings.bell_path)
 
         # a function of this module in either process: the queue knows tasks by module and name
         def work_on(run_id: int) -> None:
@@ -28,8 +29,21 @@ class Bell:
         """Tell the worker about a run; ringing twice does no harm, and a ring that fails is made good by its sweep."""
         try:
             self._task(run_id)
-        except sqlite3.Error:
+        except _troubles():
             _log.warning("run %s: the bell did not ring", run_id, exc_info=True)
+
+
+def _troubles() -> tuple[type[Exception], ...]:
+    """The errors of whatever is loaded: a shop in a file never loads the other one."""
+    driver = sys.modules.get("psycopg")
+    return (sqlite3.Error, driver.Error) if driver else (sqlite3.Error,)
+
+
+def _at_server(address: str) -> Huey:
+    """It waits without asking; a server that does not answer just now is asked again with the next ring."""
+    from huey import PostgresHuey
+
+    return PostgresHuey("runs", results=False, dsn=address, table_prefix="bell", connect_timeout=5)
 
 
 def _queue(path: Path) -> Huey:

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from logbook.actions import backups, verifying
 from logbook.actions.restoring import bring_back
 from logbook.background.compute import worker_actor
-from logbook.background.rounds import Rounds, alone
+from logbook.background.rounds import Rounds
 from logbook.records.backup import Progress, back_up
 from logbook.records.manifest import newest_in
 from logbook.records.opened import Shop
@@ -29,7 +29,7 @@ def keep_safe_forever(shop: Shop) -> None:
 
 def keep_safe(shop: Shop) -> bool:
     """Do one thing that is asked for or due; False when there was nothing, or another worker is at it."""
-    with alone(shop, "keeping") as mine:
+    with shop.alone("keeping") as mine:
         if not mine:
             return False
         with shop.database.reading() as session:

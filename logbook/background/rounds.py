@@ -1,13 +1,9 @@
-"""What the worker's threads share: looking again and again for work, and knowing that nobody else does it."""
+"""What the worker's threads share: looking again and again for work."""
 
-import fcntl
 import logging
 import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-
-from logbook.records.opened import Shop
+from collections.abc import Callable
 
 SAID_AGAIN_SECONDS = 3600
 
@@ -37,15 +33,3 @@ class Rounds:
         while True:
             self.once()
             pause.wait(seconds)
-
-
-@contextmanager
-def alone(shop: Shop, name: str) -> Iterator[bool]:
-    """Whether nobody else is at this kind of work, in any process; whoever gets True has it until the end."""
-    with (shop.settings.data / f"{name}.lock").open("w") as lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            yield False
-        else:
-            yield True

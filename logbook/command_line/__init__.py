@@ -22,7 +22,7 @@ _PURPOSES = {
     "Pictures and pitches, without any shop": ("pitch", "interlace", "view"),
     "The shop's logbook": ("serve", "worker", "proofs", "autostart", "new-password"),
     "What is on record": ("trace", "verify", "travellers"),
-    "Keeping it safe": ("backup", "verify-backup", "restore", "export"),
+    "Keeping it safe": ("backup", "verify-backup", "restore", "export", "move-to"),
 }
 _CLOSING = (
     ("Begin with", ("logbook serve", "and open the address that it prints; it asks for the shop's owner.")),
@@ -52,6 +52,7 @@ _COMMANDS = {
     "verify-backup": "backup",
     "restore": "backup",
     "export": "backup",
+    "move-to": "moving",
     "new-password": "shop",
     "autostart": "shop",
 }

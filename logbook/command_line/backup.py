@@ -18,6 +18,7 @@ from logbook.records.backup_check import STAGES, check_backup
 from logbook.records.manifest import newest_in
 from logbook.records.opened import Shop
 from logbook.refusals import Refused
+from logbook.settings import Settings
 
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 
@@ -121,6 +122,8 @@ def restore(backup_folder: Path, new_folder: Path, as_json: bool) -> None:
     told = {"folder": str(folder), "entries": found.anchor.entries, "to_make_anew": to_make,
             "absent": list(found.absent)}  # fmt: skip
     words = f"{folder} holds the shop as it was on {found.made_at.astimezone():%Y-%m-%d %H:%M}; start it with --data."
+    if Settings(data=folder).database:
+        words += " Its database is a file; 'logbook move-to' brings it to a server."
     click.echo(json.dumps(told) if as_json else words)
 
 

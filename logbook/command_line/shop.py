@@ -2,6 +2,7 @@
 
 import json
 import logging
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +13,8 @@ from logbook.refusals import Refused
 from logbook.settings import Settings, default_data_folder
 
 if TYPE_CHECKING:
+    from sqlalchemy.exc import DBAPIError
+
     from logbook.records.opened import Shop
 
 data_option = click.option(
@@ -37,10 +40,15 @@ def _opened(settings: Settings) -> "Shop":
             f"The data folder {settings.data} cannot be used: {error.strerror}. Mend that, or name another with --data."
         ) from None
     except OperationalError as error:
-        raise Refused(
-            f"The database in {settings.data} cannot be used just now: {error.orig}. Try again when nothing "
-            "else works on it."
-        ) from None
+        raise _not_just_now(settings, error) from None
+
+
+def _not_just_now(settings: Settings, error: "DBAPIError") -> Refused:
+    when = "its server answers" if settings.database else "nothing else works on it"
+    return Refused(
+        f"The database {settings.place_in_words} cannot be used just now: {str(error.orig).splitlines()[0]}. "
+        f"Try again when {when}."
+    )
 
 
 def sound(settings: Settings) -> "Shop":
@@ -50,7 +58,7 @@ def sound(settings: Settings) -> "Shop":
     try:
         return _opened(settings)
     except (DatabaseError, UnicodeDecodeError):
-        raise Refused(f"The database in {settings.data} is damaged; 'logbook verify' says where.") from None
+        raise Refused(f"The database {settings.place_in_words} is damaged; 'logbook verify' says where.") from None
 
 
 @click.command()
@@ -80,7 +88,8 @@ def trace(file_or_serial: str, data: Path, as_json: bool) -> None:
     """
     from logbook.actions import trace as tracing
 
-    if not Settings(data=data.absolute()).database_path.is_file() and Path(file_or_serial).is_file():
+    settings = Settings(data=data.absolute())
+    if not settings.database and not settings.database_path.is_file() and Path(file_or_serial).is_file():
         found = _without_a_shop(Path(file_or_serial))
     else:
         with existing(data).database.reading() as session:
@@ -139,9 +148,19 @@ def existing(data: Path) -> "Shop":
 
 
 def _of_a_shop(data: Path) -> Settings:
+    from logbook.records.opened import is_there
+
     settings = Settings(data=data.absolute())
+    if not is_there(settings):
+        raise Refused(f"There is no logbook {settings.place_in_words}; name its folder with --data.")
+    return settings
+
+
+def existing_file(data: Path) -> Settings:
+    """A folder that holds a shop in a file, whatever the environment says of a server; Refused otherwise."""
+    settings = replace(Settings(data=data.absolute()), database="")
     if not settings.database_path.is_file():
-        raise Refused(f"There is no logbook in {settings.data}; name its folder with --data.")
+        raise Refused(f"There is no logbook {settings.place_in_words}; name its folder with --data.")
     return settings
 
 
@@ -154,11 +173,15 @@ def verify(data: Path, as_json: bool) -> None:
 
     from logbook.actions import verifying
     from logbook.command_line.telling import shown
+    from logbook.records.troubles import passes
 
+    settings = _of_a_shop(data)
     try:
-        shop = _opened(_of_a_shop(data))
+        shop = _opened(settings)
         found = verifying.verify(shop.database, shop.store, progress=shown("Checking"))
     except (DatabaseError, UnicodeDecodeError) as error:  # too damaged even to be opened
+        if isinstance(error, DatabaseError) and passes(error):
+            raise _not_just_now(settings, error) from None
         found = verifying.damaged(error)
     click.echo(json.dumps(found) if as_json else found["sentence"])
     if not found["sound"]:

@@ -14,13 +14,11 @@ one is whole, and only when the new trail is sound from its first entry on and
 continues that of the last backup.
 """
 
-import fcntl
 import hashlib
 import os
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -94,7 +92,9 @@ def back_up(shop: Shop, wish: BackupWish, *, now: datetime, progress: Progress =
     ``progress`` is told the part that is done, 0 to 1.
     """
     _check_destination(shop, wish)
-    with _alone(shop.settings.data):
+    with shop.alone("backup") as mine:
+        if not mine:
+            raise Refused("Another backup is being made just now; wait until it is done.")
         snapshot = shop.store.temporary()
         try:
             _copy_state(shop, snapshot)
@@ -138,21 +138,16 @@ def _expect_mounted(wish: BackupWish) -> None:
         )
 
 
-@contextmanager
-def _alone(data: Path) -> Iterator[None]:
-    with (data / "backup.lock").open("w") as lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            raise Refused("Another backup is being made just now; wait until it is done.") from None
-        yield
-
-
 def _copy_state(shop: Shop, snapshot: Path) -> None:
     try:
         copy_database(shop.database, snapshot)
-    except sqlite3.Error as error:
-        raise Refused(f"The database could not be copied: {error}. Earlier backups are as they were.") from None
+    except (sqlite3.Error, DatabaseError) as error:
+        raise Refused(f"The database could not be copied: {_words(error)}. Earlier backups are as they were.") from None
+
+
+def _words(error: Exception) -> str:
+    """The database's own, on one line."""
+    return str(getattr(error, "orig", error)).splitlines()[0]
 
 
 def _to_folder(shop: Shop, snapshot: Path, work: _Work, now: datetime) -> Made:

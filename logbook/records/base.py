@@ -6,7 +6,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import CheckConstraint, Dialect, MetaData, String, TypeDecorator
+from sqlalchemy import BigInteger, CheckConstraint, Dialect, Index, Integer, MetaData, String, TypeDecorator
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from logbook.lengths import Length, parse_length
@@ -33,6 +33,8 @@ class Base(DeclarativeBase):
         }
     )
     __table_args__: Any = {"sqlite_autoincrement": True}
+    # a number has 64 bits in either database: files are larger than 2 GB
+    type_annotation_map = {int: Integer().with_variant(BigInteger(), "postgresql")}
 
     id: Mapped[int] = mapped_column(primary_key=True)
 
@@ -102,3 +104,8 @@ def one_of(column: str, *values: str) -> CheckConstraint:
     """A constraint: the column holds one of these words."""
     listed = ", ".join(f"'{value}'" for value in values)
     return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_known")
+
+
+def partial_index(name: str, *columns: Any, where: Any) -> Index:
+    """An index of only those rows that a list walks through, in either database."""
+    return Index(name, *columns, sqlite_where=where, postgresql_where=where)

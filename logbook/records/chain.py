@@ -10,10 +10,11 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from sqlalchemy import func, select, text
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from logbook.records.audit import ORIGIN_HASH, AuditObject, chain_hash
+from logbook.records.dialects import Dialect, dialect_of
 
 _OBJECTS_AT_ONCE = 8192
 _NO_ENTRY = 2**63
@@ -79,21 +80,19 @@ _REPEATED = {"at": "at", "action": "action", "person_id": "person", "actor_name"
              "reason": "reason"}  # fmt: skip
 """Columns that repeat what the body says, and what the body calls them."""
 _NAMES = tuple(_REPEATED.values())
-_AS_BYTES = ", ".join(f"CAST({column} AS BLOB)" for column in ("previous_hash", "entry_hash", "body", *_REPEATED))
 # plain SQL and plain tuples: a ten years' trail has a million entries and several objects for each of them
-_ENTRIES = f"SELECT id, {_AS_BYTES} FROM audit_entry WHERE id > ? ORDER BY id LIMIT ?"  # noqa: S608 - our own names
-_OBJECTS = "SELECT id, entry_id, CAST(ref AS BLOB) FROM audit_object WHERE id > ? ORDER BY id LIMIT ?"
 
 
-def _rows(session: Session, query: str, *bounds: int) -> list[Any]:
-    raw: Any = session.connection().connection.dbapi_connection
-    found: list[Any] = raw.execute(query, bounds).fetchall()
-    return found
+def _all(dialect: Dialect, table: str, plain: str, *as_bytes: str) -> str:
+    told = ", ".join([plain, *map(dialect.as_bytes, as_bytes)])
+    return f"SELECT {told} FROM {table} WHERE id > {dialect.mark} ORDER BY id LIMIT {dialect.mark}"  # noqa: S608 - our own names
 
 
 def _entries(session: Session, after: int, count: int) -> list[_Row]:
+    dialect = dialect_of(session)
+    query = _all(dialect, "audit_entry", "id", "previous_hash", "entry_hash", "body", *_REPEATED)
     return [_Row(number, before, own, body or b"", tuple(repeated))
-            for number, before, own, body, *repeated in _rows(session, _ENTRIES, after, count)]  # fmt: skip
+            for number, before, own, body, *repeated in dialect.rows(session, query, (after, count))]  # fmt: skip
 
 
 def _add_objects(session: Session, objects: dict[int, list[bytes]], after: int, *, until: int | None) -> int:
@@ -101,8 +100,10 @@ def _add_objects(session: Session, objects: dict[int, list[bytes]], after: int, 
 
     One stretch too many is read, so that a number that was changed hides nothing behind it.
     """
+    dialect = dialect_of(session)
+    query = _all(dialect, "audit_object", "id, entry_id", "ref")
     while True:
-        lowest, found = _NO_ENTRY, _rows(session, _OBJECTS, after, _OBJECTS_AT_ONCE)
+        lowest, found = _NO_ENTRY, dialect.rows(session, query, (after, _OBJECTS_AT_ONCE))
         for _, entry_id, ref in found:
             number = entry_id if isinstance(entry_id, int) else _NO_ENTRY
             if number < lowest:
@@ -159,7 +160,6 @@ def _left_over(session: Session, objects: Iterable[int], following: int, *, last
         return f"Entry {lowest}: {_DIFFERS}."
     if last and lowest <= _NO_ENTRY:
         return f"Entry {lowest}: objects are listed for an entry that is missing."
-    reached = session.execute(text("SELECT seq FROM sqlite_sequence WHERE name = 'audit_entry'")).scalar_one_or_none()
-    if last and reached is not None and reached >= following:
+    if last and (reached := dialect_of(session).reached(session, "audit_entry")) >= following:
         return f"Entry {following}: missing, the trail once reached entry {reached}."
     return None

@@ -1,40 +1,35 @@
 """The database: opening it, and the only two ways to work in it.
 
-``writing()`` is the only place that commits. SQLite is opened with explicit
-transactions: BEGIN IMMEDIATE for writers, so that two people never read the
-same state and then both change it; plain BEGIN for readers.
+``writing()`` is the only place that commits, and one writer works at a time: two people never read the same state and
+then both change it. ``reading()`` sees one state from its first question to its last. How each of the two databases
+holds to that stands with its dialect.
 """
 
-import sqlite3
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
-from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.orm import Session
 
-BUSY_TIMEOUT_MS = 5000
+from logbook.records.dialects import Place, dialect_for, is_address
+
 _ANSWERS = "answers"
 Answer = TypeVar("Answer")
 
 
-def wal_is_safe(version: tuple[int, int, int]) -> bool:
-    """Whether this SQLite has the fix for the WAL-reset corruption bug.
-
-    Fixed in 3.51.3 and later, and in the backports 3.44.6 and 3.50.7 (SQLite
-    release notes); versions before 3.7.0 have no WAL at all.
-    """
-    return version >= (3, 51, 3) or (3, 50, 7) <= version < (3, 51, 0) or (3, 44, 6) <= version < (3, 45, 0)
-
-
 class Database:
-    """One shop's database file."""
+    """One shop's database: a file, or one of a PostgreSQL server."""
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self.engine = create_engine(f"sqlite:///{path}", connect_args={"check_same_thread": False})
-        _use_explicit_transactions(self.engine)
+    def __init__(self, place: Place) -> None:
+        self.place = place
+        self.dialect = dialect_for(place)
+        self.engine = self.dialect.engine(place)
+
+    @property
+    def path(self) -> Path | None:
+        """The file; None for a database that a server keeps."""
+        return None if is_address(self.place) else Path(self.place)
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
@@ -48,14 +43,15 @@ class Database:
             except BaseException:
                 # SQLAlchemy takes a commit that failed for ended and would give the open transaction, lock and all,
                 # back to its pool: nobody could read or write any more
-                connection.connection.rollback()
+                if not connection.invalidated:
+                    connection.connection.rollback()
                 raise
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """A session for reading one consistent state; whatever it changed is thrown away."""
         with (
-            self.engine.connect().execution_options(reading=True) as connection,
+            self.engine.connect().execution_options(**self.dialect.reading) as connection,
             Session(connection, autoflush=False, info={_ANSWERS: {}}) as session,
         ):
             connection.begin()
@@ -84,28 +80,3 @@ def once(session: Session, question: Hashable, ask: Callable[[], Answer]) -> Ans
         known[question] = ask()
     return known[question]
 
-
-def _use_explicit_transactions(engine: Engine) -> None:
-    event.listen(engine, "connect", _prepare_connection)
-    event.listen(engine, "begin", _begin)
-
-
-def _prepare_connection(connection: sqlite3.Connection, _record: Any) -> None:
-    connection.isolation_level = None
-    wal = wal_is_safe(sqlite3.sqlite_version_info)
-    for pragma in (
-        f"busy_timeout = {BUSY_TIMEOUT_MS}",
-        "foreign_keys = ON",
-        # without this INSERT OR REPLACE slips past the append-only triggers
-        "recursive_triggers = ON",
-        # what is erased is overwritten in the file as well; many builds of SQLite leave it lying in free space
-        "secure_delete = ON",
-        f"journal_mode = {'WAL' if wal else 'DELETE'}",
-        f"synchronous = {'FULL' if wal else 'EXTRA'}",
-    ):
-        connection.execute(f"PRAGMA {pragma}").close()
-
-
-def _begin(connection: Connection) -> None:
-    reading = connection.get_execution_options().get("reading", False)
-    connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")

@@ -21,6 +21,7 @@ from logbook.records import chain
 from logbook.records.backup import Progress, pour
 from logbook.records.base import Base
 from logbook.records.cells import harmless
+from logbook.records.dialects import dialect_of
 from logbook.records.files import FileStore, KeptFile, hash_file
 from logbook.records.manifest import NAME, SUM_NAME, Anchor, sum_line
 from logbook.refusals import Refused
@@ -132,7 +133,7 @@ def write_manifest(session: Session, folder: Path, now: datetime, anchor: Anchor
         "made_at": now.astimezone(UTC).isoformat(timespec="seconds"),
         "version": __version__,
         "anchor": asdict(anchor),
-        "reached": _reached(session),
+        "reached": dialect_of(session).reached(session, "audit_entry"),
         "files": [
             {"path": path.relative_to(folder).as_posix(), "size": path.stat().st_size, "sha256": hash_file(path)}
             for path in paths
@@ -141,11 +142,6 @@ def write_manifest(session: Session, folder: Path, now: datetime, anchor: Anchor
     content = json.dumps(told, indent=1, ensure_ascii=False).encode()
     (folder / NAME).write_bytes(content)
     (folder / SUM_NAME).write_bytes(sum_line(content))
-
-
-def _reached(session: Session) -> int:
-    found = session.execute(text("SELECT seq FROM sqlite_sequence WHERE name = 'audit_entry'")).scalar_one_or_none()
-    return int(found or 0)
 
 
 def ends_of(session: Session) -> Anchor:

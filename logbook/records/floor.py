@@ -4,11 +4,11 @@ from datetime import date, datetime
 from decimal import Decimal
 from functools import lru_cache
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, Index, String, Text, bindparam, exists
+from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, String, Text, bindparam, exists
 from sqlalchemy.orm import Mapped, aliased, mapped_column, relationship
 
 from logbook.lengths import Length
-from logbook.records.base import Base, Coded, DecimalText, LengthText, UtcTime, one_of
+from logbook.records.base import Base, Coded, DecimalText, LengthText, UtcTime, one_of, partial_index
 from logbook.records.files import KeptFile
 from logbook.records.machines import Machine, PrinterMode, RollerSession
 from logbook.records.materials import Lot, Material
@@ -137,7 +137,7 @@ class Run(Coded, Base):
 
 UNFINISHED = Run.state.in_(bindparam("unfinished", ["waiting", "running"], expanding=True, literal_execute=True))
 """Runs that are not over. Written out in the query: otherwise SQLite passes over the index below."""
-Index("ix_run_unfinished", Run.state, sqlite_where=Run.state.in_(("waiting", "running")))
+partial_index("ix_run_unfinished", Run.state, where=Run.state.in_(("waiting", "running")))
 
 
 class RunPiece(Base):
@@ -199,8 +199,8 @@ class Print(Coded, Base):
 PRINT_IS_OPEN = Print.stage.not_in(bindparam("done", ["gone", "scrapped"], expanding=True, literal_execute=True))
 SHEET_IS_OPEN = Sheet.stage.not_in(bindparam("cut", ["parted", "scrapped"], expanding=True, literal_execute=True))
 """What is still at the bench. Written out in the query: otherwise SQLite passes over the indexes below."""
-Index("ix_print_open", Print.stage, sqlite_where=Print.stage.not_in(("gone", "scrapped")))
-Index("ix_sheet_open", Sheet.stage, sqlite_where=Sheet.stage.not_in(("parted", "scrapped")))
+partial_index("ix_print_open", Print.stage, where=Print.stage.not_in(("gone", "scrapped")))
+partial_index("ix_sheet_open", Sheet.stage, where=Sheet.stage.not_in(("parted", "scrapped")))
 
 
 class StepRecord(Base):
@@ -246,8 +246,8 @@ def stands() -> ColumnElement[bool]:
     return ~exists().where(later.replaces_id == StepRecord.id)
 
 
-Index("ix_step_record_machine", StepRecord.machine_id, StepRecord.at, sqlite_where=StepRecord.machine_id.is_not(None))
-Index("ix_step_record_results", StepRecord.at, sqlite_where=StepRecord.step_key == "inspect-result")
+partial_index("ix_step_record_machine", StepRecord.machine_id, StepRecord.at, where=StepRecord.machine_id.is_not(None))
+partial_index("ix_step_record_results", StepRecord.at, where=StepRecord.step_key == "inspect-result")
 
 
 class StripReading(Base):

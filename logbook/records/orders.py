@@ -4,11 +4,11 @@ import secrets
 from datetime import date, datetime
 from decimal import Decimal
 
-from sqlalchemy import ForeignKey, Index, String, Text
+from sqlalchemy import ForeignKey, String, Text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from logbook.lengths import Length
-from logbook.records.base import Base, Coded, DecimalText, LengthText, UtcTime, one_of
+from logbook.records.base import Base, Coded, DecimalText, LengthText, UtcTime, one_of, partial_index
 from logbook.records.files import KeptFile
 from logbook.records.people import Person
 
@@ -55,7 +55,7 @@ class Order(Coded, Base):
     jobs: Mapped[list["Job"]] = relationship(back_populates="order", order_by="Job.id")
 
 
-Index("ix_order_open", Order.due_on, sqlite_where=Order.closed_at.is_(None))
+partial_index("ix_order_open", Order.due_on, where=Order.closed_at.is_(None))
 
 
 class StepListRevision(Base):
@@ -110,7 +110,7 @@ class Job(Coded, Base):
     proofs: Mapped[list["Proof"]] = relationship(back_populates="job", order_by="Proof.id")
 
 
-Index("ix_job_open", Job.started_at, sqlite_where=Job.ended_at.is_(None))
+partial_index("ix_job_open", Job.started_at, where=Job.ended_at.is_(None))
 
 
 class Reorder(Base):

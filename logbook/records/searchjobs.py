@@ -4,17 +4,19 @@ A table of its own, whose rows are the jobs: a customer's name stands here once 
 every other question of the search box slower. Its triggers write it with whatever row one of the words stands in.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
+
+from logbook.records.dialects import Index, Trigger
 
 TABLE = "search_together"
-COLUMNS = "words, tokenize = 'unicode61 remove_diacritics 2', prefix = '2 3'"
 
 _OF_ORDER = (
     "SELECT of_job.number || ' ' || of_job.note || ' ' || coalesce(who.name, '') || ' ' || coalesce(who.contact, '') "
     "FROM order_ AS of_job LEFT JOIN customer AS who ON who.id = of_job.customer_id WHERE of_job.id = row.order_id"
 )
+_LABEL = "lot.label || ' ' || replace(replace(lot.label, '-', ''), ' ', '')"
 _OF_LOTS = (
-    "SELECT group_concat(lot.label || ' ' || replace(replace(lot.label, '-', ''), ' ', ''), ' ') "
+    "SELECT {labels} "
     "FROM job_materials AS made JOIN lot ON lot.id IN (made.lens_lot_id, made.paper_lot_id, made.adhesive_lot_id) "
     "WHERE made.job_id = row.id"
 )
@@ -32,22 +34,23 @@ _CHANGES = {
         "row.id IN (SELECT job_id FROM job_materials WHERE NEW.id IN (lens_lot_id, paper_lot_id, adhesive_lot_id))",
     ),
 }
-OPTIMIZE = f"INSERT INTO {TABLE}({TABLE}) VALUES ('optimize')"  # noqa: S608 - a fixed name
 
 
-def filled(plain: Callable[[str], str]) -> str:
-    """The statement that puts every job in; ``plain`` writes letters as the index holds them."""
-    return f"INSERT INTO {TABLE}(rowid, words) SELECT row.id, {plain(_WORDS)} FROM job AS row"  # noqa: S608 - fixed names
+def filled(index: Index) -> str:
+    """The statement that puts every job in."""
+    words = index.lexemes(_WORDS.format(labels=index.joined(_LABEL)))
+    return f"INSERT INTO {TABLE}(rowid, words) SELECT row.id, {words} FROM job AS row"  # noqa: S608 - fixed names
 
 
-def again(jobs: str, plain: Callable[[str], str]) -> list[str]:
+def again(jobs: str, index: Index) -> list[str]:
     """Statements that put some jobs in anew; ``jobs`` is a condition on ``row``."""
     gone = f"DELETE FROM {TABLE} WHERE rowid IN (SELECT row.id FROM job AS row WHERE {jobs})"  # noqa: S608 - fixed names
-    return [gone, f"{filled(plain)} WHERE {jobs}"]
+    return [gone, f"{filled(index)} WHERE {jobs}"]
 
 
-def triggers(plain: Callable[[str], str]) -> Iterator[tuple[str, str, list[str]]]:
-    """Name, event and statements of every trigger."""
+def triggers(index: Index) -> Iterator[Trigger]:
+    """All that write it."""
     for name, (event, jobs) in _CHANGES.items():
-        yield f"{TABLE}_{name}", f"AFTER {event}", again(jobs, plain)
-    yield f"{TABLE}_gone", "AFTER DELETE ON job", [f"DELETE FROM {TABLE} WHERE rowid = OLD.id"]  # noqa: S608 - a fixed name
+        yield Trigger(f"{TABLE}_{name}", f"AFTER {event}", again(jobs, index))
+    gone = f"DELETE FROM {TABLE} WHERE rowid = OLD.id"  # noqa: S608 - a fixed name
+    yield Trigger(f"{TABLE}_gone", "AFTER DELETE ON job", [gone])

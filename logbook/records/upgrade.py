@@ -6,17 +6,17 @@ the difference between the tables and the migrations; read it before keeping it.
 
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection
 
 from logbook.records import search
 from logbook.records.audit import APPEND_ONLY_TABLES
-from logbook.records.database import BUSY_TIMEOUT_MS, Database
+from logbook.records.database import Database
+from logbook.records.dialects import dialect_of
 from logbook.refusals import Refused
-
-_CHANGES = ("UPDATE", "DELETE")
 
 
 def upgrade(database: Database) -> None:
@@ -26,29 +26,38 @@ def upgrade(database: Database) -> None:
     """
     if _is_current(database):
         return
-    with database.engine.connect() as connection:
-        # another process may be at it, and a first migration takes its time
-        _wait_up_to(connection, PATIENCE * BUSY_TIMEOUT_MS)
-        # outside the transaction: otherwise a rebuilt table deletes its children
-        _set_foreign_keys(connection, "OFF")
-        try:
-            with connection.begin():
-                _migrate(connection)
-                _keep_append_only(connection)
-                search.keep(connection)
-                _check_foreign_keys(connection)
-        finally:
-            _set_foreign_keys(connection, "ON")
-            _wait_up_to(connection, BUSY_TIMEOUT_MS)
+    with database.engine.connect() as connection, database.dialect.upgrading(connection):
+        bring_up(connection)
 
 
-PATIENCE = 12
+def bring_up(connection: Connection, fill: Callable[[], None] = lambda: None) -> None:
+    """Part of a transaction: every table, then what ``fill`` puts there, then what must hold for it."""
+    dialect = dialect_of(connection)
+    _migrate(connection)
+    dialect.settle(connection)
+    fill()
+    dialect.keep_append_only(connection, APPEND_ONLY_TABLES)
+    search.keep(connection)
+    if broken := dialect.broken_reference(connection):
+        raise Refused(f"The database has a broken reference in table {broken}; it was left as it was.")
+
+
+def make_new(connection: Connection) -> None:
+    """Every table in one piece, as if all migrations had been made."""
+    from alembic import command
+
+    from logbook.records.tables import Base
+
+    Base.metadata.create_all(connection)
+    command.stamp(_config(connection), "head")
 
 
 def _migrate(connection: Connection) -> None:
     from alembic import command
     from alembic.util import CommandError
 
+    if dialect_of(connection).is_new(connection):
+        make_new(connection)
     try:
         command.upgrade(_config(connection), "head")
     except CommandError:
@@ -61,27 +70,13 @@ def _is_current(database: Database) -> bool:
     from alembic.migration import MigrationContext
     from alembic.script import ScriptDirectory
 
-    with database.engine.connect().execution_options(reading=True) as connection:
+    with database.engine.connect().execution_options(**database.dialect.reading) as connection:
         newest = ScriptDirectory.from_config(_config(connection)).get_current_head()
-        triggers = text("SELECT count(*) FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'audit_%_no_%'")
         return (
             MigrationContext.configure(connection).get_current_revision() == newest
-            and connection.execute(triggers).scalar_one() == len(APPEND_ONLY_TABLES) * len(_CHANGES)
+            and database.dialect.is_append_only(connection, APPEND_ONLY_TABLES)
             and search.is_kept(connection)
         )
-
-
-def _set_foreign_keys(connection: Connection, state: str) -> None:
-    _pragma(connection, f"foreign_keys = {state}")
-
-
-def _wait_up_to(connection: Connection, milliseconds: int) -> None:
-    _pragma(connection, f"busy_timeout = {milliseconds}")
-
-
-def _pragma(connection: Connection, words: str) -> None:
-    raw: Any = connection.connection.dbapi_connection
-    raw.execute(f"PRAGMA {words}").close()
 
 
 def _config(connection: Connection | None) -> Any:
@@ -91,23 +86,6 @@ def _config(connection: Connection | None) -> Any:
     config.set_main_option("script_location", "logbook:records/migrations")
     config.attributes["connection"] = connection
     return config
-
-
-def _keep_append_only(connection: Connection) -> None:
-    """Triggers that refuse to change the trail; made anew at every start, since a table rebuild would lose them."""
-    for table in APPEND_ONLY_TABLES:
-        for change in _CHANGES:
-            connection.execute(
-                text(
-                    f"CREATE TRIGGER IF NOT EXISTS {table}_no_{change.lower()} BEFORE {change} ON {table} "
-                    f"BEGIN SELECT RAISE(ABORT, 'the audit trail is append-only'); END"
-                )
-            )
-
-
-def _check_foreign_keys(connection: Connection) -> None:
-    if broken := connection.execute(text("PRAGMA foreign_key_check")).first():
-        raise Refused(f"The database has a broken reference in table {broken[0]}; it was left as it was.")
 
 
 def render_item(kind: str, item: Any, _context: Any) -> str | Literal[False]:

@@ -254,7 +254,7 @@ def test_another_shops_backups_are_not_mixed_with_these(shop, tmp_path):
 
 
 def test_two_backups_at_once_are_one(shop, tmp_path):
-    with making._alone(shop.shop.settings.data), pytest.raises(Refused, match="just now"):
+    with shop.shop.alone("backup"), pytest.raises(Refused, match="just now"):
         made_of(shop.shop, tmp_path / "stick")
 
 

@@ -20,7 +20,7 @@ from logbook.actions import people
 from logbook.command_line import autostart_texts
 from logbook.command_line.shop import existing as existing_shop
 from logbook.command_line.shop import new_password, verify
-from logbook.records import database
+from logbook.records.dialects import sqlite
 from logbook.records.floor import Run
 from logbook.records.opened import open_shop
 from logbook.refusals import Refused
@@ -162,7 +162,7 @@ def test_every_other_command_says_so_too_in_one_sentence(tmp_path):
 @pytest.mark.parametrize("command", [existing_shop, verify])
 def test_a_busy_database_is_called_busy_and_not_damaged(tmp_path, monkeypatch, command):
     open_shop(Settings(data=tmp_path)).database.close()
-    monkeypatch.setattr(database, "BUSY_TIMEOUT_MS", 20)
+    monkeypatch.setattr(sqlite, "BUSY_TIMEOUT_MS", 20)
     with sqlite3.connect(tmp_path / "logbook.sqlite", isolation_level=None) as somebody:
         somebody.execute("BEGIN EXCLUSIVE")
         with pytest.raises(Refused, match="cannot be used just now: database is locked"):

@@ -16,7 +16,8 @@ from sqlalchemy.exc import IntegrityError
 
 from logbook.lengths import parse_length
 from logbook.records.base import CODE_ALPHABET, DecimalText, LengthText, UtcTime, new_code
-from logbook.records.database import Database, once, wal_is_safe
+from logbook.records.database import Database, once
+from logbook.records.dialects.sqlite import wal_is_safe
 from logbook.records.search import is_ours
 from logbook.records.tables import Base
 from logbook.records.upgrade import upgrade

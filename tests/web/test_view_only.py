@@ -10,8 +10,8 @@ from markupsafe import escape
 from PIL import Image
 from sqlalchemy import event, func, select
 
-from logbook.records import database
 from logbook.records.audit import AuditEntry
+from logbook.records.dialects import sqlite
 from logbook.records.files import FileStore
 from logbook.web import condition
 from logbook.web.common import Common
@@ -75,7 +75,7 @@ def test_every_page_says_that_the_folder_is_read_only(desk, monkeypatch):
 def test_while_somebody_else_writes_the_form_waits_then_says_so_and_is_written_once_when_sent_again(
     office, desk, monkeypatch
 ):
-    monkeypatch.setattr(database, "BUSY_TIMEOUT_MS", 50)
+    monkeypatch.setattr(sqlite, "BUSY_TIMEOUT_MS", 50)
     office.shop.database.engine.dispose()
     before = _entries(office)
     holder = sqlite3.connect(office.shop.settings.database_path, isolation_level=None)
