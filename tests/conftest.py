@@ -1,12 +1,15 @@
 """What holds for every test: nothing is skipped, no clock decides, nothing leaks in from the shell."""
 
 import os
-from collections.abc import Generator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 
 import hypothesis
 import pytest
 
+from logbook.settings import DATABASE_VARIABLE
+from support.both import KINDS, Harbour
+from support.server import server
 from support.sizes import describe_sizes
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -63,6 +66,30 @@ def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """Show how large the program's pieces are; a number worth noticing, never a failure."""
     terminalreporter.write_line(describe_sizes(ROOT))
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run a test on both kinds of database where its module says so."""
+    if metafunc.definition.get_closest_marker("both_databases"):
+        metafunc.parametrize("kind_of_database", KINDS, indirect=True)
+
+
+@pytest.fixture(scope="session")
+def harbour() -> Iterator[Harbour]:
+    """A PostgreSQL server for as long as the session lasts."""
+    with server() as running:
+        yield Harbour(running)
+
+
+@pytest.fixture(autouse=True)
+def kind_of_database(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Where the shops of this test lie: in a file, or on the server where the test asks for that."""
+    kind = str(getattr(request, "param", "file"))
+    if kind == "server":
+        found = request.getfixturevalue("harbour")
+        monkeypatch.setattr(Harbour, "now", found)
+        monkeypatch.setenv(DATABASE_VARIABLE, found.server.fresh())
+    return kind
 
 
 @pytest.fixture(scope="session")

@@ -44,6 +44,7 @@ from logbook.records.people import Person
 from logbook.records.pitch import PitchOnRecord
 from logbook.rules.traits import machine_traits
 from logbook.settings import Settings
+from support.both import Harbour
 from support.shop_walk import PHOTOGRAPHS
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -342,6 +343,8 @@ def standing(session: Any, code: str, stage: str) -> list[Any]:
 
 def small_shop(folder: Path) -> SmallShop:
     """A shop in this folder with all that a print needs: a copy of one that is made once, codes and passwords too."""
+    if Harbour.now:
+        return SmallShop(open_shop(Harbour.now.copied(_made_once(), folder)), _EQUIPPED_AT, untouched=False)
     shutil.copytree(_made_once(), folder, dirs_exist_ok=True)
     return SmallShop(open_shop(Settings(data=folder)), _EQUIPPED_AT, untouched=True)
 
