@@ -70,7 +70,8 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Run a test on both kinds of database where its module says so."""
-    if metafunc.definition.get_closest_marker("both_databases"):
+    marked = metafunc.definition.get_closest_marker
+    if marked("both_databases") and not marked("in_a_file"):
         metafunc.parametrize("kind_of_database", KINDS, indirect=True)
 
 
@@ -82,14 +83,17 @@ def harbour() -> Iterator[Harbour]:
 
 
 @pytest.fixture(autouse=True)
-def kind_of_database(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
+def kind_of_database(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
     """Where the shops of this test lie: in a file, or on the server where the test asks for that."""
     kind = str(getattr(request, "param", "file"))
     if kind == "server":
         found = request.getfixturevalue("harbour")
         monkeypatch.setattr(Harbour, "now", found)
         monkeypatch.setenv(DATABASE_VARIABLE, found.server.fresh())
-    return kind
+        yield kind
+        found.server.forget()
+    else:
+        yield kind
 
 
 @pytest.fixture(scope="session")

@@ -72,7 +72,8 @@ class Totals:
 
 def shipped_totals(session: Session, span: Span, *, tax: Decimal) -> Totals:
     """The sums over what ``shipped`` lists, without loading a job for each line."""
-    rows = session.execute(_left(span).add_columns(Job.price).join(Job, Print.job_id == Job.id)).all()
+    priced = _left(span).add_columns(Job.price).join(Job, Print.job_id == Job.id).group_by(Job.price)
+    rows = session.execute(priced).all()
     nets = [cents(price * pieces) for _, _, pieces, price in rows if price is not None]
     dues = (cents(net * tax / 100) for net in nets)
     unpriced = sum(pieces for _, _, pieces, price in rows if price is None)

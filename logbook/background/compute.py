@@ -18,6 +18,7 @@ from logbook.faults import fault
 from logbook.records.audit import Actor
 from logbook.records.floor import Run
 from logbook.records.opened import Shop
+from logbook.records.troubles import passes
 from logbook.refusals import Refused
 
 BEAT_SECONDS = 1.0
@@ -54,6 +55,9 @@ def work_on(shop: Shop, run_id: int, *, clock: Callable[[], datetime] = right_no
     except Refused as refusal:
         _failed(shop, claimed, refusal.sentence, worker_actor(clock()))
     except Exception as error:  # whatever it was, the run must not stay "running"
+        if passes(error):  # nothing is wrong with the run: it is begun again when its lease has ended
+            _log.warning("run %s: the database does not answer", claimed.code, exc_info=True)
+            return
         _log.exception("run %s", claimed.code)
         _failed(shop, claimed, _in_words(error), worker_actor(clock()))
     finally:

@@ -32,6 +32,8 @@ def trouble_of(error: Exception) -> Trouble | None:
     """None for a fault of the program."""
     origin = error.orig if isinstance(error, DBAPIError) else error
     told = str(origin).lower()
+    if not isinstance(error, DBAPIError | sqlite3.Error):
+        return None
     if isinstance(origin, sqlite3.Error):
         return _of_file(told, operational=isinstance(origin, sqlite3.OperationalError))
     state = getattr(origin, "sqlstate", None)

@@ -13,6 +13,8 @@ from logbook.records.people import Person
 from logbook.refusals import Refused
 from support.small_shop import job, one, prints, standing
 
+pytestmark = pytest.mark.both_databases
+
 
 @pytest.fixture
 def mounting(shop):

@@ -126,7 +126,7 @@ def test_no_secret_is_in_a_copy(shop, tmp_path):
 @pytest.mark.parametrize("kind", KINDS)
 def test_twelve_kinds_of_tampering_are_named_alike_by_verify_and_by_the_copys_own_program(shop, tmp_path, kind):
     before = _trail(shop)
-    tamper(shop.settings.database_path, kind, 9)
+    tamper(shop.database, kind, 9)
     assert _trail(shop) != before, "the tampering itself must do something"
     told = verifying.verify(shop.database, shop.store)
     made = _export(shop, tmp_path / "copy")

@@ -15,6 +15,8 @@ from logbook.refusals import Refused
 from logbook.rules.defects import CAUSES
 from support.small_shop import job, one, prints
 
+pytestmark = pytest.mark.both_databases
+
 LENS, PAPER, FILM = Decimal("11.405"), Decimal("0.85"), Decimal("2.10")
 SHEET = LENS + PAPER + FILM
 PRICE = Decimal("84.10")

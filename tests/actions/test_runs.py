@@ -20,6 +20,8 @@ from logbook.refusals import Refused
 from support.shop_walk import PHOTOGRAPHS
 from support.small_shop import job, one, prints
 
+pytestmark = pytest.mark.both_databases
+
 
 def _ask(shop, code, **wish):
     return shop.act(lambda session, by: runs.ask_for(session, by, job=job(session, code), wish=runs.RunWish(**wish)).id)

@@ -1,7 +1,6 @@
 """Which pitch produced which print, from any end; and whether what is kept is still what it was."""
 
 import json
-import sqlite3
 from decimal import Decimal
 from io import BytesIO
 
@@ -18,6 +17,9 @@ from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
 from logbook.refusals import Refused
 from support.shop_walk import PHOTOGRAPHS
 from support.small_shop import CUSTOMER, job, one, prints
+from support.tampering import spoil
+
+pytestmark = pytest.mark.both_databases
 
 
 @pytest.fixture
@@ -162,10 +164,8 @@ def test_a_missing_kept_file_is_named(shop, printed):
 
 def test_a_changed_entry_of_the_trail_is_named(shop, printed):
     assert printed
-    with sqlite3.connect(shop.shop.settings.database_path) as connection:
-        connection.execute("DROP TRIGGER audit_entry_no_update")
-        connection.execute("UPDATE audit_entry SET body = replace(body, 'order placed', 'order moved') WHERE id > 5")
-    connection.close()
+    moved = "UPDATE audit_entry SET body = replace(body, 'order placed', 'order moved') WHERE id > 5"
+    spoil(shop.shop.database, moved)
     assert "its content does not match its hash" in _verify(shop)["sentence"]
 
 

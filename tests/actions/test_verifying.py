@@ -2,10 +2,14 @@
 
 import sqlite3
 
+import pytest
+
 from logbook.actions import materials, outputs, verifying
 from logbook.records.floor import Run
 from logbook.records.materials import Lot
 from support.small_shop import one
+
+pytestmark = pytest.mark.both_databases
 
 
 def _verify(shop):
@@ -35,6 +39,7 @@ def test_people_go_on_signing_while_files_are_read(shop, monkeypatch):
     assert len(counted) == len(shop.shop.store.hashes())
 
 
+@pytest.mark.in_a_file
 def test_a_torn_index_is_the_databases_own_finding(shop):
     shop.order()
     shop.shop.database.close()
@@ -51,6 +56,7 @@ def test_a_torn_index_is_the_databases_own_finding(shop):
     assert "database file is damaged" in found["sentence"]
 
 
+@pytest.mark.in_a_file
 def test_a_database_that_cannot_be_read_is_said_to_be_damaged(shop):
     shop.shop.database.close()
     path = shop.shop.settings.database_path

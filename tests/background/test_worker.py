@@ -19,6 +19,8 @@ from logbook.records.floor import Run
 from support.dying import lives
 from support.patience import until
 
+pytestmark = pytest.mark.both_databases
+
 
 def _state(shop, run_id):
     return shop.read(lambda session: (session.get_one(Run, run_id).state, session.get_one(Run, run_id).trouble))

@@ -16,7 +16,7 @@ from alembic import command
 from alembic.script import ScriptDirectory
 
 from logbook.actions import exporting, verifying
-from logbook.records import backup, database, snapshot, upgrade
+from logbook.records import backup, snapshot, upgrade
 from logbook.records.database import Database
 from logbook.records.files import hash_file
 from logbook.refusals import Refused
@@ -140,7 +140,8 @@ import signal
 from pathlib import Path
 import alembic.command
 from sqlalchemy import event
-from logbook.records import database, upgrade
+from logbook.records import upgrade
+from logbook.records.dialects import sqlite
 from logbook.records.database import Database
 SABOTAGE
 def live(path, last):
@@ -153,7 +154,7 @@ def live(path, last):
     event.listen(made.engine, "after_cursor_execute", dying)
     upgrade.upgrade(made)
 """
-BY_ITSELF = "database._use_explicit_transactions = lambda engine: None"
+BY_ITSELF = "sqlite._use_explicit_transactions = lambda engine: None"
 
 
 @TABLE.row(
@@ -301,6 +302,3 @@ def complete_copy(ground: Ground, tally: Tally, count: int) -> None:
 def _check(copy: Path) -> int:
     command_words = [sys.executable, "-I", "-S", copy / "check_export.py", copy]
     return subprocess.run(command_words, capture_output=True, check=False, cwd="/").returncode
-
-
-assert database

@@ -129,12 +129,12 @@ os._exit(0)
 """
 CARELESS = """
 from sqlalchemy import event
-from logbook.records import database
-_real = database._prepare_connection
+from logbook.records.dialects import sqlite
+_real = sqlite._prepare_connection
 def _careless(connection, record):
     _real(connection, record)
     connection.execute("PRAGMA synchronous = OFF").close()
-database._prepare_connection = _careless
+sqlite._prepare_connection = _careless
 """
 
 

@@ -11,8 +11,8 @@ import waitress
 from sqlalchemy import func, select
 from werkzeug.serving import make_server
 
-from logbook.records import database
 from logbook.records.audit import AuditEntry
+from logbook.records.dialects import sqlite
 from logbook.records.floor import Sheet
 from logbook.records.materials import Lot
 from logbook.web import acting, condition
@@ -30,7 +30,7 @@ from pathlib import Path
 from sqlalchemy import select
 from sqlalchemy.exc import OperationalError
 from logbook.actions import bench
-from logbook.records import database
+from logbook.records.dialects import sqlite
 from logbook.records.audit import Actor
 from logbook.records.floor import Sheet
 from logbook.records.opened import open_shop
@@ -56,14 +56,14 @@ def sign(shop, racer, code):
     except Refused as refusal:
         return TOLD if " signed 'print' of " in refusal.sentence else ELSE
     except OperationalError:  # the web answers 503 with the form kept, to be sent again: honest after a wait only
-        return BUSY if time.monotonic() - began > 0.9 * database.BUSY_TIMEOUT_MS / 1000 else ELSE
+        return BUSY if time.monotonic() - began > 0.9 * sqlite.BUSY_TIMEOUT_MS / 1000 else ELSE
 """
 DEFERRED = """
-from logbook.records import database
-database._begin = lambda connection: connection.exec_driver_sql("BEGIN")
+from logbook.records.dialects import sqlite
+sqlite._begin = lambda connection: connection.exec_driver_sql("BEGIN")
 from sqlalchemy import event
-database._use_explicit_transactions = lambda engine: [
-    event.listen(engine, "connect", database._prepare_connection), event.listen(engine, "begin", database._begin)]
+sqlite._use_explicit_transactions = lambda engine: [
+    event.listen(engine, "connect", sqlite._prepare_connection), event.listen(engine, "begin", sqlite._begin)]
 """
 
 
@@ -232,7 +232,7 @@ def _held(shop: SmallShop, seconds: float | None) -> Iterator[None]:
 @TABLE.row(
     "R11", "A locked database: writes wait, then an honest 503 with the form kept",
     "3 s: 0 errors; 8 s: 503, no duplicate",
-    quick=2, full=4, broken=1, twin=patched(database, "BUSY_TIMEOUT_MS", 0),
+    quick=2, full=4, broken=1, twin=patched(sqlite, "BUSY_TIMEOUT_MS", 0),
 )  # fmt: skip
 def locked(ground: Ground, tally: Tally, count: int) -> None:
     """Quick: 0.3 s, and with the wait cut to 50 ms; full: as the goal says."""
@@ -250,7 +250,7 @@ def _honest(ground: Ground, desk, shop: SmallShop, number: int) -> tuple[bool, s
     before, form = entries(shop), {"request_id": f"longer-{number}", "eyewash": f"at door {number}"}
     with ExitStack() as stack:
         if not ground.full:
-            stack.enter_context(mock.patch.object(database, "BUSY_TIMEOUT_MS", 50))
+            stack.enter_context(mock.patch.object(sqlite, "BUSY_TIMEOUT_MS", 50))
         shop.shop.database.engine.dispose()
         with _held(shop, None):
             answer = desk.post("/shop/facts", data=form)

@@ -11,8 +11,9 @@ from sqlalchemy.exc import DatabaseError
 
 from actions import test_every_act as every
 from logbook.actions import machines, verifying
-from logbook.records import audit, chain, database
+from logbook.records import audit, chain
 from logbook.records.database import Database
+from logbook.records.dialects import sqlite
 from logbook.records.floor import Sheet
 from logbook.web import shown
 from promised.ground import Ground, patched
@@ -47,7 +48,7 @@ def every_act(ground: Ground, tally: Tally, count: int) -> None:
 
 
 def _without_recursion(_ground: Ground):
-    real = database._prepare_connection
+    real = sqlite._prepare_connection
 
     def prepare(connection, record):
         real(connection, record)
@@ -55,9 +56,9 @@ def _without_recursion(_ground: Ground):
 
     def listening(engine):
         event.listen(engine, "connect", prepare)
-        event.listen(engine, "begin", database._begin)
+        event.listen(engine, "begin", sqlite._begin)
 
-    return mock.patch.object(database, "_use_explicit_transactions", listening)
+    return mock.patch.object(sqlite, "_use_explicit_transactions", listening)
 
 
 CHANGES = (
@@ -119,7 +120,9 @@ def tampered(ground: Ground, tally: Tally, count: int) -> None:
         whole, kinds = path.read_bytes(), list(KINDS)
         for number in range(count):
             kind, entry = kinds[number % len(kinds)], ground.dice.randrange(1, head)
-            tamper(path, kind, entry)
+            spoiled = Database(path)
+            tamper(spoiled, kind, entry)
+            spoiled.close()
             bad = head + 1 if kind == "entry slipped in" else entry
             told = _verified(path, shop)
             tally.tried(told.startswith(f"Entry {bad}:"), f"{kind} at {entry}: {told}")

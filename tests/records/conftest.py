@@ -1,8 +1,6 @@
 """A small trail of six entries, made once and copied for every test."""
 
-import shutil
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -10,6 +8,7 @@ from logbook.records import audit
 from logbook.records.audit import Act, Actor
 from logbook.records.database import Database
 from logbook.records.upgrade import upgrade
+from support.both import copy_of
 
 START = datetime(2026, 1, 5, 8, 0, tzinfo=UTC)
 
@@ -29,6 +28,6 @@ def six_entries(tmp_path_factory):
 
 @pytest.fixture
 def database(six_entries, tmp_path):
-    made = Database(Path(shutil.copy(six_entries, tmp_path)))
+    made = copy_of(six_entries, tmp_path)
     yield made
     made.close()

@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-import sqlite3
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -10,7 +9,9 @@ import pytest
 from logbook.records import audit, chain
 from logbook.records.audit import Act, Actor
 from support.race import race
+from support.tampering import spoil, told
 
+pytestmark = pytest.mark.both_databases
 START = datetime(2026, 1, 5, 8, 0, tzinfo=UTC)
 
 
@@ -23,12 +24,8 @@ def _forged(database, body):
     """The newest entry rewritten together with its hash, as somebody would who knows how it is made."""
     with database.reading() as session:
         previous = session.get_one(audit.AuditEntry, 5).entry_hash
-    connection = sqlite3.connect(database.path)
-    connection.execute("DROP TRIGGER audit_entry_no_update")
-    forged = (body, audit.chain_hash(previous, body))
-    connection.execute("UPDATE audit_entry SET body = ?, entry_hash = ? WHERE id = 6", forged)
-    connection.commit()
-    connection.close()
+    told = (body.replace("'", "''"), audit.chain_hash(previous, body))
+    spoil(database, "UPDATE audit_entry SET body = '{}', entry_hash = '{}' WHERE id = 6".format(*told))
 
 
 @pytest.mark.parametrize(
@@ -96,9 +93,7 @@ def test_an_object_named_twice_is_listed_once(database):
 
 def test_the_hash_of_an_entry_is_sha256_over_domain_previous_hash_and_body(database):
     """Recomputed with the standard library alone, as anybody can: FIPS 180-4 (2015), Secure Hash Standard."""
-    connection = sqlite3.connect(database.path)
-    rows = connection.execute("SELECT previous_hash, entry_hash, body FROM audit_entry ORDER BY id").fetchall()
-    connection.close()
+    rows = told(database, "SELECT previous_hash, entry_hash, body FROM audit_entry ORDER BY id")
     expected = "0" * 64
     for previous, entry_hash, body in rows:
         assert previous == expected
@@ -133,8 +128,8 @@ def race(racer):
 
 def test_of_eight_processes_with_the_same_forms_each_form_makes_one_entry(database):
     forms = 12
-    told = race(FORMS, database.path, forms)
-    assert (len(told), sum(map(int, told))) == (8, forms)
+    ended = race(FORMS, database.place, forms)
+    assert (len(ended), sum(map(int, ended))) == (8, forms)
     with database.reading() as session:
         assert audit.head(session).seq == 6 + forms
         assert chain.first_bad(session) is None

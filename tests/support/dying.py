@@ -38,7 +38,7 @@ from logbook.settings import Settings
 SABOTAGE
 def live(data, run_id, wish, late):
     settings = Settings(data=Path(data))
-    shop = Shop(settings, Database(settings.database_path), files.FileStore(settings.files_path))
+    shop = Shop(settings, Database(settings.place), files.FileStore(settings.files_path))
     if wish.startswith("alarm:"):
         signal.setitimer(signal.ITIMER_REAL, float(wish[6:]))  # nobody handles it: the process ends at once
     elif wish:

@@ -28,6 +28,7 @@ class Server:
 
     def __init__(self, folder: Path) -> None:
         self.folder, self.port, self._made = folder, _free_port(), 0
+        self._passing: list[str] = []
         self._run("initdb", "-A", "trust", "-U", USER, "-E", "UTF8", "--locale=C", "--no-sync", "-D", folder / "data")
         self.start()
 
@@ -44,12 +45,19 @@ class Server:
         """Of a database."""
         return f"postgresql://{USER}@127.0.0.1:{self.port}/{name}"
 
-    def fresh(self, template: str = "template0") -> str:
-        """The address of a new database that is like another one."""
+    def fresh(self, template: str = "template0", *, keep: bool = False) -> str:
+        """The address of a new database that is like another one; ``keep``: beyond the test that asked for it."""
         self._made += 1
         name = f"shop_{self._made}"
         self.tell(f"CREATE DATABASE {name} TEMPLATE {template}")
+        if not keep:
+            self._passing.append(name)
         return self.address(name)
+
+    def forget(self) -> None:
+        """Drop the databases of a test that is over."""
+        while self._passing:
+            self.tell(f"DROP DATABASE {self._passing.pop()} WITH (FORCE)")
 
     def tell(self, words: str, database: str = "postgres") -> None:
         """A statement of the server's keeper."""

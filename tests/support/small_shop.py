@@ -1,6 +1,7 @@
 """A small shop for tests of acts: one owner, one operator, everything a print needs; sizes that compute in a moment."""
 
 import atexit
+import os
 import shutil
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -9,6 +10,7 @@ from functools import lru_cache
 from pathlib import Path
 from tempfile import mkdtemp
 from typing import Any
+from unittest import mock
 
 from sqlalchemy import select
 
@@ -43,8 +45,8 @@ from logbook.records.orders import Job
 from logbook.records.people import Person
 from logbook.records.pitch import PitchOnRecord
 from logbook.rules.traits import machine_traits
-from logbook.settings import Settings
-from support.both import Harbour
+from logbook.settings import DATABASE_VARIABLE, Settings
+from support.both import Harbour, opened_copy
 from support.shop_walk import PHOTOGRAPHS
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -187,18 +189,18 @@ class SmallShop:
 
     def ready(self, **order: Any) -> str:
         """A job whose sheets stand before the printer; as the first work of a shop it is done once and copied."""
-        wanted, untouched = repr(sorted(order.items())), self.untouched
+        wanted, untouched = repr((Harbour.now is None, sorted(order.items()))), self.untouched
         if untouched and wanted in _READY:
             self.untouched = False
-            folder, self.now, code = _READY[wanted]
-            _copy_over(folder, self.shop)
+            folder, self.now, code, template = _READY[wanted]
+            _copy_over(folder, template, self.shop)
             return code
         code = self._made_ready(order)
         if untouched:
             self.shop.database.close()
             kept = Path(mkdtemp(dir=_made_once().parent)) / "data"
             shutil.copytree(self.shop.settings.data, kept)
-            _READY[wanted] = kept, self.now, code
+            _READY[wanted] = kept, self.now, code, Harbour.now.kept_as_it_is() if Harbour.now else ""
         return code
 
     def _made_ready(self, order: dict[str, Any]) -> str:
@@ -305,12 +307,14 @@ class SmallShop:
         self.act(go)
 
 
-_READY: dict[str, tuple[Path, datetime, str]] = {}
-"""Shops with a job that is ready, by what was ordered: folder, clock, the job's code."""
+_READY: dict[str, tuple[Path, datetime, str, str]] = {}
+"""Shops with a job that is ready, by what was ordered: folder, clock, the job's code, a database on the server."""
 
 
-def _copy_over(folder: Path, shop: Shop) -> None:
+def _copy_over(folder: Path, template: str, shop: Shop) -> None:
     shop.database.close()
+    if Harbour.now:
+        Harbour.now.put_back(template)
     shutil.rmtree(shop.settings.data)
     shutil.copytree(folder, shop.settings.data)
 
@@ -343,10 +347,7 @@ def standing(session: Any, code: str, stage: str) -> list[Any]:
 
 def small_shop(folder: Path) -> SmallShop:
     """A shop in this folder with all that a print needs: a copy of one that is made once, codes and passwords too."""
-    if Harbour.now:
-        return SmallShop(open_shop(Harbour.now.copied(_made_once(), folder)), _EQUIPPED_AT, untouched=False)
-    shutil.copytree(_made_once(), folder, dirs_exist_ok=True)
-    return SmallShop(open_shop(Settings(data=folder)), _EQUIPPED_AT, untouched=True)
+    return SmallShop(opened_copy(_made_once(), folder), _EQUIPPED_AT, untouched=True)
 
 
 _EQUIPPED_AT = START + timedelta(minutes=2)
@@ -356,7 +357,9 @@ _EQUIPPED_AT = START + timedelta(minutes=2)
 def _made_once() -> Path:
     base = Path(mkdtemp(prefix="small-shop-"))
     atexit.register(shutil.rmtree, base)
-    made = new_shop(base / "data")
+    with mock.patch.dict(os.environ):  # in a file, whatever the test that comes first asks for
+        os.environ.pop(DATABASE_VARIABLE, None)
+        made = new_shop(base / "data")
     assert made.now == _EQUIPPED_AT
     made.shop.database.close()
     return base / "data"

@@ -1,7 +1,11 @@
 """Twelve kinds of tampering with a trail, by somebody who does not ask the program; and the entry that is bad then."""
 
 import sqlite3
-from pathlib import Path
+from contextlib import closing
+
+import psycopg
+
+from logbook.records.database import Database
 
 KINDS = {
     "content changed": "UPDATE audit_entry SET body = replace(body, '\"seq\":{n}', '\"seq\":{n}0') WHERE id = {n}",
@@ -28,11 +32,32 @@ KINDS = {
 """SQL by kind; ``{n}`` is the entry that is spoiled and must be named, except for what is slipped in at the end."""
 
 
-def tamper(path: Path, kind: str, number: int) -> None:
-    """Spoil the database at ``path``, its triggers taken away first."""
-    connection = sqlite3.connect(path)
-    triggers = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'audit_%'")
-    for (name,) in triggers.fetchall():
-        connection.execute(f"DROP TRIGGER {name}")
-    connection.executescript(KINDS[kind].format(n=number))
-    connection.close()
+def tamper(database: Database, kind: str, number: int) -> None:
+    """Spoil a trail, its triggers taken away first."""
+    spoil(database, *KINDS[kind].format(n=number).split(";"))
+
+
+def spoil(database: Database, *statements: str) -> None:
+    """Change a database as somebody would who does not ask the program: no trigger and no reference is in the way."""
+    if database.path is None:
+        with psycopg.connect(str(database.place)) as server:
+            server.execute("SET session_replication_role = replica")
+            for statement in statements:
+                server.execute(statement)
+        return
+    with closing(sqlite3.connect(database.path)) as connection:
+        connection.execute("PRAGMA foreign_keys = OFF")
+        triggers = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'audit_%'")
+        for (name,) in triggers.fetchall():
+            connection.execute(f"DROP TRIGGER {name}")
+        for statement in statements:
+            connection.executescript(statement)
+
+
+def told(database: Database, query: str) -> list[tuple]:
+    """What is there, asked past the program."""
+    if database.path is None:
+        with psycopg.connect(str(database.place)) as server:
+            return server.execute(query).fetchall()
+    with closing(sqlite3.connect(database.path)) as connection:
+        return connection.execute(query).fetchall()

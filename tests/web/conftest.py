@@ -1,6 +1,5 @@
 """A small shop behind its pages, somebody signed in."""
 
-import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -9,10 +8,9 @@ import pytest
 from flask.testing import FlaskClient
 
 from logbook.actions import people
-from logbook.records.opened import open_shop
-from logbook.settings import Settings
 from logbook.web.app import create_app
 from logbook.web.gate import COOKIE
+from support.both import opened_copy
 from support.small_shop import SmallShop, new_shop, prints, small_shop
 
 
@@ -38,8 +36,7 @@ def shop_of_today(tmp_path_factory: pytest.TempPathFactory) -> tuple[SmallShop, 
 def office_today(tmp_path: Path, shop_of_today: tuple[SmallShop, str]) -> Iterator[SmallShop]:
     """This test's own copy of it."""
     folder = tmp_path / "data"
-    shutil.copytree(shop_of_today[0].shop.settings.data, folder)
-    made = SmallShop(open_shop(Settings(data=folder)), shop_of_today[0].now)
+    made = SmallShop(opened_copy(shop_of_today[0].shop.settings.data, folder), shop_of_today[0].now)
     yield made
     made.shop.database.close()
 

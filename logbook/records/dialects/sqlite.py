@@ -45,8 +45,7 @@ class Sqlite:
     def engine(self, place: Place) -> Engine:
         """One file's; missing ones are made."""
         engine = create_engine(f"sqlite:///{place}", connect_args={"check_same_thread": False})
-        event.listen(engine, "connect", _prepare_connection)
-        event.listen(engine, "begin", _begin)
+        _use_explicit_transactions(engine)
         return engine
 
     def own_name(self, engine: Engine) -> str:
@@ -128,6 +127,11 @@ class Sqlite:
     def size(self, session: Session, place: Place) -> int:
         """The file's."""
         return Path(place).stat().st_size
+
+
+def _use_explicit_transactions(engine: Engine) -> None:
+    event.listen(engine, "connect", _prepare_connection)
+    event.listen(engine, "begin", _begin)
 
 
 def _prepare_connection(connection: sqlite3.Connection, _record: Any) -> None:
