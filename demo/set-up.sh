@@ -3,6 +3,7 @@
 #
 #   set_up runtime|test   the virtual environment .venv, exactly as locked
 #   paper_libraries       what the PDF writer loads from the system
+#   test_server           the programs of a PostgreSQL server
 #   test_browser          a Chromium that the browser tests can start, and its driver
 #   need TEST APT BREW    one missing piece: install it where the machine lets us
 
@@ -189,6 +190,16 @@ driver_libraries_load() {
 import ctypes
 ctypes.CDLL("libstdc++.so.6")
 ctypes.CDLL("libatomic.so.1")'
+}
+
+# The tests start a server of their own with these programs; nothing that runs on this machine is touched.
+a_server_is_there() {
+    command -v initdb ||
+        ls -d /usr/lib/postgresql/*/bin/initdb /opt/homebrew/opt/postgresql@*/bin/initdb /usr/local/opt/postgresql@*/bin/initdb 2>/dev/null | grep -q .
+}
+
+test_server() {
+    need 'a_server_is_there' 'postgresql' 'postgresql@17'
 }
 
 test_browser() {

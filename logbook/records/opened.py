@@ -40,11 +40,15 @@ def open_shop(settings: Settings) -> Shop:
     settings.data.mkdir(parents=True, exist_ok=True, mode=0o700)
     belonging.check_file(settings)
     shop = Shop(settings, Database(settings.place), FileStore(settings.files_path))
-    if settings.database:
-        _know_each_other(shop)
-    settings.files_path.mkdir(exist_ok=True)
-    settings.own_safety_path.mkdir(exist_ok=True)
-    upgrade(shop.database)
+    try:
+        if settings.database:
+            _know_each_other(shop)
+        settings.files_path.mkdir(exist_ok=True)
+        settings.own_safety_path.mkdir(exist_ok=True)
+        upgrade(shop.database)
+    except BaseException:
+        shop.database.close()
+        raise
     return shop
 
 

@@ -3,7 +3,7 @@
 import sqlite3
 from enum import Enum
 
-from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 
 
 class Trouble(Enum):
@@ -55,3 +55,8 @@ def _of_file(told: str, *, operational: bool) -> Trouble | None:
 def passes(error: Exception) -> bool:
     """Whether it is over by itself, or once the server is back: no sign of damage."""
     return trouble_of(error) in (Trouble.BUSY, Trouble.GONE)
+
+
+def is_sent_twice(error: IntegrityError) -> bool:
+    """Whether the trail has an entry of this form already: SQLite names the column, PostgreSQL its constraint."""
+    return any(name in str(error.orig) for name in ("audit_entry.request_id", "uq_audit_entry_request_id"))

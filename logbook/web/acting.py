@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from werkzeug import Response
 
 from logbook.records.audit import Actor, AuditEntry, AuditObject, was_done
+from logbook.records.troubles import is_sent_twice
 from logbook.refusals import Changed, Refused
 from logbook.web import keptforms, meanwhile, pinned
 from logbook.web.condition import condition, is_unavailable, unavailable
@@ -50,7 +51,7 @@ def act(form: BenchForm, work: Callable[[Session, Actor], T], then: Callable[[T]
         say(form, refusal)
         return None
     except IntegrityError as error:
-        if "audit_entry.request_id" not in str(error.orig):
+        if not is_sent_twice(error):
             raise
         return redirect(_where_it_led(request_id), 303)
     except (DatabaseError, OSError) as error:  # of the database, or of a file that was to be kept

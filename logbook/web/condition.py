@@ -26,8 +26,8 @@ DAMAGED = (
     "keep the folder as it is, and bring the last good backup into a new one with 'logbook restore'."
 )
 GONE = (
-    "The database server does not answer just now. What you typed is kept here: send it again in a moment. A form that "
-    "was written before the server went is not written twice."
+    "The database server does not answer just now. Go back, where your browser still has what you typed, and send it "
+    "again in a moment. A form that was written before the server went is not written twice."
 )
 MOVED = (
     "This shop moved to a PostgreSQL server and goes on there. Nothing was written; whoever keeps the machine ends "

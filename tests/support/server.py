@@ -14,13 +14,13 @@ USER = "shop"
 
 
 def tools() -> Path:
-    """Where the server's programs lie: the newest of Debian's folders, or on the PATH."""
-    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda path: int(path.parts[-3]))
-    if found:
-        return found[-1].parent
-    there = shutil.which("initdb")
-    assert there, "PostgreSQL is missing; tests/run installs it"
-    return Path(there).parent
+    """Where the server's programs lie: on the PATH, or the newest in the folders of Debian and of Homebrew."""
+    if on_path := shutil.which("initdb"):
+        return Path(on_path).parent
+    places = ("/usr/lib/postgresql", "*"), ("/opt/homebrew/opt", "postgresql@*"), ("/usr/local/opt", "postgresql@*")
+    found = [path.parent for root, version in places for path in Path(root).glob(f"{version}/bin/initdb")]
+    assert found, "PostgreSQL is missing; tests/run installs it"
+    return max(found, key=lambda path: int(path.parts[-2].rpartition("@")[2]))
 
 
 class Server:

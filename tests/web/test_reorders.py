@@ -1,5 +1,6 @@
 """The button that orders again: what has changed since is read before the order is made, and on the job afterwards."""
 
+import pytest
 from sqlalchemy import select
 
 from logbook.actions import materials, sheets
@@ -70,6 +71,7 @@ def test_what_has_changed_is_said_before_and_afterwards(office, desk):
         assert answer.location == f"/job/{new.code}"
 
 
+@pytest.mark.both_databases
 def test_a_form_that_is_sent_twice_makes_one_order(office, desk):
     code = _finished(office)
     order = office.read(lambda session: job(session, code).order.code)

@@ -43,6 +43,7 @@ _TEXT_OR_NUMBER = (
     "AND c.relname NOT LIKE 'bell_%' AND c.relname NOT LIKE 'search_%' AND (a.atttypid = 'integer'::regtype OR "
     "a.atttypid = 'varchar'::regtype OR (a.atttypid = 'text'::regtype AND o.collname <> 'C')) ORDER BY 1, 2"
 )
+_REACHED = "CREATE TABLE IF NOT EXISTS audit_reached (number bigint NOT NULL, name uuid NOT NULL)"
 _REFUSING = (
     "CREATE OR REPLACE FUNCTION audit_refused() RETURNS trigger LANGUAGE plpgsql AS "
     "$$ BEGIN RAISE EXCEPTION 'the audit trail is append-only'; END $$"
@@ -128,8 +129,7 @@ class Postgresql:
             changes.setdefault(table, []).append(f'ALTER COLUMN "{column}" TYPE {meant}')
         for table, columns in changes.items():
             connection.exec_driver_sql(f'ALTER TABLE "{table}" {", ".join(columns)}')
-        columns = "number bigint NOT NULL, name uuid NOT NULL"
-        connection.exec_driver_sql(f"CREATE TABLE IF NOT EXISTS audit_reached ({columns})")
+        connection.exec_driver_sql(_REACHED)
         connection.exec_driver_sql(
             f"INSERT INTO audit_reached SELECT coalesce(max(id), 0), gen_random_uuid() FROM {COUNTED} "  # noqa: S608
             "HAVING NOT EXISTS (SELECT 1 FROM audit_reached)"

@@ -54,6 +54,7 @@ def _page(now_form: BenchForm | None = None, set_up_form: SetUpForm | None = Non
         return page(
             "status.html",
             setup=known,
+            on_server=the_shop().database.path is None,
             good={kind: backups.last(session, kind) for kind in ("backup", "trial", "check")},
             working=backups.at_work(session),
             runs=backups.newest(session, RUNS_SHOWN),
