@@ -50,7 +50,7 @@ def offers(session: Session, use: Use) -> list[Offer]:
     """Every lens type in stock, best first."""
     printers = _printers(session)
     found: dict[str, Offer] = {}
-    for material in session.execute(select(Material).where(Material.kind == "lens")).scalars():
+    for material in session.execute(select(Material).where(Material.kind == "lens").order_by(Material.id)).scalars():
         lots = tuple(lot for lot in material.lots if lot.set_aside_reason is None and left(session, lot) != 0)
         if lots and material.nominal_lpi is not None:
             found[material.name] = Offer(material, lots, looks(_type(material, lots), use, printers=printers))
@@ -58,7 +58,8 @@ def offers(session: Session, use: Use) -> list[Offer]:
 
 
 def _printers(session: Session) -> dict[str, tuple[float, float]]:
-    rows = session.execute(select(PrinterMode).join(Machine).where(Machine.out_of_use_reason.is_(None))).scalars()
+    in_use = select(PrinterMode).join(Machine).where(Machine.out_of_use_reason.is_(None)).order_by(PrinterMode.id)
+    rows = session.execute(in_use).scalars()
     return {
         f"{mode.machine.name}, {mode.name}": (
             float(dots_per_inch(mode.dpi_across)),

@@ -46,7 +46,8 @@ def find(session: Session, words: str, *, files: bool = True) -> dict[str, Any]:
         (Lot, of_lot),
     )
     for table, answer in answers:
-        rows = list(session.execute(select(table).where(_named(table, words)).limit(_MOST_NAMESAKES)).scalars())
+        called = select(table).where(_named(table, words)).order_by(table.id).limit(_MOST_NAMESAKES)
+        rows = list(session.execute(called).scalars())
         if len(rows) > 1 and not _one_lot(rows):
             raise Refused(f"Several are called {words!r}; use the code: {', '.join(map(_told_apart, rows))}.")
         if rows:
@@ -330,13 +331,15 @@ def _forecast(session: Session, pitch: PitchOnRecord) -> dict[str, Any]:
     """The tests that a forecast was made from, and whether one of them was withdrawn."""
     if pitch.origin != "forecast":
         return {}
-    rows = session.execute(select(ForecastSource).where(ForecastSource.forecast_id == pitch.id)).scalars()
+    of_it = select(ForecastSource).where(ForecastSource.forecast_id == pitch.id).order_by(ForecastSource.id)
+    rows = session.execute(of_it).scalars()
     return {"forecast_from": [_pitch(row.source) for row in rows]}
 
 
 def of_test(session: Session, test: PitchTest) -> dict[str, Any]:
     """Backwards: a pitch test, the pitches that came from it, and every print of them."""
-    pitches = list(session.execute(select(PitchOnRecord).where(PitchOnRecord.test_id == test.id)).scalars())
+    of_it = select(PitchOnRecord).where(PitchOnRecord.test_id == test.id).order_by(PitchOnRecord.id)
+    pitches = list(session.execute(of_it).scalars())
     return {
         "test": _test(test),
         "pitches": [_pitch(pitch) for pitch in pitches],

@@ -12,7 +12,7 @@ _SYSTEMD = """\
 Description=Lens Bench Logbook
 
 [Service]
-ExecStart="{python}" -m logbook serve --data "{data}"
+{server}ExecStart="{python}" -m logbook serve --data "{data}"
 Restart=on-failure
 
 [Install]
@@ -38,13 +38,26 @@ _LAUNCHD = """\
 """
 
 
-def text(system: str, data: Path) -> str:
-    """The file for systemd or launchd, with this Python and this data folder in it."""
+_SERVER = """\
+# A service does not see what your shell knows. Write LOGBOOK_DATABASE=postgresql://... into this file and let nobody
+# else read it (chmod 600):
+EnvironmentFile=%h/.config/bench-logbook.environment
+"""
+_SERVER_LAUNCHD = """\
+<!-- A service does not see what your shell knows: before RunAtLoad write LOGBOOK_DATABASE and its address into a
+     dictionary under the key EnvironmentVariables, and let nobody else read this file (chmod 600). -->
+"""
+
+
+def text(system: str, data: Path, *, on_server: bool = False) -> str:
+    """The file for systemd or launchd, with this Python and this data folder in it; no address of a database."""
     if system == "launchd":
-        return _LAUNCHD.format(python=escape(sys.executable), data=escape(str(data))).rstrip()
+        made = _LAUNCHD.format(python=escape(sys.executable), data=escape(str(data))).rstrip()
+        return made.replace("<plist ", f"{_SERVER_LAUNCHD}<plist ") if on_server else made
     # "$" stands for itself in a program's path and for a variable in what follows it
     folder = _for_systemd(str(data)).replace("$", "$$")
-    return _SYSTEMD.format(python=_for_systemd(sys.executable), data=folder).rstrip()
+    server = _SERVER if on_server else ""
+    return _SYSTEMD.format(server=server, python=_for_systemd(sys.executable), data=folder).rstrip()
 
 
 def _for_systemd(word: str) -> str:

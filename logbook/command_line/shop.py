@@ -211,4 +211,4 @@ def autostart(system: str, data: Path) -> None:
     """Print the text that starts the logbook with the machine, and where it goes."""
     from logbook.command_line.autostart_texts import text
 
-    click.echo(text(system, data.absolute()))
+    click.echo(text(system, data.absolute(), on_server=bool(Settings(data=data).database)))
