@@ -8,6 +8,22 @@ from collections.abc import Callable
 SAID_AGAIN_SECONDS = 3600
 
 
+class SaidOnceAnHour(logging.Filter):
+    """Lets a library say of the same trouble as often as we do: a server that is down must not fill a log either."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._said_at: dict[str, float] = {}
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Whether this was not said within the hour."""
+        told, now = record.getMessage(), time.monotonic()
+        if told in self._said_at and now - self._said_at[told] < SAID_AGAIN_SECONDS:
+            return False
+        self._said_at[told] = now
+        return True
+
+
 class Rounds:
     """One kind of work and what was last said of its trouble: a folder that takes no writes must not fill a log."""
 

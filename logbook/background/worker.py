@@ -10,7 +10,7 @@ from logbook.background.batches import write_forever
 from logbook.background.bell import Bell
 from logbook.background.compute import work_on, worker_actor
 from logbook.background.keeping import keep_safe_forever
-from logbook.background.rounds import Rounds
+from logbook.background.rounds import Rounds, SaidOnceAnHour
 from logbook.background.supervise import end_with_parent
 from logbook.records.opened import Shop, open_shop
 from logbook.settings import Settings
@@ -30,6 +30,8 @@ def run_worker(settings: Settings, *, with_parent: bool) -> None:
     threading.Thread(target=_sweep_forever, args=(shop, bell), daemon=True).start()
     for work in (keep_safe_forever, write_forever, take_in_forever):
         threading.Thread(target=work, args=(shop,), daemon=True).start()
+    for name in ("huey.consumer.Worker", "huey.consumer.Scheduler"):
+        logging.getLogger(name).addFilter(SaidOnceAnHour())
     bell.huey.create_consumer(workers=1, periodic=False, initial_delay=0.05, max_delay=0.5).run()
 
 

@@ -3,7 +3,7 @@
 import logging
 
 from logbook.background import rounds, supervise
-from logbook.background.rounds import Rounds
+from logbook.background.rounds import Rounds, SaidOnceAnHour
 
 
 def test_the_same_trouble_is_logged_once_an_hour_and_another_at_once(caplog, monkeypatch):
@@ -24,6 +24,19 @@ def test_the_same_trouble_is_logged_once_an_hour_and_another_at_once(caplog, mon
     # an hour is 60 rounds: 50 of one trouble, 50 of another, none, and the other again
     assert said == [1] * 50 + [2] * 51 + [3] * 2
     assert "tried again and again" in caplog.text
+
+
+def test_the_queue_says_of_a_server_that_is_down_once_an_hour(caplog, monkeypatch):
+    now, log = [0.0], logging.getLogger("tried")
+    monkeypatch.setattr(rounds.time, "monotonic", lambda: now[0])
+    own = SaidOnceAnHour()
+    log.addFilter(own)
+    for _ in range(120):
+        log.error("Error reading from queue")
+        now[0] += 60
+    log.error("another trouble")
+    log.removeFilter(own)
+    assert [record.getMessage() for record in caplog.records] == ["Error reading from queue"] * 2 + ["another trouble"]
 
 
 def test_a_worker_that_fails_at_its_start_is_started_ever_more_rarely():
