@@ -6,7 +6,7 @@ import secrets
 from collections.abc import Callable
 from pathlib import Path
 
-from flask import Flask, current_app, g, redirect, request
+from flask import Flask, abort, current_app, g, redirect, request
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from jinja2 import StrictUndefined
 from sqlalchemy.exc import DatabaseError
@@ -53,6 +53,7 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     # first who it is, then the form: a stranger's large request is never read
     gate.watch(app)
+    app.before_request(_without_nul)
     CSRFProtect(app)
     shown.teach(app)
     keptforms.teach(app)
@@ -65,6 +66,12 @@ def create_app(shop: Shop, *, ring: Callable[[int], None], network_address: str 
     app.register_error_handler(DatabaseError, _no_writes)
     app.register_error_handler(OSError, _no_writes)
     return app
+
+
+def _without_nul() -> None:
+    """No address holds a character with the number 0, and PostgreSQL takes none in a question."""
+    if "\0" in request.path or any("\0" in word for word in request.args.values()):
+        abort(404)
 
 
 def _secret(data: Path) -> str:

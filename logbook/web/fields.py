@@ -20,6 +20,7 @@ NEEDED = InputRequired(message="This is needed.")
 MAYBE = Optional()
 
 
+_NO_CHARACTER = "A character stands in this form that no keyboard writes (its number is 0); write those words anew."
 _OWN_WORDS = {
     "Not a valid integer value.": "Write a whole number.",
     "Not a valid date value.": "Write a day like 2026-05-31.",
@@ -88,6 +89,9 @@ class BenchForm(FlaskForm):
         for field in self:
             if field.errors and field.process_errors and not isinstance(field, FormField | FieldList):
                 field.errors = list(field.process_errors)
+        if any("\0" in word for words in request.form.listvalues() for word in words):
+            self.form_errors.append(_NO_CHARACTER)
+            return False
         return good
 
 

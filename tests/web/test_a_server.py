@@ -34,6 +34,14 @@ def test_while_somebody_else_writes_the_form_waits_then_says_so_and_is_kept(offi
     assert _entries(office) == before + 1
 
 
+def test_a_character_with_the_number_0_is_refused_in_words(office, desk):
+    before = _entries(office)
+    answer = desk.post("/shop/facts", data={"request_id": "nul", "eyewash": "beside\0the sink"})
+    assert "no keyboard writes" in answer.get_data(as_text=True)
+    found = [desk.get(path).status_code for path in ("/found?words=a%00b", "/order/%00", "/orders?show=%00")]
+    assert (found, _entries(office)) == ([404] * 3, before)
+
+
 def test_a_server_that_goes_is_said_and_found_again(office, desk, harbour):
     name = office.shop.settings.database.rpartition("/")[2]
     before = _entries(office)
