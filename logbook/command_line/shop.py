@@ -29,9 +29,10 @@ data_option = click.option(
 
 def _opened(settings: Settings) -> "Shop":
     """The shop, or a sentence that says why it cannot be opened; a damaged database raises DatabaseError."""
-    from sqlalchemy.exc import OperationalError
+    from sqlalchemy.exc import DatabaseError, OperationalError
 
     from logbook.records.opened import open_shop
+    from logbook.records.troubles import Trouble, trouble_of
 
     try:
         return open_shop(settings)
@@ -41,14 +42,17 @@ def _opened(settings: Settings) -> "Shop":
         ) from None
     except OperationalError as error:
         raise _not_just_now(settings, error) from None
+    except DatabaseError as error:
+        # a server says no in many ways, and seldom because of damage
+        if settings.database and trouble_of(error) is not Trouble.DAMAGED:
+            raise _not_just_now(settings, error) from None
+        raise
 
 
 def _not_just_now(settings: Settings, error: "DBAPIError") -> Refused:
-    when = "its server answers" if settings.database else "nothing else works on it"
-    return Refused(
-        f"The database {settings.place_in_words} cannot be used just now: {str(error.orig).splitlines()[0]}. "
-        f"Try again when {when}."
-    )
+    when = "mend that, or look at LOGBOOK_DATABASE" if settings.database else "try again when nothing else works on it"
+    words = str(error.orig).splitlines()[0].rstrip(".")
+    return Refused(f"The database {settings.place_in_words} cannot be used just now: {words}; {when}.")
 
 
 def sound(settings: Settings) -> "Shop":

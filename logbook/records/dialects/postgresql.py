@@ -21,6 +21,8 @@ from logbook.records.dialects import BUSY_TIMEOUT_MS, NO_ADDRESS, PATIENCE, Plac
 from logbook.records.dialects.postgresql_index import PostgresqlIndex
 from logbook.refusals import Refused
 
+_OLDEST = 14
+"""CREATE OR REPLACE TRIGGER came with it (PostgreSQL 14 release notes)."""
 LOCK = 0x1E45_B00C
 """The number of the lock that writers take, of all that a database can give out."""
 _CONNECTION = {
@@ -76,7 +78,7 @@ class Postgresql:
             given = {name: value for name, value in _CONNECTION.items() if name not in url.query}
             # a connection that a server's restart has cut is replaced before it is used
             engine = create_engine(url, connect_args=given, pool_pre_ping=True, isolation_level="READ COMMITTED")
-        except ArgumentError:
+        except (ArgumentError, ValueError):  # or a port that is no number
             raise Refused(NO_ADDRESS) from None
         except ModuleNotFoundError:
             raise Refused(
@@ -110,6 +112,8 @@ class Postgresql:
         """
         if connection.execute(text("SELECT to_regclass('alembic_version')")).scalar_one() is not None:
             return False
+        if int(connection.execute(text("SHOW server_version_num")).scalar_one()) < _OLDEST * 10000:
+            raise Refused(f"The PostgreSQL server is too old; version {_OLDEST} or newer is needed.")
         if connection.execute(text("SELECT current_setting('server_encoding')")).scalar_one() != "UTF8":
             raise Refused("The PostgreSQL database is not in UTF-8; make one with: createdb --encoding UTF8 NAME.")
         others = "SELECT count(*) FROM pg_tables WHERE schemaname = current_schema() AND tablename NOT LIKE 'bell_%'"
