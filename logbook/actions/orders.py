@@ -12,9 +12,10 @@ from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
 from logbook.actions.shop import current_step_list
+from logbook.actions.standing import has_fallen
 from logbook.lengths import Length
 from logbook.records.audit import Act, Actor, keyed_hash, record
-from logbook.records.floor import PRINT_IS_OPEN, Departure, Print, RunPiece
+from logbook.records.floor import PRINT_IS_OPEN, Departure, Print, Run, RunPiece, Sheet
 from logbook.records.orders import EFFECTS, JOB_KINDS, Customer, Job, Order
 from logbook.refusals import Refused
 
@@ -220,7 +221,11 @@ def pieces_of(session: Session, jobs: Collection[int]) -> dict[int, Pieces]:
         select(Print.job_id, func.count(Print.id), func.sum(case((Print.stage == "gone", 1), else_=0)))
         .join(Job, Print.job_id == Job.id)
         .join(Order, Job.order_id == Order.id)
+        .join(Sheet, Print.sheet_id == Sheet.id)
+        .outerjoin(Run, Sheet.run_id == Run.id)
         .where(Print.job_id.in_(jobs), Print.sample.is_(False), Print.stage != "scrapped")
+        # what waits for the printer with a pitch that was withdrawn is never printed
+        .where(or_(Sheet.stage != "print", Run.id.is_(None), ~has_fallen()))
         .where(or_(Order.customer_id.is_(None), ~stayed.exists()))
         .group_by(Print.job_id)
     )

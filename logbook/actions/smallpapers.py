@@ -169,7 +169,10 @@ def shipping_note(session: Session, desk: Desk, code: str) -> customer.ShippingN
             select(Departure).where(Departure.print_id.in_([piece.id for piece in pieces]))
         ).scalars()
     }
-    going = [piece for piece in pieces if piece.id in left or piece.stage == "pack"]
+    packed = [piece for piece in pieces if piece.stage == "pack" and not piece.set_aside_reason]
+    free = [piece for piece in packed if not _rests(session, desk, piece)]
+    # one that rests goes along only while none has left and none may
+    going = [piece for piece in pieces if piece.id in left or piece in (free or ([] if left else packed))]
     if not going:
         raise Refused("Nothing of this order is packed yet; inspect and pack a print first.")
     last = next((left[piece.id] for piece in reversed(going) if piece.id in left), None)
@@ -185,6 +188,11 @@ def shipping_note(session: Session, desk: Desk, code: str) -> customer.ShippingN
         part=f"{len(going)} of {wanted} pieces" if len(going) < wanted else "",
         address=_link(desk, order.jobs[0].code),
     )
+
+
+def _rests(session: Session, desk: Desk, piece: Print) -> bool:
+    wait = bench.wait_for(session, piece)
+    return bool(wait and wait.left(desk.by.now))
 
 
 def _addressed(order: Order) -> tuple[str, ...]:

@@ -156,7 +156,9 @@ def _worker(machine: MachineFacts, worker: WorkerFacts, today: date) -> Iterator
         yield stop(
             "authorisation",
             f"{worker.name} was not authorised for {machine.name} at that time; the owner named them on "
-            f"{worker.named_later.astimezone():%Y-%m-%d at %H:%M}, and a signature does not reach back.",
+            f"{worker.named_later.astimezone():%Y-%m-%d at %H:%M}, and a signature does not reach back. Somebody who "
+            "took part and was authorised then may sign; otherwise decide what becomes of the sheet, and write down "
+            "why.",
             safety=True,
         )
     elif until is None:

@@ -162,7 +162,7 @@ def no_glue_named() -> Finding:
     """A note: a bond that fails a year later leads to no lot."""
     return note(
         "adhesive lot",
-        "No lot of adhesive is named: later nobody can tell what bonded this sheet. Put it into stock and choose it.",
+        "No lot of adhesive is named: later nobody can tell what bonded this sheet. Choose its lot.",
     )
 
 

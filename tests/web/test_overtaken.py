@@ -1,13 +1,14 @@
 """The job's page and the run's page after the job's pitch was changed: neither goes on as if nothing had happened."""
 
 import html
+from datetime import UTC, datetime
 
 from sqlalchemy import select
 
 from logbook.actions import leaving, pitch, sheets
 from logbook.records.floor import Run, Sheet
 from logbook.records.pitch import PitchOnRecord
-from support.small_shop import job, one
+from support.small_shop import job, one, prints
 
 
 def _text(desk, address):
@@ -104,6 +105,46 @@ def test_a_run_whose_pitch_was_withdrawn_is_offered_nowhere(office, desk):
     assert "Start more sheets" not in page
     assert "Pitch withdrawn" in _text(desk, f"/job/{code}/traveller")
     assert "Withdrawn: read upside down" in _text(desk, f"/trace?q={run}")
+
+
+def _withdraw(office):
+    wrong = "read upside down"
+    office.act(
+        lambda session, by: pitch.withdraw(
+            session, by, pitch=one(session, PitchOnRecord, origin="carried over"), reason=wrong
+        )
+    )
+
+
+def test_sheets_that_can_never_be_printed_are_not_on_the_way(office, desk):
+    code = office.ready(quantity=2)
+    _withdraw(office)
+    for address in (f"/job/{code}", "/"):
+        assert "Choose another pitch and interlace at it" in _text(desk, address)
+    assert office.read(lambda session: sheets.open_quantity(session, job(session, code))) == 2
+
+
+def test_a_shipping_note_lists_what_goes_and_not_what_is_set_aside(office, desk):
+    code = office.ready(quantity=2)
+    office.mount(code)
+    office.inspect(code)
+    order = office.read(lambda session: job(session, code).order.code)
+    office.wait(hours=80)
+
+    def go(session, by):
+        piece = prints(session, code)[0]
+        leaving.leave(session, by, piece=piece, way=leaving.WayOut(how="collected", on=by.day), values={})
+
+    office.act(go)
+    note = _text(desk, f"/print-out/shipping-note/{order}")
+    assert ("26-0001-A1" in note, "26-0001-A2" in note) == (True, True)
+    office.now = datetime.now(UTC)  # the page looks a month back from its own clock
+    _withdraw(office)
+    note = _text(desk, f"/print-out/shipping-note/{order}")
+    assert ("26-0001-A1" in note, "26-0001-A2" in note) == (True, False)
+    gone = office.read(lambda session: prints(session, code)[0].code)
+    assert "It has left: Quillon & Daughters may want to know" in _text(desk, f"/print/{gone}")
+    assert "and 1 piece of it had left" in _text(desk, "/")
 
 
 def test_what_is_left_over_is_named_when_the_order_has_gone(office, desk):

@@ -132,7 +132,7 @@ def _offer(session: Session, form: PaperForm) -> None:
         return
     form.machine.choices = [("", "choose"), *choices.machines(session, "laminator")]
     form.helper.choices = [("", "nobody: worked alone"), *people]
-    form.adhesive_lot.choices = [("", "as planned"), *choices.lots(session, "adhesive", in_doubt=True)]
+    form.adhesive_lot.choices = [("", "as planned, or none"), *choices.lots(session, "adhesive", in_doubt=True)]
     form.covered_by.choices = [
         ("", "were given for this sheet, below"),
         *(

@@ -264,7 +264,7 @@ def _test_page(code: str, read_now: str = "", **forms: BenchForm) -> tuple[str, 
             sliding_form=forms.get("sliding_form") or SlidingForm(formdata=None),
             accept_findings=actions.accept_findings(session, found) if fit else [],
             blind=any(one["blind"] for one in made),
-            waiting=actions.jobs_waiting_for(session, found) if fit else [],
+            waiting=actions.jobs_waiting_for(session, found) if fit and not (accepted and accepted.withdrawal) else [],
             two_u=2 * fit.u_lpi if fit else 0.0,
             drawing=vdrawing.drawing(fit) if fit else "",
         )
