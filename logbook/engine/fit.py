@@ -30,6 +30,7 @@ _LEAST_BANDS_FOR_OFFSET, _LEAST_BANDS_A_SIDE = 5, 2
 """With one band on a side, an offset is that band's count alone and cannot be told from a pitch beyond the bands."""
 _LARGEST_RMS, _SECOND_MINIMUM_CHI2, _SECOND_MINIMUM_SIGMAS = 0.5, 4.0, 3.0
 _TIE_CHI2 = 1e-6
+_FEWEST_FOR_A_SLIP = 4
 _USUAL_DPI = Fraction(720)
 
 
@@ -126,7 +127,8 @@ def fit_readings(readings: Sequence[Reading], *, width_in: Fraction, spots: Sequ
     pitch = _middle_of_ties(minima)
     residuals = _residuals(readings, best, problem, pitch=pitch)
     rms = float(np.sqrt(np.mean([r.residual**2 for r in residuals]))) if residuals else 0.0
-    _refuse_misfit(readings, rms=rms, width_in=width_in, named=named)
+    if rms > _LARGEST_RMS:
+        _refuse_misfit(readings, spots, rms=rms, width_in=width_in, named=named)
     _refuse_two_pitches(minima, problem)
     lpi = round(problem.origin + Decimal(pitch), FIT_DECIMALS)
     offset = float(best.solution.parameters[1]) if best.with_offset else 0.0
@@ -240,15 +242,31 @@ def _residuals(readings: Sequence[Reading], best: _Minimum, problem: _Problem, *
                  for r, e in zip(readings, expected, strict=True))
 
 
-def _refuse_misfit(readings: Sequence[Reading], *, rms: float, width_in: Fraction,
+def _refuse_misfit(readings: Sequence[Reading], spots: Sequence[Spot], *, rms: float, width_in: Fraction,
                    named: Sequence[suspects.Doubled]) -> None:
-    if rms <= _LARGEST_RMS:
-        return
     if suspects.all_doubled(readings, width_in=width_in):
         raise Refused("The counts are about twice what one pitch can give: dark and light bars counted separately? "
                       "One fringe is one dark and one light bar together.")
-    why = " ".join(said.sentence for said in named) or "Is the width right, and was every band counted over all of it?"
+    why = " ".join(said.sentence for said in named) or _one_slip(readings, spots, width=float(width_in)) \
+        or "Is the width right, and was every band counted over all of it?"
     raise Refused(f"The readings fit no pitch: they miss the best one by {rms:.2f} fringe (root mean square). {why}")
+
+
+def _one_slip(readings: Sequence[Reading], spots: Sequence[Spot], *, width: float) -> str:
+    """The one count without which the others fit, if there is just one such."""
+    found = []
+    for at, left_out in enumerate(readings if len(readings) >= _FEWEST_FOR_A_SLIP else ()):
+        rest = [*readings[:at], *readings[at + 1:]]
+        problem = _problem(rest, spots, width=width)
+        best = _minima(problem)[0]
+        off = [one.residual for one in _residuals(rest, best, problem, pitch=best.pitch)]
+        if float(np.sqrt(np.mean(np.square(off)))) <= _LARGEST_RMS:
+            found.append((left_out, float(problem.origin) + best.pitch))
+    if len(found) != 1:
+        return ""
+    (slip, pitch), = found
+    return (f"Without the {slip.fringes} counted at {slip.lpi} lines per inch the others fit {pitch:.3f}: "
+            "read that band again.")
 
 
 def _refuse_two_pitches(minima: Sequence[_Minimum], problem: _Problem) -> None:

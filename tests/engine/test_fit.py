@@ -153,6 +153,15 @@ def test_no_reading_at_all_is_refused():
         fit_readings([], width_in=WIDTH)
 
 
+def test_one_slip_among_good_counts_is_named_with_its_band():
+    """Fringes are the distance of the pitches times the width; 75 was typed for 0.75."""
+    counts = {Decimal(f"19.{i}"): abs(Decimal("19.43") - Decimal(f"19.{i}")) * 8 for i in range(10)}
+    slip = Decimal("19.6")
+    readings = [Reading(lpi, Decimal(75) if lpi == slip else count) for lpi, count in counts.items()]
+    with pytest.raises(Refused, match=r"Without the 75 counted at 19\.6 lines per inch the others fit 19\.430: read"):
+        fit_readings(readings, width_in=Fraction(8))
+
+
 def test_readings_that_fit_nothing_are_refused():
     counts = [5, 0, 6, 1, 7, 0]
     with pytest.raises(Refused, match="fit no pitch"):
