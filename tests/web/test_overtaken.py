@@ -69,7 +69,7 @@ def test_a_sheet_that_waits_for_the_printer_says_that_the_pitch_changed(office, 
     newest = office.read(lambda session: session.scalars(select(Run.code).order_by(Run.id.desc())).first())
     after = _text(desk, f"/run/{newest}")
     assert "<b>Next:</b> print the file at 100 %" in after
-    assert "1 piece is ordered, and nothing is lacking any more: this would be one beyond." in after
+    assert "1 piece is ordered, and nothing is lacking any more: this would be one more than wanted." in after
 
     def back(session, by):
         old = one(session, PitchOnRecord, origin="carried over")

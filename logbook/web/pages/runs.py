@@ -106,7 +106,7 @@ def _sheets_form(session: Session, found: Run, form: BenchForm | None) -> Sheets
         words = f"Every job on it has all its pieces with {lacking}." if lacking else "No job on it lacks a piece."
         shown.count.description = words
     else:
-        shown.count.description = _why(job.quantity, lacking)
+        shown.count.description = _why(job.quantity, for_the_order(session, job).made)
     return shown
 
 
@@ -128,13 +128,14 @@ def _off_form(session: Session, found: Run, form: BenchForm | None) -> TakeOffFo
     return TakeOffForm(formdata=None, count=min(ahead, beyond) if beyond > 0 else ahead)
 
 
-def _why(ordered: int, lacking: int) -> str:
+def _why(ordered: int, under_way: int) -> str:
     """Why so many sheets are proposed."""
     order = f"{ordered} {'piece is' if ordered == 1 else 'pieces are'} ordered"
-    if lacking == 0:
-        return f"{order}, and nothing is lacking any more: this would be one beyond."
-    under_way = ordered - lacking
-    return f"{order}, {under_way or 'none'} made or on the way: {lacking} to go, one on each sheet."
+    if under_way >= ordered:
+        beyond = under_way - ordered
+        already = f", {beyond} beyond already" if beyond else ""
+        return f"{order}, and nothing is lacking any more{already}: this would be one more than wanted."
+    return f"{order}, {under_way or 'none'} made or on the way: {ordered - under_way} to go, one on each sheet."
 
 
 @pages.get("/run/<code>.json")
