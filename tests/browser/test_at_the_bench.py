@@ -73,8 +73,8 @@ def test_a_wrong_tap_is_taken_back_with_one(person, page, assert_accessible):
     button = page.get_by_role("button", name="Take it back")
     assert button.bounding_box()["height"] >= 48
     button.click()
-    assert page.get_by_role("heading", name="Print").is_visible()
     expect(button).to_have_count(0)
+    expect(page.get_by_role("heading", name="Print")).to_be_visible()
     expect(page.get_by_role("cell", name="signature taken back", exact=True)).to_have_count(1)
     person.go("shop/record")
     expect(page.get_by_role("cell", name="signature taken back: print")).to_have_count(1)
