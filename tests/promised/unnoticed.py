@@ -67,7 +67,7 @@ ALIKE = {
         "at the tip itself both arms say the same",
     ("fit", "tied = [m.pitch for m in minima if m.solution.chi2 - best.solution.chi2 < _TIE_CHI2", "Lt → LtE"): BORDER,
     ("fit", "and abs(m.pitch - best.pitch) <= _SECOND_MINIMUM_SIGMAS * best.u]", "LtE → Lt"): BORDER,
-    ("fit", "if rms <= _LARGEST_RMS:", "LtE → Lt"): BORDER,
+    ("fit", "if rms > _LARGEST_RMS:", "Gt → GtE"): BORDER,
     ("fit", "for other in minima[1:]:", "1 → 0"): "the best pitch is not far from itself",
     ("fit", "far = abs(other.pitch - best.pitch) > _SECOND_MINIMUM_SIGMAS * best.u", "Gt → GtE"): BORDER,
     ("fit", "if far and other.solution.chi2 - best.solution.chi2 < _SECOND_MINIMUM_CHI2:", "Lt → LtE"): BORDER,
