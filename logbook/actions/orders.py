@@ -224,8 +224,8 @@ def pieces_of(session: Session, jobs: Collection[int]) -> dict[int, Pieces]:
         .join(Sheet, Print.sheet_id == Sheet.id)
         .outerjoin(Run, Sheet.run_id == Run.id)
         .where(Print.job_id.in_(jobs), Print.sample.is_(False), Print.stage != "scrapped")
-        # what waits for the printer with a pitch that was withdrawn is never printed
-        .where(or_(Sheet.stage != "print", Run.id.is_(None), ~has_fallen()))
+        # what waits for the printer with a pitch that was withdrawn is not printed, unless the owner puts it back
+        .where(or_(Print.set_aside_reason.is_(None), Sheet.stage != "print", Run.id.is_(None), ~has_fallen()))
         .where(or_(Order.customer_id.is_(None), ~stayed.exists()))
         .group_by(Print.job_id)
     )

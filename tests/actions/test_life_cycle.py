@@ -331,7 +331,12 @@ class LifeCycle(RuleBasedStateMachine):
                 _nothing_left_that_must_not(session, row)
 
     def _open_quantity(self, session):
-        under_way = sum(1 for piece in self.pieces if not piece.sample and piece.stage != "scrapped")
+        def never_printed(piece):
+            return self.withdrawn and piece.in_doubt and piece.stage == "print"
+
+        under_way = sum(
+            1 for piece in self.pieces if not piece.sample and piece.stage != "scrapped" and not never_printed(piece)
+        )
         assert sheets.open_quantity(session, job(session, self.code)) == max(0, QUANTITY - under_way)
 
 
