@@ -335,7 +335,7 @@ def test_every_job_keeps_the_step_list_it_began_with(shop):
     begun = shop.read(lambda session: session.execute(select(Job.step_list_id).where(Job.code == code)).scalar_one())
     own = shop.shop.settings.own_safety_path / "steps.toml"
     shipped = resources.folder("safety") / "steps.toml"
-    own.write_text(shipped.read_text(encoding="utf-8").replace('revision = "1"', 'revision = "own 2"', 1))
+    own.write_text(shipped.read_text(encoding="utf-8").replace('revision = "2"', 'revision = "own 2"', 1))
     later = _place(shop)
     ids = shop.read(lambda session: (job(session, code).step_list_id, job(session, later).step_list.revision))
     assert ids == (begun, "own 2")

@@ -36,7 +36,7 @@ def test_each_page_carries_its_number_revision_audit_head_and_the_disclaimer(a4)
     pages = texts(a4)
     for number, text in enumerate(pages, start=1):
         assert f"page {number} of {len(pages)}" in text
-        assert "Revision 3 · step list 1 · printed 2026-11-25 09:40 by Ilse Marrow" in text
+        assert "Revision 3 · step list 2 · printed 2026-11-25 09:40 by Ilse Marrow" in text
         assert "audit head 1204 · 9f27c0aa41d2" in text
         assert "They do not replace them; manual and law come first." in text
         assert "do not run, ask the competent person" in text
@@ -192,7 +192,7 @@ def _cautions(view):
 
 def test_the_card_versions_that_were_shown_can_be_recorded():
     labels = shown_cards(traveller())
-    assert "C02 v1 2026-11-25" in labels
+    assert "C02 v2 2026-12-01" in labels
     assert not any(label.startswith("C01 ") for label in labels)
 
 

@@ -38,6 +38,11 @@ def test_the_step_says_what_is_ordered_and_a_shops_own_limits_stay():
 def test_a_bar_may_be_off_by_what_a_rule_can_tell_or_by_what_the_print_forgives():
     assert targets.scale_bar(100, quarter_strip_mm=0.08).tolerance == Decimal("0.5")
     assert targets.scale_bar(100, quarter_strip_mm=1.26).tolerance == Decimal("1.2")
+    # 60 lines per inch over 8 inches, two pictures: a quarter strip is 1/8 of 480 lenticules, on 100 mm 0.03 mm
+    fine = targets.scale_bar(100, quarter_strip_mm=100 / 8 / 480)
+    assert fine.tolerance == Decimal("0.5")
+    assert fine.beyond.startswith("the flip suffers from 0.03 mm on, which no rule tells")
+    assert not targets.scale_bar(100, quarter_strip_mm=1.26).beyond
     # a page that is fitted into margins of 5 mm is printed at about 95 %: common practice, no source
     printing = Stage(
         "print", "S6a", "Print", "sheet", (Step("print-scale", "Measure.", record="number", unit="mm"), SIGN)
