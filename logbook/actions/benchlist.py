@@ -17,7 +17,7 @@ from logbook.records.machines import Machine, PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job, Order
 from logbook.rules import signing, waits
-from logbook.rules.stages import PRINT_WAY, SHEET_WAY
+from logbook.rules.stages import PAPER_STAGES, PRINT_WAY, SHEET_WAY
 
 ON_SHEETS, CUT_APART = SHEET_WAY[:-1], PRINT_WAY[1:-1]
 
@@ -26,7 +26,8 @@ class Standing(NamedTuple):
     """A sheet that is not cut apart yet, or a print that is: where it stands and what holds it.
 
     ``job`` is the row id of its first job, ``jobs`` those of all. ``aside`` is the first doubt that holds it;
-    ``failed`` says that it failed its inspection and nobody decided since; ``printer`` is why that is out of use.
+    ``failed`` says that it failed its inspection and nobody decided since; ``printer`` is why that is out of use;
+    ``on_paper`` says that its stage is done on paper, and its page not taken over yet.
     """
 
     is_print: bool
@@ -42,6 +43,7 @@ class Standing(NamedTuple):
     aside: str = ""
     failed: bool = False
     printer: str = ""
+    on_paper: bool = False
     wait: waits.Wait | None = None
 
     def free_at(self, now: datetime) -> datetime | None:
@@ -65,7 +67,9 @@ def standing(session: Session, jobs: Collection[int] | None = None) -> list[Stan
         return []
     signed = _signed(session, {row.sheet_id for row in (*sheets, *prints)})
     failed = _failed(session, [row.print_id for row in prints if row.print_stage == "inspect"])
-    found = [*_sheets(sheets, signed), *(_print(row, signed, failed) for row in prints)]
+    gathered = [*_sheets(sheets, signed), *(_print(row, signed, failed) for row in prints)]
+    paper = _on_paper(session, gathered)
+    found = [one._replace(on_paper=(one.is_print, one.id, one.stage) in paper) for one in gathered]
     return sorted(found, key=lambda one: (one.due is None, one.due or date.max))
 
 
@@ -123,6 +127,15 @@ def _signed(session: Session, sheets: Collection[int]) -> dict[tuple[int | None,
         .order_by(StepRecord.id)
     )
     return {(sheet, stage): at for sheet, stage, at in rows}
+
+
+def _on_paper(session: Session, found: Collection[Standing]) -> set[tuple[bool, int, str]]:
+    """Which of these, as kind, row id and stage, somebody began on paper."""
+    sheets, prints = ([one.id for one in found if one.is_print is kind] for kind in (False, True))
+    at = StepRecord.sheet_id.in_(sheets) | StepRecord.print_id.in_(prints)
+    keys = StepRecord.step_key.in_([f"{stage}-on-paper" for stage in PAPER_STAGES])
+    rows = session.execute(select(StepRecord.sheet_id, StepRecord.print_id, StepRecord.stage).where(keys, at, stands()))
+    return {(piece is not None, piece or sheet or 0, stage) for sheet, piece, stage in rows}
 
 
 def _failed(session: Session, prints: Collection[int]) -> set[int | None]:

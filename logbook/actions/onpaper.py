@@ -8,23 +8,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
-from sqlalchemy import or_, select
-from sqlalchemy.orm import Session, lazyload
+from sqlalchemy.orm import Session
 
 from logbook.actions import bench, leaving
 from logbook.actions.finding import ref
 from logbook.actions.pictures import Intake
 from logbook.records.audit import Act, Actor, record
 from logbook.records.files import FileStore
-from logbook.records.floor import Print, Sheet, StepRecord, stands
+from logbook.records.floor import Print, StepRecord
 from logbook.records.machines import Machine
 from logbook.records.people import Person
 from logbook.refusals import Refused
-from logbook.rules.stages import ROLLER_STAGES
-
-PLAIN_STAGES = ("print", "dry", "dwell", "trim", "inspect")
-"""Stages whose page holds values and one signature."""
-STAGES = (*PLAIN_STAGES, *ROLLER_STAGES, "pack")
+from logbook.rules.stages import PAPER_STAGES, PLAIN_STAGES
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,25 +38,13 @@ class Page:
 
 def may_be(subject: bench.Subject) -> bool:
     """Whether the stage at which it stands may be done on paper."""
-    return subject.stage in STAGES
+    return subject.stage in PAPER_STAGES
 
 
 def begun(session: Session, subject: bench.Subject) -> StepRecord | None:
     """The record that the stage at which it stands is done on paper; None where it is done on screen."""
     key = f"{subject.stage}-on-paper"
     return next((row for row in reversed(bench.records_of(session, subject)) if row.step_key == key), None)
-
-
-def codes_on_paper(session: Session, subjects: Sequence[bench.Subject]) -> set[str]:
-    """The codes of those among many whose stage is done on paper now."""
-    of_sheets, of_prints = (
-        {one.id: one for one in subjects if isinstance(one, kind)} for kind in (Sheet, Print)
-    )
-    chosen = select(StepRecord).where(StepRecord.step_key.in_([f"{stage}-on-paper" for stage in STAGES]), stands())
-    ours = or_(StepRecord.sheet_id.in_(list(of_sheets)), StepRecord.print_id.in_(list(of_prints)))
-    rows = session.execute(chosen.where(ours).options(lazyload("*"))).scalars()
-    found = [(row, of_sheets.get(row.sheet_id or 0) or of_prints.get(row.print_id or 0)) for row in rows]
-    return {one.code for row, one in found if one is not None and one.stage == row.stage}
 
 
 def begin(session: Session, by: Actor, *, subject: bench.Subject) -> None:
@@ -132,7 +115,7 @@ def expect_one_of(subject: bench.Subject, stages: Sequence[str]) -> None:
 
 
 def _expect(subject: bench.Subject) -> None:
-    if subject.stage not in STAGES:
+    if subject.stage not in PAPER_STAGES:
         raise Refused("There is nothing to do on paper here; open its own page.")
 
 

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from fractions import Fraction
@@ -250,17 +250,27 @@ def first_wish(test: PitchTest) -> ChartWish:
 
 
 def wish_after_others(session: Session, test: PitchTest) -> ChartWish:
-    """The chart to begin with: fine around what was last measured for this lens lot, printer and paper; else coarse."""
+    """The chart to begin with: fine around what was last measured for this lens lot, printer and paper.
+
+    Else coarse, around a pitch that was carried over or forecast for them, or else around the lens maker's.
+    """
+    if measured := _last_pitch(session, test, "test"):
+        return wish_around(test, measured.lpi, chart.DEFAULT_LENGTH)
+    wish, guess = first_wish(test), _last_pitch(session, test, "carried over", "forecast")
+    return replace(wish, centre_lpi=round(guess.lpi / COARSE_STEP) * COARSE_STEP) if guess else wish
+
+
+def _last_pitch(session: Session, test: PitchTest, *origins: str) -> PitchOnRecord | None:
+    """The newest pitch of one of these origins for this test's lens lot, printer, paper and direction."""
     same = select(PitchOnRecord).where(
         PitchOnRecord.lens_lot_id == test.lens_lot_id,
         PitchOnRecord.mode_id == test.mode_id,
         PitchOnRecord.paper_id == test.paper_id,
         PitchOnRecord.axis == test.axis,
-        PitchOnRecord.origin == "test",
+        PitchOnRecord.origin.in_(origins),
         ~PitchOnRecord.withdrawal.has(),
     )
-    last = session.execute(same.order_by(PitchOnRecord.id.desc()).limit(1)).scalars().first()
-    return wish_around(test, last.lpi, chart.DEFAULT_LENGTH) if last else first_wish(test)
+    return session.execute(same.order_by(PitchOnRecord.id.desc()).limit(1)).scalars().first()
 
 
 def wish_around(test: PitchTest, lpi: Decimal, width: Length) -> ChartWish:

@@ -3,13 +3,15 @@
 Their numbers and serials stay taken; the newest go first, so that the ones that stay are those written on paper.
 """
 
+from collections.abc import Iterable
+
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
 from logbook.actions.orders import close_if_done
 from logbook.records.audit import Act, Actor, record
-from logbook.records.floor import Run, Sheet, StepRecord, Verdict, stands
+from logbook.records.floor import Print, Run, Sheet, StepRecord, Verdict, stands
 from logbook.refusals import Refused
 
 
@@ -44,8 +46,8 @@ def take_off(session: Session, by: Actor, *, run: Run, count: int) -> list[Sheet
     return gone
 
 
-def was_taken_off(session: Session, sheet: Sheet) -> bool:
-    """Whether a sheet ended unprinted: nobody decided about any of its pieces."""
-    pieces = [piece.id for piece in sheet.prints]
-    decided = session.execute(select(Verdict.id).where(Verdict.print_id.in_(pieces)).limit(1)).first()
-    return sheet.stage == "scrapped" and decided is None
+def taken_off(session: Session, sheets: Iterable[Sheet]) -> set[int]:
+    """The row ids of those that ended unprinted: nobody decided about any of their pieces."""
+    ended = {sheet.id for sheet in sheets if sheet.stage == "scrapped"}
+    decided = select(Print.sheet_id).join(Verdict, Verdict.print_id == Print.id).where(Print.sheet_id.in_(ended))
+    return ended - set(session.execute(decided).scalars()) if ended else ended

@@ -9,6 +9,10 @@ ENDED = ("parted", "gone", "scrapped")
 BONDED = ("dwell", "parted", "trim", "inspect", "pack", "gone")
 """Stages after bonding: there is no way back from them, only scrap, accept or replace."""
 ROLLER_STAGES = ("adhesive", "laminate")
+PLAIN_STAGES = ("print", "dry", "dwell", "trim", "inspect")
+"""Stages whose page of paper holds values and one signature."""
+PAPER_STAGES = (*PLAIN_STAGES, *ROLLER_STAGES, "pack")
+"""Stages that may be done on paper and taken over afterwards."""
 LEFT_BY_A_TAP = ("print", "dry", "dwell", "trim", "inspect")
 """Stages whose signature may be taken back within the minute: nothing was bonded, nothing left the house."""
 

@@ -20,7 +20,7 @@ _HUNDREDTH_MM = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """The number that is wanted, in the step's own unit, how far it may be off, what says so, and what it cannot tell."""
+    """The number that is wanted, in the step's own unit, how far it may be off, what says so; what it cannot tell."""
 
     value: Decimal
     tolerance: Decimal

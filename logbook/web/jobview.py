@@ -13,13 +13,13 @@ from sqlalchemy.orm import Session, joinedload, lazyload, selectinload
 from logbook.actions import (
     benchlist,
     jobs,
-    onpaper,
     orders,
     overtaken,
     pictureneeds,
     pitchfacts,
     reorders,
     sheets,
+    takingoff,
 )
 from logbook.actions.finding import ref
 from logbook.actions.pictures import current
@@ -60,6 +60,8 @@ class JobView:
     sheets: list[Sheet]
     prints: list[Print]
     on_paper: set[str]
+    taken_off: set[int]
+    """Ids of the sheets that were taken off before they were printed."""
     fallen: set[int]
     """Ids of the runs whose pitch was withdrawn since."""
     open_quantity: int
@@ -81,7 +83,7 @@ def job_view(session: Session, job: Job) -> JobView:
     gates = jobs.gates(session, job, jobs.Chosen(pitch is not None, gone, chosen is not None))
     pieces = orders.for_the_order(session, job)
     least, small = pictureneeds.too_small(job, chosen)
-    travellers = _travellers(session, job)
+    gathered = _gathered(session, job, gates, runs, pieces)
     return JobView(
         job=job,
         pictures=current(job),
@@ -95,13 +97,14 @@ def job_view(session: Session, job: Job) -> JobView:
         runs=runs,
         sheets=made,
         prints=prints,
-        on_paper=onpaper.codes_on_paper(session, [*made, *prints]),
+        on_paper={one.code for one in gathered.standing if one.on_paper},
+        taken_off=takingoff.taken_off(session, made),
         open_quantity=pieces.still_open(job),
         fallen=fallen_among(session, runs),
-        travellers=travellers,
+        travellers=_travellers(session, job),
         since=reorders.since(session, job),
         repeats=reorders.repeats(session, job),
-        next=list(_next(session, job, _gathered(session, job, gates, runs, pieces))),
+        next=list(_next(session, job, gathered)),
         acts=list(entries_for(session, ref(job)))[::-1],
     )
 
@@ -209,7 +212,9 @@ def _next(session: Session, job: Job, found: _Gathered) -> Iterator[Next]:
         yield Next(_LEFT_OVER.format(job.quantity), f"{url_for('jobs.job', code=job.code)}#prints")
     now = datetime.now(UTC)
     for one in found.standing:
-        if not one.aside:
+        if one.on_paper and not one.aside:
+            yield Next(f"{one.called}: on paper, take its page over when it is done", _page_of(one))
+        elif not one.aside:
             free_at = one.free_at(now)
             does = _words(session, one, resting=free_at is not None, unasked=one.sheet in found.unasked)
             yield Next(f"{one.called}: {does}", _at_the_bench(one), free_at=free_at)
@@ -218,6 +223,10 @@ def _next(session: Session, job: Job, found: _Gathered) -> Iterator[Next]:
 
 def _at_the_bench(one: benchlist.Standing) -> str:
     return url_for("bench.piece" if one.is_print else "bench.sheet", code=one.code)
+
+
+def _page_of(one: benchlist.Standing) -> str:
+    return url_for("onpaper.take_over", kind="print" if one.is_print else "sheet", code=one.code)
 
 
 def _held(job: Job, standing: Sequence[benchlist.Standing]) -> Iterator[Next]:

@@ -74,6 +74,8 @@ def _why_held(by: Actor, one: benchlist.Standing) -> str:
         return "failed its inspection: decide what becomes of it"
     if one.stage == "print" and one.printer:
         return one.printer
+    if one.on_paper:
+        return "on paper: take its page over when it is done"
     until = one.free_at(by.now)
     return f"{one.wait.what.lower()} until {when(until)}" if one.wait is not None and until else ""
 

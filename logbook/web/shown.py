@@ -16,7 +16,7 @@ from logbook.lengths import Length
 from logbook.manner import counted
 from logbook.manner import plain as without_zeros
 from logbook.records.audit import AuditEntry
-from logbook.records.floor import StepRecord
+from logbook.records.floor import Sheet, StepRecord
 from logbook.rules.signing import in_unit, limits
 from logbook.rules.steplist import Step
 from logbook.web import pinned
@@ -24,6 +24,7 @@ from logbook.web.condition import condition
 from logbook.web.gate import own_manner, the_shop
 from logbook.web.wayback import from_here, way_back
 
+_MINUS_NOTHING = re.compile(r"-0(?=(\.0*)?(?![.\d]))")
 _LETTERING = re.compile(r">[^<]*<")
 STAGE_WORDS = {
     "print": "to print",
@@ -60,6 +61,7 @@ def teach(app: Flask) -> None:
     app.add_template_filter(reading)
     app.add_template_filter(number)
     app.add_template_filter(stage_words)
+    app.add_template_filter(sheet_words)
     app.add_template_filter(stage_name)
     app.add_template_filter(newest)
     app.add_template_filter(counted)
@@ -134,8 +136,8 @@ def length(value: Length | None) -> str:
 
 
 def formatted(pattern: str, *values: object) -> str:
-    """A pattern with its values, with the reader's decimal mark."""
-    return own_manner().number(pattern % values)
+    """A pattern with its values, with the reader's decimal mark; what rounds to nothing has no minus."""
+    return own_manner().number(_MINUS_NOTHING.sub("0", pattern % values))
 
 
 def marked(words: str) -> str:
@@ -212,6 +214,13 @@ def stage_name(stage: str) -> str:
 def stage_words(stage: str) -> str:
     """A stage in the words of the work lists."""
     return STAGE_WORDS.get(stage, stage)
+
+
+def sheet_words(sheet: Sheet) -> str:
+    """A sheet's stage in the words of the work lists; one that was cut apart goes on only where a piece of it does."""
+    if sheet.stage == "parted" and all(piece.stage == "scrapped" for piece in sheet.prints):
+        return "its pieces are scrapped"
+    return stage_words(sheet.stage)
 
 
 def way_marks(sheet_stage: str, print_stage: str) -> Markup:

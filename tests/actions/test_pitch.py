@@ -4,6 +4,7 @@ A reading of a band at p lines per inch over a width W shows |p - P| W fringes a
 gratings, textbook arithmetic), so readings on both sides form a V.
 """
 
+from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -94,7 +95,11 @@ def test_an_accepted_test_puts_the_fit_on_record_and_is_closed(shop, chart):
     assert (wish.step_lpi, wish.bands) == (Decimal("0.01"), 21), "fine around what was found, not coarse around nominal"
     assert abs(wish.centre_lpi - kept.lpi) <= Decimal("0.005")
     _withdraw(shop, origin="test")
-    assert shop.read(_next_wish) == first, "a pitch that was withdrawn leads nowhere"
+    carried = shop.read(_next_wish)
+    assert replace(carried, centre_lpi=first.centre_lpi) == first, "a pitch that was withdrawn leads nowhere"
+    assert carried.centre_lpi == Decimal("20.1"), "coarse around the old notebook's 20.07"
+    _withdraw(shop)
+    assert shop.read(_next_wish) == first
 
 
 def _next_wish(session):

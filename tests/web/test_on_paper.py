@@ -51,11 +51,14 @@ def test_a_stage_begun_on_paper_says_so_on_its_sheet_and_its_job(desk, office, s
     assert "On paper since" in desk.get(f"/sheet/{sheet}").get_data(as_text=True)
     work = office.read(lambda session: one(session, Sheet, code=sheet).prints[0].job.code)
     assert "on paper, not taken over yet" in desk.get(f"/job/{work}").get_data(as_text=True)
+    assert "<b>on paper</b>" in desk.get("/bench").get_data(as_text=True)
+    assert "on paper, take its page over when it is done" in desk.get("/").get_data(as_text=True)
     again = desk.post(f"/from-paper/sheet/{sheet}/begin")
     assert again.status_code == 422
     assert "on paper already" in again.get_data(as_text=True)
     desk.post(f"/sheet/{sheet}/sign/print")  # on screen after all
     assert "On paper since" not in desk.get(f"/sheet/{sheet}").get_data(as_text=True)
+    assert "on paper" not in desk.get("/bench").get_data(as_text=True)
 
 
 def test_a_page_is_taken_over_with_its_own_person_time_and_photograph(desk, office, sheet):

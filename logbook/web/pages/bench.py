@@ -188,7 +188,7 @@ def sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
                 tap=takingback.last_tap(session, actor(), on=found),
                 records=recorded.listed(session, found),
                 step_texts=actions.step_texts(found),
-                taken_off=takingoff.was_taken_off(session, found),
+                taken_off=bool(takingoff.taken_off(session, [found])),
                 replaced_by={
                     one.id: leaving.replacement_of(session, one) for one in found.prints if one.stage == "scrapped"
                 },
@@ -230,7 +230,7 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
     runnable = atmachines.runnable(laminators)
     listed = choices.machines(session, "laminator")
     form.machine.choices = sorted(listed, key=lambda one: one[0] not in runnable)
-    form.helper.choices = _helpers(session)
+    form.helper.choices = _helpers(session, laminators)
     if form.alone_with.data is None and form.machine.choices:
         first = by_code(session, Machine, form.machine.choices[0][0])
         # after a jam, or half an hour elsewhere, everything is asked anew
@@ -269,9 +269,14 @@ def _cards(session: Session, stage: Stage) -> list[Caution]:
     return papering.cards(stage.cards, ways_of_working(stage.machine, shared))
 
 
-def _helpers(session: Session) -> list[tuple[str, str]]:
-    me = actor().name
-    return [("", "nobody: I work alone"), *(one for one in choices.people(session) if one[1] != me)]
+def _helpers(session: Session, laminators: atmachines.Found) -> list[tuple[str, str]]:
+    """Whoever is named for one of these, with its name beside theirs where it is not for all."""
+    offered = [("", "nobody: I work alone")]
+    for one in choices.people_who_sign(session):
+        at = atmachines.named_for(session, actor(), one, laminators) if one.id != actor().person_id else []
+        if at:
+            offered.append((one.code, one.name if len(at) == len(laminators) else f"{one.name}, at {' and '.join(at)}"))
+    return offered
 
 
 def _covering(session: Session, form: RollersForm) -> object:
@@ -504,7 +509,7 @@ def piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             cause_words=cause_words,
             traced=trace.way_of(session, found),
             step_texts=actions.step_texts(found),
-            taken_off=takingoff.was_taken_off(session, found.sheet),
+            taken_off=bool(takingoff.taken_off(session, [found.sheet])),
             sign_form=forms.get("sign_form") or _sign_form(session, found),
             verdict_form=forms.get("verdict_form") or verdictforms.VerdictForm(formdata=None),
             written_off=writtenoff.told,

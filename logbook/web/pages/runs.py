@@ -82,6 +82,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             form=form or Plain(formdata=None),
             sheets_form=_sheets_form(session, found, form),
             off_form=_off_form(session, found, form),
+            taken_off=takingoff.taken_off(session, found.sheets),
             overtaken=overtaken.overtaken(session, found) if found.state == "done" else "",
             gone=why_withdrawn(session, found.pitch),
             flip=flips.of_run(the_shop().store, found),
