@@ -263,7 +263,7 @@ def _covered(session: Session, sheet: Sheet) -> Iterator[views.Entry]:
             if step.safety and step.record == "tick" and step.key not in recorded:
                 told = row.roller_session
                 since = f"{told.started_at.astimezone():%m-%d %H:%M}"
-                yield views.Entry(step.key, sheet.number, "ticked for this session", told.person.initials, since)
+                yield views.Entry(step.key, sheet.number, "ticked once", told.person.initials, since)
 
 
 def _closed(session: Session, job: Job, runs: list[Run]) -> tuple[views.Closed, ...]:

@@ -21,7 +21,7 @@ LINES = {
     "bench.LeaveForm.carrier": "Who takes it; only where it is sent.",
     "bench.LeaveForm.tracking": "The carrier's number, for the text to the customer.",
     "bench.RollersForm.machine": "What may run now stands first.",
-    "bench.RollersForm.helper": "The second person at the rollers; nobody where you work alone.",
+    "bench.RollersForm.helper": "Who is named for a laminator, in date; nobody where you work alone.",
     "bench.RollersForm.adhesive_lot": "Read it off the roll or the box; usually the lot that was planned.",
     "onpaper.PaperForm.person": "Who signed on paper; you are recorded as who took it over.",
     "onpaper.PaperForm.at": "As it stands on the page; waiting times count from then.",

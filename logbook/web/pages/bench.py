@@ -236,6 +236,8 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
         # after a jam, or half an hour elsewhere, everything is asked anew
         if actions.open_session(session, actor(), machine=first, helper=None) is not None:
             form.alone_with.data = actions.said_today(session, actor(), first)
+            if form.alone_with.data:
+                form.alone_with.description = "As you said earlier today; change it where it holds no longer."
     sheet = values["sheet"]
     assert isinstance(sheet, Sheet)
     glue = _offer_glue(session, form, sheet) if sheet.stage == "adhesive" else []
