@@ -16,7 +16,26 @@ _METHODS = (
     rectpack.GuillotineBssfSas, rectpack.GuillotineBssfLas, rectpack.GuillotineBlsfSas, rectpack.GuillotineBafSas,
     rectpack.GuillotineBafLas, rectpack.GuillotineBssfMaxas,
 )  # fmt: skip
-_SORTED = (rectpack.SORT_AREA, rectpack.SORT_LSIDE, rectpack.SORT_SSIDE, rectpack.SORT_NONE)
+_Wanted = list[tuple[int, int, int]]
+"""Pieces as the packer sorts them: dots across and down, number."""
+
+
+def _smallest(wanted: _Wanted) -> _Wanted:
+    return sorted(wanted, key=lambda one: one[0] * one[1])
+
+
+def _lowest(wanted: _Wanted) -> _Wanted:
+    return sorted(wanted, key=lambda one: (one[1], one[0]))
+
+
+def _narrowest(wanted: _Wanted) -> _Wanted:
+    return sorted(wanted, key=lambda one: (one[0], one[1]))
+
+
+# large pieces first pack densest; where not all fit, small ones first leave fewer over
+_SORTED = (
+    rectpack.SORT_AREA, rectpack.SORT_LSIDE, rectpack.SORT_SSIDE, rectpack.SORT_NONE, _smallest, _lowest, _narrowest,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from logbook.engine.cutting import DOWN, cuts
+from logbook.engine.cutting import cuts
 from logbook.engine.interlace import interlace
 from logbook.engine.layout import lay_out
 from logbook.engine.plan import make_plan
@@ -17,6 +17,7 @@ from logbook.engine.sharedsheet import Laid, SharedPlan, interlace_shared
 from logbook.engine.sheet import Waste
 from logbook.lengths import parse_length
 from logbook.refusals import Refused
+from support.cutting_up import cut_up
 from support.plain_interlace import owner
 
 LEVELS = (60, 110, 160, 200, 230)
@@ -141,22 +142,6 @@ def test_pieces_around_a_middle_cannot_be_cut_apart():
     with pytest.raises(Refused, match="no cut from edge to edge"):
         cuts((0, 0, 100, 100), PINWHEEL)
     assert len(cuts((0, 0, 100, 100), PINWHEEL[:3])) > 4
-
-
-def cut_up(sheet, plan_of_cuts):
-    """What lies on the table when somebody works through the cuts, each from edge to edge of a part that is there."""
-    table = {sheet}
-    for cut in plan_of_cuts:
-        left, top, right, bottom = cut.part
-        table.remove(cut.part)
-        first, last = cut.from_edges
-        assert min(first, last) > 0
-        table |= (
-            {(left, top, left + first, bottom), (right - last, top, right, bottom)}
-            if cut.way == DOWN
-            else {(left, top, right, top + first), (left, bottom - last, right, bottom)}
-        )
-    return table
 
 
 SIZES = st.lists(st.tuples(st.integers(20, 300), st.integers(20, 300)), min_size=1, max_size=14)
