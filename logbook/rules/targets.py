@@ -44,7 +44,7 @@ def scale_bar(length_mm: int, *, quarter_strip_mm: float) -> Target:
     if forgiven >= RULE_READING_MM:
         return Target(Decimal(length_mm), forgiven, "in the file")
     slight = f"{quarter_strip_mm:.2f}" if quarter_strip_mm >= _HUNDREDTH_MM else "less than 0.01"
-    beyond = f"the flip suffers from {slight} mm on, which no rule tells: lay the lens on to see it"
+    beyond = f"the flip suffers from {slight} mm on, which no rule tells: lay the lens on"
     return Target(Decimal(length_mm), RULE_READING_MM, "in the file", beyond)
 
 
@@ -61,5 +61,5 @@ def _aimed(step: Step, target: Target | None) -> Step:
     if target is None or step.record != "number" or step.low is not None or step.high is not None:
         return step
     aim = f"{target.value:f} {step.unit} {target.said_by}, ± {target.tolerance} {step.unit}"
-    aim += f"; {target.beyond}" if target.beyond else ""
+    aim += f" ({target.beyond})" if target.beyond else ""
     return replace(step, low=target.value - target.tolerance, high=target.value + target.tolerance, aim=aim)

@@ -218,8 +218,9 @@ def stage_words(stage: str) -> str:
 
 def sheet_words(sheet: Sheet) -> str:
     """A sheet's stage in the words of the work lists; one that was cut apart goes on only where a piece of it does."""
-    if sheet.stage == "parted" and all(piece.stage == "scrapped" for piece in sheet.prints):
-        return "its pieces are scrapped"
+    stages = {piece.stage for piece in sheet.prints} if sheet.stage == "parted" else {""}
+    if stages <= {"gone", "scrapped"}:
+        return "its pieces have left" if "gone" in stages else "its pieces are scrapped"
     return stage_words(sheet.stage)
 
 
