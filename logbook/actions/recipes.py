@@ -208,6 +208,10 @@ def waste_of(told: dict[str, Any] | None) -> Waste | None:
     )
 
 
+_ROUNDED = 2
+"""Dots that a print and its two margins may be larger than their lengths, each rounded to whole dots."""
+
+
 def fits(plan: Plan, materials: JobMaterials) -> list[Finding]:
     """Whether lens sheet and printer are large enough; what nobody wrote down is not judged."""
     wide, high = plan.inches
@@ -223,10 +227,13 @@ def fits(plan: Plan, materials: JobMaterials) -> list[Finding]:
 
 
 def _covers(width: Length, height: Length, plan: Plan) -> bool:
-    """The lens must cover the print and its check bars; the strip and the label below may lie bare."""
+    """The lens must cover the print and its check bars; the strip and the label below may lie bare.
+
+    A sheet that is just as large is large enough, whatever whole dots add to the print.
+    """
     left, top, _, _ = plan.margins
-    wide = plan.printed.dots[0] + (0 if plan.across else 2 * left)
-    high = plan.printed.dots[1] + (2 * top if plan.across else 0)
+    wide = plan.printed.dots[0] + (0 if plan.across else 2 * left) - _ROUNDED
+    high = plan.printed.dots[1] + (2 * top if plan.across else 0) - _ROUNDED
     return width.inches >= wide / plan.dpi[0] and height.inches >= high / plan.dpi[1]
 
 

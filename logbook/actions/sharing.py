@@ -113,6 +113,8 @@ def _difference(first: Ready, job: Job, ready: Ready, other: Job) -> str:
             return f"It has another {what}."
     if first.chosen.pitch is not ready.chosen.pitch or first.used.lpi != ready.used.lpi:
         return f"Its pitch at its distance is {ready.used.lpi}, not {first.used.lpi} lines per inch."
+    if "correction" in recipes.load(ready.recipe):
+        return "It is corrected for a leak, which a shared sheet cannot be: interlace it by itself."
     if other.step_list_id != job.step_list_id:
         return "It was begun under another revision of the steps."
     return ""
@@ -131,11 +133,6 @@ def proposed(session: Session, by: Actor, wish: SheetWish) -> Proposed:
     for share in wanted:
         if why_not := _difference(first, first_job, ready[share.job.number], share.job):
             raise Refused(f"{share.job.number} cannot share this sheet. {why_not}", field="copies")
-        if "correction" in recipes.load(ready[share.job.number].recipe):
-            raise Refused(
-                f"{share.job.number} is corrected for a leak, which a shared sheet cannot be: interlace it by itself.",
-                field="copies",
-            )
     return _laid(wish, wanted, first, _said(ready))
 
 

@@ -84,7 +84,7 @@ def _cut(number: int, line: Sequence[float]) -> Markup:
     down = x == to_x
     return Markup(
         '<line class="cut" x1="{x}" y1="{y}" x2="{tx}" y2="{ty}"/>'
-        '<text class="number" x="{nx:.1f}" y="{ny:.1f}" text-anchor="middle" font-size="10">{number}</text>'
+        '<text class="at-cut" x="{nx:.1f}" y="{ny:.1f}" text-anchor="middle" font-size="10">{number}</text>'
     ).format(x=x, y=y, tx=to_x, ty=to_y, nx=x if down else x - 7, ny=y - 3 if down else y + 3.5, number=number)
 
 

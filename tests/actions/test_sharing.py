@@ -196,6 +196,18 @@ def test_a_sheet_that_cannot_be_is_refused(shop, pair, shares, more, words):
         _ask(shop, dict(zip(pair, shares, strict=True)), **more)
 
 
+@pytest.mark.parametrize(("wide", "asks"), [("300mm", 0), ("301mm", 0), ("299mm", 1)])
+def test_a_lens_sheet_of_just_the_size_that_is_laid_out_covers_it(shop, pair, wide, asks):
+    """300 mm are 3543.3 dots at 300 to the inch: rounded to whole dots, the raster may be a dot larger than its lens."""
+
+    def found(session, by):
+        lot = one(session, Lot, label="L-1")
+        lot.sheet_width, lot.sheet_height = parse_length(wide), parse_length("250mm")
+        return [each.rule for each in sharing.proposed(session, by, _wish(session, {pair[0]: 2})).findings]
+
+    assert shop.act(found).count("lens sheet") == asks
+
+
 def test_one_piece_of_a_shared_sheet_is_made_anew_by_itself(shop, pair):
     _made(shop, {pair[0]: 2, pair[1]: 1})
     shop.mount(pair[0])
