@@ -198,7 +198,7 @@ def test_a_sheet_that_cannot_be_is_refused(shop, pair, shares, more, words):
 
 @pytest.mark.parametrize(("wide", "asks"), [("300mm", 0), ("301mm", 0), ("299mm", 1)])
 def test_a_lens_sheet_of_just_the_size_that_is_laid_out_covers_it(shop, pair, wide, asks):
-    """300 mm are 3543.3 dots at 300 to the inch: rounded to whole dots, the raster may be a dot larger than its lens."""
+    """300 mm are 3543.3 dots at 300 to the inch: in whole dots the raster may be a dot larger than its lens."""
 
     def found(session, by):
         lot = one(session, Lot, label="L-1")

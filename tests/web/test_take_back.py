@@ -27,7 +27,7 @@ def _stage(office, code):
 
 def test_one_line_after_the_act_takes_it_back(desk, office, sheet):
     assert _line(desk.get(f"/sheet/{sheet}")) is None
-    signed = desk.post(f"/sheet/{sheet}/sign/print", data={"request_id": "first"})
+    signed = desk.post(f"/sheet/{sheet}/sign/print", data={"request_id": "first", "print-scale": "80.2"})
     entry, words = _line(desk.get(signed.headers["Location"]))
     assert words == "You just signed print of 26-0001-A-S1."
     answer = desk.post("/bench/take-back", data={"entry": entry, "request_id": "second"})
@@ -35,7 +35,9 @@ def test_one_line_after_the_act_takes_it_back(desk, office, sheet):
     assert _stage(office, sheet) == "print"
     page = desk.get(f"/sheet/{sheet}")
     assert _line(page) is None
-    assert page.get_data(as_text=True).count("signature taken back") == 1
+    told = page.get_data(as_text=True)
+    assert told.count("signature taken back") == 1
+    assert "signature taken back, with Measure the printed scale bar. <s>80.2 mm</s>" in told
 
 
 def test_it_stands_on_the_bench_page_too(desk, sheet):
