@@ -105,13 +105,13 @@ def _choose_it_and_the_adhesive(person):
 def _interlace_and_accept(person, folder):
     """The run works in the background while the person looks elsewhere; gives the downloaded file."""
     person.click("Interlace")
-    link = person.page.get_by_role("link", name="Download the TIFF")
+    made = person.page.get_by_role("button", name="I looked at it and accept it")
     # a browser out of breath may come to the page when all is done
-    person.page.locator(".working progress").or_(link).first.wait_for()
+    person.page.locator(".working progress").or_(made).first.wait_for()
     run = person.page.url
     person.go()
     person.page.goto(run)
-    link.wait_for(timeout=120_000)  # the page keeps itself current
+    made.wait_for(timeout=120_000)  # the page keeps itself current
     person.accept()
     file = person.download("Download the TIFF")
     # its name says serial, size, dots per inch and pitch

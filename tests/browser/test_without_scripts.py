@@ -16,7 +16,8 @@ def test_a_sheet_goes_from_the_order_to_the_door_without_scripts(serve_logbook, 
     person.write_down_the_answer("go ahead")
     person.take_the_nominal_pitch()
     person.click("Interlace")
-    done, look = (page.get_by_role("link", name=words) for words in ("Download the TIFF", "Look how far it is"))
+    done = page.get_by_role("button", name="I looked at it and accept it")
+    look = page.get_by_role("link", name="Look how far it is")
     for _ in range(MOST_RELOADS):  # the page cannot keep itself current here
         done.or_(look).first.wait_for()
         if done.count():
