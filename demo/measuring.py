@@ -8,7 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 from workshop import LONG_AGO, OPERATOR, OWNER, Diary, conditions, pitch_for
 
-from logbook.actions import chartscales, pitch
+from logbook.actions import chartscales, pitch, pitchcharts, pitchreadings
 from logbook.lengths import Length
 from logbook.records.audit import Actor
 from logbook.records.pitch import PitchTest
@@ -27,27 +27,30 @@ def test(diary: Diary, start: datetime, lens: str, *, true_lpi: str, fine: bool)
     truth, kept = Decimal(true_lpi), {}
 
     def begin(session: Session, by: Actor) -> None:
-        kept["code"] = pitch.start_test(session, by, conditions=conditions(session, lens)).code
+        kept["code"] = pitchcharts.start_test(session, by, conditions=conditions(session, lens)).code
 
     diary.act(start, OPERATOR, begin)
     _chart(
         diary,
         start + timedelta(minutes=5),
         kept,
-        lambda found: pitch.ChartWish(pitch.first_wish(found).centre_lpi, Decimal("0.1"), 11, WIDTH),
+        lambda found: pitchcharts.ChartWish(pitchcharts.first_wish(found).centre_lpi, Decimal("0.1"), 11, WIDTH),
     )
     for minutes, who, bias in ((40, OPERATOR, "0.05"), (55, OWNER, "-0.05")):
         diary.act(start + timedelta(minutes=minutes), who, _read(kept, truth, Decimal(bias)))
     if fine:
         centre = round(truth * 50) / Decimal(50)
         _chart(
-            diary, start + timedelta(minutes=70), kept, lambda _: pitch.ChartWish(centre, Decimal("0.02"), 11, WIDTH)
+            diary,
+            start + timedelta(minutes=70),
+            kept,
+            lambda _: pitchcharts.ChartWish(centre, Decimal("0.02"), 11, WIDTH),
         )
         diary.act(start + timedelta(minutes=90), OPERATOR, _read(kept, truth, Decimal(0)))
     diary.act(
         start + timedelta(minutes=100),
         OWNER,
-        lambda session, by: pitch.accept_result(session, by, test=_find(session, kept)),
+        lambda session, by: pitchreadings.accept_result(session, by, test=_find(session, kept)),
     )
 
 
@@ -55,13 +58,17 @@ def _find(session: Session, kept: dict[str, str]) -> PitchTest:
     return session.execute(select(PitchTest).where(PitchTest.code == kept["code"])).scalar_one()
 
 
-def _chart(diary: Diary, when: datetime, kept: dict[str, str], wish: Callable[[PitchTest], pitch.ChartWish]) -> None:
+def _chart(
+    diary: Diary, when: datetime, kept: dict[str, str], wish: Callable[[PitchTest], pitchcharts.ChartWish]
+) -> None:
     def draw(at: datetime) -> None:
         with diary.shop.database.reading() as session:
             found = _find(session, kept)
-            drawn = pitch.draw_chart(diary.shop.store, found, wish(found))
+            drawn = pitchcharts.draw_chart(diary.shop.store, found, wish(found))
         diary.act(
-            at, OPERATOR, lambda session, by: pitch.keep_chart(session, by, test=_find(session, kept), drawn=drawn)
+            at,
+            OPERATOR,
+            lambda session, by: pitchcharts.keep_chart(session, by, test=_find(session, kept), drawn=drawn),
         )
 
     diary.outside(when, draw)
@@ -70,9 +77,9 @@ def _chart(diary: Diary, when: datetime, kept: dict[str, str], wish: Callable[[P
 def _read(kept: dict[str, str], truth: Decimal, bias: Decimal) -> Callable[[Session, Actor], None]:
     def read(session: Session, by: Actor) -> None:
         made = _find(session, kept).charts[-1]
-        counts = {band: counted(truth, lpi, bias=bias) for band, lpi in pitch.bands_of(made).items()}
+        counts = {band: counted(truth, lpi, bias=bias) for band, lpi in pitchcharts.bands_of(made).items()}
         scales = {axis: str(length) for axis, length in chartscales.drawn(made).items()}  # as far as a rule can tell
-        pitch.record_readings(session, by, made=made, counts=counts, scales=scales)
+        pitchreadings.record_readings(session, by, made=made, counts=counts, scales=scales)
 
     return read
 

@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 from workshop import OPERATOR, OWNER, Diary, lot, mode, pitch_for
 
-from logbook.actions import jobs, leaving, orders, pictures, pitch, proofs, reorders, runs, sheets
+from logbook.actions import jobs, leaving, orders, pictures, pitch, pitchchoices, proofs, reorders, runs, sheets
 from logbook.actions.heirlooms import Shelves
 from logbook.actions.materials import material_named
 from logbook.background.compute import work_on
@@ -167,7 +167,7 @@ class Telling(BenchWork):
             )
         else:
             wanted = pitch_for(session, self.plan.lens, jobs.axis_of(job))
-        pitch.choose(session, by, job=job, pitch=wanted, reason="it served well before")
+        pitchchoices.choose(session, by, job=job, pitch=wanted, reason="it served well before")
 
     def _ask(self, session: Session, by: Actor) -> None:
         runs.ask_for(session, by, job=self.job(session), wish=runs.RunWish(sample=self.plan.sample, waste=True))

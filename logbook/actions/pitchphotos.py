@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from logbook.actions import chartscales
+from logbook.actions import chartscales, pitchcharts, pitchreadings
 from logbook.actions import pitch as tests
 from logbook.actions.finding import ref
 from logbook.actions.pictures import Intake
@@ -45,7 +45,7 @@ def printed_as(made: PitchChart) -> dict[str, str]:
     found = {FILE: "The file as it was downloaded"}
     for paper in PAPERS:
         try:
-            pages = len(tests.pages_of(made, paper))
+            pages = len(pitchcharts.pages_of(made, paper))
         except Refused:
             continue
         name = paper.upper() if paper == "a4" else paper.capitalize()
@@ -71,7 +71,7 @@ def asked(made: PitchChart, view: View) -> dict[str, Any]:
 def _expect_the_tests_own(made: PitchChart, view: View) -> None:
     """A pitch belongs to a distance: one test has one."""
     test = made.test
-    tests.expect_open(test)
+    pitchcharts.expect_open(test)
     if made.kind != "bands":
         raise Refused(
             "Only a chart of bands can be read in a photograph; write down what you see instead.", field="photo"
@@ -97,7 +97,7 @@ def _described(made: PitchChart, printed: str) -> dict[str, Any]:
         told: dict[str, Any] = json.loads(made.plan)
         return told
     paper, _, number = printed.partition(" ")
-    return dict(chart.sidecar(tests.pages_of(made, paper)[int(number) - 1].plan))
+    return dict(chart.sidecar(pitchcharts.pages_of(made, paper)[int(number) - 1].plan))
 
 
 def keep_photo(
@@ -145,10 +145,10 @@ def keep_photo(
 def findings(session: Session, photo: PitchPhoto) -> list[Finding]:
     """What speaks against putting a photograph's pitch on record: nobody counted, or whoever counted differs."""
     test, width = photo.chart.test, float(photo.chart.width.inches)
-    own = tests.own_fits(test)
+    own = pitchreadings.own_fits(test)
     apart = max((abs(fit.lpi - photo.lpi) for fit in own), default=None)
     agree = all(_agree(photo, fit, width) for fit in own)
-    names = [*tests.readers_of(test), f"{photo.reader.name} by photograph"]
+    names = [*pitchreadings.readers_of(test), f"{photo.reader.name} by photograph"]
     return weigh(session, [*secondlook.readers(names, apart_lpi=apart, agree=agree), *chartscales.findings(test)])
 
 
@@ -169,7 +169,7 @@ def accept(
 ) -> PitchOnRecord:
     """Put a photograph's pitch on record; jobs may use it from now on. Every ask takes a reason of its own."""
     test = photo.chart.test
-    tests.expect_open(test)
+    pitchcharts.expect_open(test)
     settled = settle_each(findings(session, photo), reason=reason, reasons=reasons)
     test.state = "accepted"
     pitch = tests.put_on_record(

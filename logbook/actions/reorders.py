@@ -8,8 +8,7 @@ from datetime import date
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import leakcorrections
-from logbook.actions import pitch as pitches
+from logbook.actions import leakcorrections, pitchchoices
 from logbook.actions.alignment import newest
 from logbook.actions.finding import ref
 from logbook.actions.heirlooms import Heirloom, Shelves, heirloom
@@ -72,7 +71,9 @@ def _like(session: Session, by: Actor, shelves: Shelves, order: Order, left: Hei
     if left.materials is not None:
         keep_materials(session, by, job=job, choice=left.materials)
     if left.pitch is not None:
-        pitches.keep_choice(session, by, job=job, pitch=left.pitch, findings=list(left.findings), reason=left.reason)
+        pitchchoices.keep_choice(
+            session, by, job=job, pitch=left.pitch, findings=list(left.findings), reason=left.reason
+        )
     if left.correction is not None:
         leakcorrections.carry_over(session, by, chosen=left.correction, job=job)
     changed = json.dumps(left.changed, ensure_ascii=False)

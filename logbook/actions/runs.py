@@ -15,7 +15,7 @@ from logbook.actions.finding import ref
 from logbook.actions.jobs import gates, materials_of, pitch_of
 from logbook.actions.materials import refuse_set_aside
 from logbook.actions.pictures import current
-from logbook.actions.pitch import findings_for
+from logbook.actions.pitchchoices import findings_for
 from logbook.actions.pitchfacts import Used, as_used
 from logbook.actions.repairs import MENDED
 from logbook.actions.sheets import MOUNT_ONLY

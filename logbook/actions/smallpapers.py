@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from logbook.actions import bench, benchlist, chartscales, leaving, quotes
 from logbook.actions.finding import by_code, fact
 from logbook.actions.papers import bench_view
-from logbook.actions.pitch import bands_of, file_name
+from logbook.actions.pitchcharts import bands_of, file_name
 from logbook.actions.sheets import without_run
 from logbook.actions.travellernumbers import PLAIN
 from logbook.engine.chart import middle_numbers

@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 from logbook.actions import bench
 from logbook.actions.finding import ref
 from logbook.actions.materials import deliveries, made_of
-from logbook.actions.pitch import readings_of
+from logbook.actions.pitchreadings import readings_of
 from logbook.actions.proofs import state
 from logbook.actions.recipes import corrected_words
 from logbook.actions.standing import has_fallen, runs_of

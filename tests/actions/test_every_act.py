@@ -52,7 +52,10 @@ from logbook.actions import (
     pictures,
     pins,
     pitch,
+    pitchcharts,
+    pitchchoices,
     pitchphotos,
+    pitchreadings,
     places,
     printers,
     prooflinks,
@@ -118,7 +121,7 @@ NO_ENTRY = {
     "onpaper.expect_times": "looks only",
     "orders.new_job": "part of an order",
     "orders.new_order": "part of an order",
-    "pitch.keep_choice": "part of a choice",
+    "pitchchoices.keep_choice": "part of a choice",
     "bench.findings_for": "looks only",
     "bench.findings_together": "looks only",
     "bench.is_set_up": "looks only",
@@ -130,11 +133,12 @@ NO_ENTRY = {
     "orders.close_if_done": "part of leaving",
     "papers.proof_sheet": "looks only",
     "papers.traveller": "looks only",
-    "pitch.findings_for": "looks only",
+    "pitchchoices.findings_for": "looks only",
     "pins.end_pin": "part of taking it away and of going",
     "pitchfacts.facts_and_needs": "looks only",
     "sheets.replace_prints": "part of a verdict",
     "shop.current_step_list": "part of an order",
+    "pitch.new_on_record": "part of an act that makes one",
     "pitch.put_on_record": "part of an act that makes one, such as a forecast",
     "shop.kept_revision": "part of an order, or of a change of the list",
     "takingback.last_tap": "looks only",
@@ -459,20 +463,26 @@ def _conditions(session: Session, axis: str = "across") -> pitch.Conditions:
 
 
 def _pitches(told: Story) -> None:
-    told.tell("pitch.start_test", lambda session, by: pitch.start_test(session, by, conditions=_conditions(session)))
-    wish = pitch.ChartWish(Decimal(20), Decimal("0.1"), 11, parse_length("4in"))
-    drawn = told.shop.read(lambda session: pitch.draw_chart(told.shop.shop.store, one(session, PitchTest), wish))
     told.tell(
-        "pitch.keep_chart",
-        lambda session, by: pitch.keep_chart(session, by, test=one(session, PitchTest), drawn=drawn),
+        "pitchcharts.start_test",
+        lambda session, by: pitchcharts.start_test(session, by, conditions=_conditions(session)),
+    )
+    wish = pitchcharts.ChartWish(Decimal(20), Decimal("0.1"), 11, parse_length("4in"))
+    drawn = told.shop.read(lambda session: pitchcharts.draw_chart(told.shop.shop.store, one(session, PitchTest), wish))
+    told.tell(
+        "pitchcharts.keep_chart",
+        lambda session, by: pitchcharts.keep_chart(session, by, test=one(session, PitchTest), drawn=drawn),
     )
     counts = {5: "0.75", 6: "0.5", 7: "0", 8: "0.5", 9: "0.75"}
     told.tell(
-        "pitch.record_readings",
-        lambda session, by: pitch.record_readings(session, by, made=one(session, PitchChart), counts=counts),
+        "pitchreadings.record_readings",
+        lambda session, by: pitchreadings.record_readings(session, by, made=one(session, PitchChart), counts=counts),
     )
     _leaks(told)
-    told.tell("pitch.accept_result", lambda session, by: pitch.accept_result(session, by, test=one(session, PitchTest)))
+    told.tell(
+        "pitchreadings.accept_result",
+        lambda session, by: pitchreadings.accept_result(session, by, test=one(session, PitchTest)),
+    )
     told.tell(
         "pitch.carry_over",
         lambda session, by: pitch.carry_over(
@@ -487,10 +497,14 @@ def _pitches(told: Story) -> None:
 def _photographed(told: Story) -> None:
     away, shop = parse_length("600mm"), told.shop
     conditions = {"distance": away, "lens_loose": True}
-    shop.act(lambda session, by: pitch.start_test(session, by, conditions=replace(_conditions(session), **conditions)))
-    wish = pitch.ChartWish(Decimal(20), Decimal("0.1"), 4, parse_length("3in"))
-    drawn = shop.read(lambda session: pitch.draw_chart(shop.shop.store, _newest(session, PitchTest), wish))
-    shop.act(lambda session, by: pitch.keep_chart(session, by, test=_newest(session, PitchTest), drawn=drawn) and None)
+    shop.act(
+        lambda session, by: pitchcharts.start_test(session, by, conditions=replace(_conditions(session), **conditions))
+    )
+    wish = pitchcharts.ChartWish(Decimal(20), Decimal("0.1"), 4, parse_length("3in"))
+    drawn = shop.read(lambda session: pitchcharts.draw_chart(shop.shop.store, _newest(session, PitchTest), wish))
+    shop.act(
+        lambda session, by: pitchcharts.keep_chart(session, by, test=_newest(session, PitchTest), drawn=drawn) and None
+    )
     seen = dict.fromkeys(("lpi", "u_lpi", "u_distance_lpi", "u_gap_lpi", "skew_deg"), 20)
     view = pitchphotos.View("file", away, parse_length("2mm"), Decimal("1.56"))
     with PHOTOGRAPHS[0].open("rb") as stream, pictures.received(shop.shop.store, [("a.jpg", stream)]) as taken:
@@ -611,8 +625,8 @@ def _office(told: Story) -> str:
             ),
         )
     told.tell(
-        "pitch.choose",
-        lambda session, by: pitch.choose(
+        "pitchchoices.choose",
+        lambda session, by: pitchchoices.choose(
             session, by, job=job(session, code), pitch=one(session, PitchOnRecord, origin="test"), reason="as measured"
         ),
     )

@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import forecasts, jobs, leaving, machinehistory, materials, pitch, trace
+from logbook.actions import forecasts, jobs, leaving, machinehistory, materials, pitch, pitchchoices, trace
 from logbook.actions.shop import set_facts
 from logbook.records import audit
 from logbook.records.forecasts import ForecastSource
@@ -83,7 +83,7 @@ def _job_on_second(shop):
 def _use(shop, code):
     def use(session, by):
         found = forecasts.take(session, by, found=forecasts.for_job(session, job(session, code)))
-        pitch.choose(session, by, job=job(session, code), pitch=found, reason="a trial first")
+        pitchchoices.choose(session, by, job=job(session, code), pitch=found, reason="a trial first")
         return found.code
 
     return shop.act(use)
@@ -114,7 +114,7 @@ def test_a_forecast_asks_for_a_reason_where_it_is_used(paired):
     )
     with pytest.raises(Refused, match="forecast from other tests"):
         paired.act(
-            lambda session, by: pitch.choose(
+            lambda session, by: pitchchoices.choose(
                 session, by, job=job(session, code), pitch=one(session, PitchOnRecord, code=made)
             )
         )
@@ -144,7 +144,7 @@ def test_withdrawing_a_test_lists_the_forecasts_prints_sets_them_aside_and_ends_
 
 def _choose_again(shop, code, found):
     shop.act(
-        lambda session, by: pitch.choose(
+        lambda session, by: pitchchoices.choose(
             session,
             by,
             job=job(session, code),

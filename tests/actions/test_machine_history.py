@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import bench, machinehistory, machines, pitch
+from logbook.actions import bench, machinehistory, machines, pitch, pitchcharts, pitchchoices
 from logbook.paper.shelf import read_shelf
 from logbook.records.audit import AuditEntry
 from logbook.records.machines import Machine, MachineEvent
@@ -44,7 +44,7 @@ def _against(shop, code):
     def work(session):
         wanted = one(session, PitchOnRecord, origin="carried over")
         by = machines.Actor(None, "x", "owner", shop.now)
-        found = pitch.findings_for(session, by, job=job(session, code), pitch=wanted)
+        found = pitchchoices.findings_for(session, by, job=job(session, code), pitch=wanted)
         return {one.strength.word for one in found if one.rule in ("printer history", "pitch ended")}
 
     return shop.read(work)
@@ -94,14 +94,14 @@ def test_a_driver_that_concerns_one_mode_leaves_the_others_alone(shop):
 def test_a_test_under_way_is_given_up_where_its_chart_came_from_the_printer_before(shop):
     def start(session, by):
         known = one(session, PitchOnRecord, origin="carried over")
-        return [pitch.start_test(session, by, conditions=pitch.conditions_of(known)).id for _ in range(2)]
+        return [pitchcharts.start_test(session, by, conditions=pitch.conditions_of(known)).id for _ in range(2)]
 
     printed, not_printed = shop.act(start)
 
     def draw(session, by):
         test = session.get_one(pitch.PitchTest, printed)
-        wish = pitch.ChartWish(Decimal(20), Decimal("0.1"), 3)
-        pitch.keep_chart(session, by, test=test, drawn=pitch.draw_chart(shop.shop.store, test, wish))
+        wish = pitchcharts.ChartWish(Decimal(20), Decimal("0.1"), 3)
+        pitchcharts.keep_chart(session, by, test=test, drawn=pitchcharts.draw_chart(shop.shop.store, test, wish))
 
     shop.act(draw)
     _note(shop, "Printer", "head change")

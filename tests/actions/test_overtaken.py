@@ -3,7 +3,7 @@
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import jobs, leaving, overtaken, papers, pitch, runs, sheets
+from logbook.actions import jobs, leaving, overtaken, papers, pitch, pitchchoices, runs, sheets
 from logbook.paper.traveller import traveller_html
 from logbook.records import audit
 from logbook.records.floor import Run, Sheet
@@ -21,7 +21,7 @@ def _new_pitch(shop, code):
         old = one(session, PitchOnRecord, origin="carried over")
         conditions = pitch.Conditions(lens_lot=old.lens_lot, mode=old.mode, paper=old.paper, axis=old.axis)
         found = pitch.take_nominal(session, by, conditions=conditions)
-        pitch.choose(session, by, job=job(session, code), pitch=found, reason="to compare")
+        pitchchoices.choose(session, by, job=job(session, code), pitch=found, reason="to compare")
         return found.code, f"now {found.lpi}"
 
     return shop.act(choose)

@@ -14,7 +14,19 @@ import pytest
 from scipy.optimize import least_squares
 from sqlalchemy import select
 
-from logbook.actions import bench, benchlist, jobs, pitch, printers, runs, sheets, strips
+from logbook.actions import (
+    bench,
+    benchlist,
+    jobs,
+    pitch,
+    pitchcharts,
+    pitchchoices,
+    pitchreadings,
+    printers,
+    runs,
+    sheets,
+    strips,
+)
 from logbook.background.compute import work_on
 from logbook.lengths import parse_length
 from logbook.records import audit
@@ -36,11 +48,15 @@ def _conditions(session):
 @pytest.fixture
 def chart(shop):
     """An open pitch test with one chart: 11 bands, 0.1 lines per inch apart, 4 in long."""
-    test_id = shop.act(lambda session, by: pitch.start_test(session, by, conditions=_conditions(session)).id)
-    wish = pitch.ChartWish(centre_lpi=Decimal(20), step_lpi=Decimal("0.1"), bands=11, width=parse_length("4in"))
-    drawn = shop.read(lambda session: pitch.draw_chart(shop.shop.store, session.get_one(PitchTest, test_id), wish))
+    test_id = shop.act(lambda session, by: pitchcharts.start_test(session, by, conditions=_conditions(session)).id)
+    wish = pitchcharts.ChartWish(centre_lpi=Decimal(20), step_lpi=Decimal("0.1"), bands=11, width=parse_length("4in"))
+    drawn = shop.read(
+        lambda session: pitchcharts.draw_chart(shop.shop.store, session.get_one(PitchTest, test_id), wish)
+    )
     return shop.act(
-        lambda session, by: pitch.keep_chart(session, by, test=session.get_one(PitchTest, test_id), drawn=drawn).id
+        lambda session, by: (
+            pitchcharts.keep_chart(session, by, test=session.get_one(PitchTest, test_id), drawn=drawn).id
+        )
     )
 
 
@@ -53,7 +69,7 @@ def _true_counts(lpi=TRUE_LPI, bands=range(1, 12)):
 
 def _read(shop, chart, counts, *, who="Olga", **more):
     shop.act(
-        lambda session, by: pitch.record_readings(
+        lambda session, by: pitchreadings.record_readings(
             session, by, made=session.get_one(PitchChart, chart), counts=counts, **more
         ),
         who=who,
@@ -67,7 +83,7 @@ def _test(session):
 def test_the_fit_of_a_test_is_that_of_an_independent_least_squares_solver(shop, chart):
     counts = _true_counts()
     _read(shop, chart, counts)
-    fit = shop.read(lambda session: pitch.fit_of(_test(session)))
+    fit = shop.read(lambda session: pitchreadings.fit_of(_test(session)))
     lpi = np.array([19.5 + 0.1 * (band - 1) for band in counts])
     fringes = np.array([float(told) for told in counts.values()])
     # SciPy (Virtanen et al., Nature Methods 17, 2020), from both ends so that no start decides
@@ -81,17 +97,17 @@ def test_the_fit_of_a_test_is_that_of_an_independent_least_squares_solver(shop, 
 
 def test_an_accepted_test_puts_the_fit_on_record_and_is_closed(shop, chart):
     with pytest.raises(Refused, match="Read at least one chart first"):
-        shop.act(lambda session, by: pitch.accept_result(session, by, test=_test(session)))
+        shop.act(lambda session, by: pitchreadings.accept_result(session, by, test=_test(session)))
     _read(shop, chart, _true_counts())
-    fit = shop.read(lambda session: pitch.fit_of(_test(session)))
-    shop.act(lambda session, by: pitch.accept_result(session, by, test=_test(session)))
+    fit = shop.read(lambda session: pitchreadings.fit_of(_test(session)))
+    shop.act(lambda session, by: pitchreadings.accept_result(session, by, test=_test(session)))
     kept = shop.read(lambda session: one(session, PitchOnRecord, origin="test"))
     assert (kept.lpi, kept.lens_lot_id) == (fit.lpi, shop.read(lambda session: _test(session).lens_lot_id))
     with pytest.raises(Refused, match="closed"):
         _read(shop, chart, _true_counts())
     with pytest.raises(Refused, match="closed"):
-        shop.act(lambda session, by: pitch.accept_result(session, by, test=_test(session)))
-    first, wish = shop.read(lambda session: (pitch.first_wish(_test(session)), _next_wish(session)))
+        shop.act(lambda session, by: pitchreadings.accept_result(session, by, test=_test(session)))
+    first, wish = shop.read(lambda session: (pitchcharts.first_wish(_test(session)), _next_wish(session)))
     assert (wish.step_lpi, wish.bands) == (Decimal("0.01"), 21), "fine around what was found, not coarse around nominal"
     assert abs(wish.centre_lpi - kept.lpi) <= Decimal("0.005")
     _withdraw(shop, origin="test")
@@ -103,7 +119,7 @@ def test_an_accepted_test_puts_the_fit_on_record_and_is_closed(shop, chart):
 
 
 def _next_wish(session):
-    return pitch.wish_after_others(session, _test(session))
+    return pitchcharts.wish_after_others(session, _test(session))
 
 
 @pytest.mark.parametrize("counts", [{1: "many"}, {1: "-1"}, {99: "1"}, {}, {1: "", 2: " "}])
@@ -118,7 +134,7 @@ def test_a_corrected_count_replaces_the_first_which_stays_on_record(shop, chart)
     _read(shop, chart, {1: "9"})
     counts, rows = shop.read(
         lambda session: (
-            {row.band: str(row.fringes) for row in pitch.readings_of(session.get_one(PitchChart, chart))},
+            {row.band: str(row.fringes) for row in pitchreadings.readings_of(session.get_one(PitchChart, chart))},
             len(session.execute(select(PitchReading.id)).all()),
         )
     )
@@ -127,7 +143,7 @@ def test_a_corrected_count_replaces_the_first_which_stays_on_record(shop, chart)
 
 
 def _findings(shop):
-    return shop.read(lambda session: pitch.accept_findings(session, _test(session)))
+    return shop.read(lambda session: pitchreadings.accept_findings(session, _test(session)))
 
 
 def test_one_reader_is_a_note_and_two_who_agree_are_none(shop, chart):
@@ -140,7 +156,7 @@ def test_one_reader_is_a_note_and_two_who_agree_are_none(shop, chart):
 def test_the_same_person_may_read_a_second_time_beside_the_first(shop, chart):
     _read(shop, chart, _true_counts())
     _read(shop, chart, _true_counts(), again=True)
-    assert shop.read(lambda session: pitch.readers_of(_test(session))) == ["Olga", "Olga, again"]
+    assert shop.read(lambda session: pitchreadings.readers_of(_test(session))) == ["Olga", "Olga, again"]
     assert _findings(shop) == []
 
 
@@ -153,7 +169,7 @@ def test_readers_who_differ_are_asked_and_the_reason_is_kept(shop, chart):
     assert "Olga and Otto differ" in asked[0].sentence
 
     def accept(reason):
-        return lambda session, by: pitch.accept_result(session, by, test=_test(session), reason=reason)
+        return lambda session, by: pitchreadings.accept_result(session, by, test=_test(session), reason=reason)
 
     with pytest.raises(Refused, match="Give a reason"):
         shop.act(accept(""))
@@ -172,7 +188,9 @@ def test_the_nominal_pitch_is_kept_once_and_asks_for_a_reason(shop):
     code = shop.order()
 
     def choose(session, by, reason=""):
-        pitch.choose(session, by, job=job(session, code), pitch=session.get_one(PitchOnRecord, first), reason=reason)
+        pitchchoices.choose(
+            session, by, job=job(session, code), pitch=session.get_one(PitchOnRecord, first), reason=reason
+        )
 
     with pytest.raises(Refused, match="nothing was measured"):
         shop.act(choose)
@@ -223,10 +241,10 @@ def _withdraw(shop, reason="wrong paper", origin="carried over"):
 
 def test_withdrawing_needs_a_reason_and_happens_once_and_lists_exactly_its_own_prints(shop, chart):
     _read(shop, chart, _true_counts())
-    shop.act(lambda session, by: pitch.accept_result(session, by, test=_test(session)))
+    shop.act(lambda session, by: pitchreadings.accept_result(session, by, test=_test(session)))
     other = shop.order(customer="")
     shop.act(
-        lambda session, by: pitch.choose(
+        lambda session, by: pitchchoices.choose(
             session, by, job=job(session, other), pitch=one(session, PitchOnRecord, origin="test"), reason="measured"
         )
     )
@@ -303,7 +321,7 @@ def test_a_strip_that_is_right_confirms_the_pitch_and_one_that_is_off_does_not(s
         return shop.read(
             lambda session: [
                 found.strength
-                for found in pitch.findings_for(
+                for found in pitchchoices.findings_for(
                     session, _by(shop), job=job(session, code), pitch=one(session, PitchOnRecord, origin="carried over")
                 )
                 if found.rule == "origin"
@@ -335,7 +353,9 @@ def test_a_printer_that_is_not_described_asks_at_a_test_and_at_a_print_each_for_
 
     def start(**reasons):
         return shop.act(
-            lambda session, by: pitch.start_test(session, by, conditions=_conditions(session), reasons=reasons).code
+            lambda session, by: (
+                pitchcharts.start_test(session, by, conditions=_conditions(session), reasons=reasons).code
+            )
         )
 
     with pytest.raises(Refused, match=r"not described.*where the driver's own scaling.*this mode has 300"):

@@ -9,7 +9,19 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from logbook.actions import erasing, jobs, leaving, outputs, pitch, recipes, runs, sharing, sheets, trace
+from logbook.actions import (
+    erasing,
+    jobs,
+    leaving,
+    outputs,
+    pitch,
+    pitchchoices,
+    recipes,
+    runs,
+    sharing,
+    sheets,
+    trace,
+)
 from logbook.actions.sharing import Share, SheetWish
 from logbook.background.compute import work_on
 from logbook.lengths import parse_length
@@ -140,10 +152,10 @@ def _measured_there(shop, code):
         found = pitch.carry_over(
             session, by, conditions=conditions, lpi=Decimal("20.06"), note="old notebook", known_since=known
         )
-        asked = pitch.findings_for(session, by, job=job(session, code), pitch=found)
+        asked = pitchchoices.findings_for(session, by, job=job(session, code), pitch=found)
         reasons = {one.field: "it served before" for one in asked}
         reason = "it served before"
-        pitch.choose(session, by, job=job(session, code), pitch=found, reason=reason, reasons=reasons)
+        pitchchoices.choose(session, by, job=job(session, code), pitch=found, reason=reason, reasons=reasons)
 
     shop.act(carry)
 

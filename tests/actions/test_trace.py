@@ -7,7 +7,17 @@ from io import BytesIO
 import pytest
 from PIL import Image
 
-from logbook.actions import materials, outputs, pictures, pitch, trace, verifying
+from logbook.actions import (
+    materials,
+    outputs,
+    pictures,
+    pitch,
+    pitchcharts,
+    pitchchoices,
+    pitchreadings,
+    trace,
+    verifying,
+)
 from logbook.lengths import parse_length
 from logbook.records.files import keep
 from logbook.records.floor import Run
@@ -72,22 +82,26 @@ def test_an_interlaced_file_under_another_name_is_known_by_its_bytes(shop, print
 def test_a_test_and_its_chart_lead_to_the_pitch_and_the_print(shop):
     def start(session, by):
         known = one(session, PitchOnRecord, origin="carried over")
-        return pitch.start_test(session, by, conditions=pitch.conditions_of(known)).id
+        return pitchcharts.start_test(session, by, conditions=pitch.conditions_of(known)).id
 
     test_id = shop.act(start)
-    wish = pitch.ChartWish(Decimal(20), Decimal("0.1"), 11, parse_length("4in"))
-    drawn = shop.read(lambda session: pitch.draw_chart(shop.shop.store, session.get_one(PitchTest, test_id), wish))
-    shop.act(lambda session, by: pitch.keep_chart(session, by, test=session.get_one(PitchTest, test_id), drawn=drawn))
+    wish = pitchcharts.ChartWish(Decimal(20), Decimal("0.1"), 11, parse_length("4in"))
+    drawn = shop.read(
+        lambda session: pitchcharts.draw_chart(shop.shop.store, session.get_one(PitchTest, test_id), wish)
+    )
+    shop.act(
+        lambda session, by: pitchcharts.keep_chart(session, by, test=session.get_one(PitchTest, test_id), drawn=drawn)
+    )
     # 0.1 lines per inch further is 0.4 fringes more on 4 in, told to a quarter
     shop.act(
-        lambda session, by: pitch.record_readings(
+        lambda session, by: pitchreadings.record_readings(
             session, by, made=one(session, PitchChart), counts={5: "0.75", 6: "0.5", 7: "0", 8: "0.5", 9: "0.75"}
         )
     )
-    shop.act(lambda session, by: pitch.accept_result(session, by, test=one(session, PitchTest)))
+    shop.act(lambda session, by: pitchreadings.accept_result(session, by, test=one(session, PitchTest)))
     code = shop.order(customer="")
     shop.act(
-        lambda session, by: pitch.choose(
+        lambda session, by: pitchchoices.choose(
             session, by, job=job(session, code), pitch=one(session, PitchOnRecord, origin="test"), reason="as measured"
         )
     )

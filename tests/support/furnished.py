@@ -25,7 +25,9 @@ from logbook.actions import (
     people,
     pictures,
     pitch,
+    pitchcharts,
     pitchphotos,
+    pitchreadings,
     places,
     repairs,
     runs,
@@ -152,7 +154,9 @@ def _half_a_test(session: Session, by: Actor) -> None:
     assert lot is not None
     assert mode is not None
     assert paper is not None
-    pitch.start_test(session, by, conditions=pitch.Conditions(lens_lot=lot, mode=mode, paper=paper, axis="across"))
+    pitchcharts.start_test(
+        session, by, conditions=pitch.Conditions(lens_lot=lot, mode=mode, paper=paper, axis="across")
+    )
 
 
 def _mended(session: Session, by: Actor) -> None:
@@ -173,25 +177,25 @@ def _chart(shop: Shop) -> None:
     """Its first chart, read at both ends and in the middle only."""
     with shop.database.reading() as session:
         test = _open_test(session)
-        drawn = pitch.draw_chart(shop.store, test, pitch.first_wish(test))
+        drawn = pitchcharts.draw_chart(shop.store, test, pitchcharts.first_wish(test))
     with shop.database.writing() as session:
-        made = pitch.keep_chart(session, _owner(session), test=_open_test(session), drawn=drawn)
-        last = len(pitch.bands_of(made))
+        made = pitchcharts.keep_chart(session, _owner(session), test=_open_test(session), drawn=drawn)
+        last = len(pitchcharts.bands_of(made))
         # 19.5 to 20.5 over 190 mm, seen at 20.06: |difference| x 7.48 in, to the quarter
         counts = {1: "4 1/4", (last + 1) // 2: "1/2", last: "3 1/4"}
-        pitch.record_readings(session, _owner(session), made=made, counts=counts)
+        pitchreadings.record_readings(session, _owner(session), made=made, counts=counts)
 
 
 def _photograph(shop: Shop) -> None:
     """A second test, whose chart a photograph has read."""
     with shop.database.writing() as session:
         before = pitch.conditions_of(_open_test(session))
-        pitch.start_test(session, _owner(session), conditions=replace(before, distance=parse_length("600mm")))
+        pitchcharts.start_test(session, _owner(session), conditions=replace(before, distance=parse_length("600mm")))
     with shop.database.reading() as session:
         test = _newest_test(session)
-        drawn = pitch.draw_chart(shop.store, test, pitch.first_wish(test))
+        drawn = pitchcharts.draw_chart(shop.store, test, pitchcharts.first_wish(test))
     with shop.database.writing() as session:
-        pitch.keep_chart(session, _owner(session), test=_newest_test(session), drawn=drawn)
+        pitchcharts.keep_chart(session, _owner(session), test=_newest_test(session), drawn=drawn)
     with shop.database.reading() as session:
         content = BytesIO(photograph_of(shop.store, _newest_test(session).charts[0]))
     view = pitchphotos.View("file", parse_length("600mm"), parse_length(f"{THICKNESS_MM}mm"), Decimal(str(INDEX)))

@@ -3,7 +3,7 @@
 from decimal import Decimal
 from typing import Any
 
-from logbook.actions import chartscales, materials, pitch
+from logbook.actions import chartscales, materials, pitch, pitchcharts
 from logbook.lengths import parse_length
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
@@ -63,10 +63,12 @@ def measure_scale(shop: SmallShop, test_code: str, *, off_mm: str) -> None:
     """Give a test of L-2 on Second a chart whose long scale across was measured ``off_mm`` longer than drawn."""
 
     def measure(session: Any, by: Any) -> None:
-        test = pitch.start_test(session, by, conditions=conditions(session, "L-2", "Second"))
-        wish = pitch.ChartWish(centre_lpi=Decimal(20), step_lpi=Decimal("0.1"), bands=5, width=parse_length("100mm"))
-        made = pitch.keep_chart(
-            session, by, test=test, drawn=pitch.draw_chart(shop.shop.store, test, wish, address="http://x/")
+        test = pitchcharts.start_test(session, by, conditions=conditions(session, "L-2", "Second"))
+        wish = pitchcharts.ChartWish(
+            centre_lpi=Decimal(20), step_lpi=Decimal("0.1"), bands=5, width=parse_length("100mm")
+        )
+        made = pitchcharts.keep_chart(
+            session, by, test=test, drawn=pitchcharts.draw_chart(shop.shop.store, test, wish, address="http://x/")
         )
         chartscales.write_down(made, {"across": str(chartscales.drawn(made)["across"] + Decimal(off_mm))})
         one(session, pitch.PitchOnRecord, code=test_code).test = test

@@ -28,6 +28,7 @@ from logbook.actions import (
     people,
     pictures,
     pitch,
+    pitchchoices,
     printers,
     proofs,
     runs,
@@ -147,10 +148,10 @@ class SmallShop:
 
         def choose(session, by):
             wanted = one(session, PitchOnRecord, origin="carried over")
-            asked = pitch.findings_for(session, by, job=job(session, code), pitch=wanted)
+            asked = pitchchoices.findings_for(session, by, job=job(session, code), pitch=wanted)
             reasons = {found.field: "it served before" for found in asked}
             reason = "it served before"
-            pitch.choose(session, by, job=job(session, code), pitch=wanted, reason=reason, reasons=reasons)
+            pitchchoices.choose(session, by, job=job(session, code), pitch=wanted, reason=reason, reasons=reasons)
             return wanted.code
 
         return self.act(choose)

@@ -9,7 +9,18 @@ from typing import Any
 
 from sqlalchemy import select
 
-from logbook.actions import bench, jobs, leaving, materials, orders, pitch, proofs
+from logbook.actions import (
+    bench,
+    jobs,
+    leaving,
+    materials,
+    orders,
+    pitch,
+    pitchcharts,
+    pitchchoices,
+    pitchreadings,
+    proofs,
+)
 from logbook.lengths import parse_length
 from logbook.records.audit import Actor
 from logbook.records.floor import Print
@@ -37,15 +48,15 @@ def season(shop: SmallShop) -> None:
                 price=Decimal(price), place="shelf 3",
             )
         )  # fmt: skip
-    test = shop.act(lambda session, by: pitch.start_test(session, by, conditions=_conditions(session)).id)
-    wish = pitch.ChartWish(centre_lpi=Decimal(20), step_lpi=Decimal("0.1"), bands=11, width=parse_length("4in"))
-    drawn = shop.read(lambda session: pitch.draw_chart(shop.shop.store, session.get_one(PitchTest, test), wish))
+    test = shop.act(lambda session, by: pitchcharts.start_test(session, by, conditions=_conditions(session)).id)
+    wish = pitchcharts.ChartWish(centre_lpi=Decimal(20), step_lpi=Decimal("0.1"), bands=11, width=parse_length("4in"))
+    drawn = shop.read(lambda session: pitchcharts.draw_chart(shop.shop.store, session.get_one(PitchTest, test), wish))
     chart = shop.act(
-        lambda session, by: pitch.keep_chart(session, by, test=session.get_one(PitchTest, test), drawn=drawn).id
+        lambda session, by: pitchcharts.keep_chart(session, by, test=session.get_one(PitchTest, test), drawn=drawn).id
     )
     for who in ("Olga", "Otto"):
         shop.act(partial(_read, chart), who=who)
-    shop.act(lambda session, by: pitch.accept_result(session, by, test=session.get_one(PitchTest, test)))
+    shop.act(lambda session, by: pitchreadings.accept_result(session, by, test=session.get_one(PitchTest, test)))
 
 
 def _conditions(session: Any) -> pitch.Conditions:
@@ -59,9 +70,9 @@ def _lot(session: Any, label: str) -> materials.Lot:
 
 def _read(chart: int, session: Any, by: Actor) -> None:
     made = session.get_one(PitchChart, chart)
-    seen = {band: abs(lpi - TRUE_LPI) * WIDTH_IN for band, lpi in pitch.bands_of(made).items()}
+    seen = {band: abs(lpi - TRUE_LPI) * WIDTH_IN for band, lpi in pitchcharts.bands_of(made).items()}
     counts = {band: str(round(count * 4) / Decimal(4)) for band, count in seen.items()}
-    pitch.record_readings(session, by, made=made, counts=counts)
+    pitchreadings.record_readings(session, by, made=made, counts=counts)
 
 
 @dataclass(frozen=True)
@@ -133,7 +144,7 @@ def _make_proof(shop: SmallShop, code: str) -> None:
 
 def _choose_pitch(code: str, session: Any, by: Actor) -> None:
     measured = one(session, PitchOnRecord, origin="test")
-    pitch.choose(session, by, job=job(session, code), pitch=measured, reason="")
+    pitchchoices.choose(session, by, job=job(session, code), pitch=measured, reason="")
 
 
 def _at_the_bench(shop: SmallShop, order: Order, codes: list[str]) -> None:

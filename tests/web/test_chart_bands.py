@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from logbook.actions import chartscales, pitch
+from logbook.actions import chartscales, pitch, pitchcharts
 from logbook.engine.chart import make_chart, middle_numbers
 from logbook.lengths import parse_length
 from logbook.records.audit import newest
@@ -30,10 +30,12 @@ def chart(office):
             axis="across",
             distance=parse_length("0.6m"),
         )
-        test = pitch.start_test(session, by, conditions=conditions)
-        wish = pitch.ChartWish(centre_lpi=Decimal(20), step_lpi=Decimal("0.1"), bands=5, width=parse_length("100mm"))
-        made = pitch.keep_chart(
-            session, by, test=test, drawn=pitch.draw_chart(office.shop.store, test, wish, address="http://x/")
+        test = pitchcharts.start_test(session, by, conditions=conditions)
+        wish = pitchcharts.ChartWish(
+            centre_lpi=Decimal(20), step_lpi=Decimal("0.1"), bands=5, width=parse_length("100mm")
+        )
+        made = pitchcharts.keep_chart(
+            session, by, test=test, drawn=pitchcharts.draw_chart(office.shop.store, test, wish, address="http://x/")
         )
         return made.code, test.code
 

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 
 from sqlalchemy import select
 
-from logbook.actions import leaving, pitch, sheets
+from logbook.actions import leaving, pitch, pitchchoices, sheets
 from logbook.records.floor import Run, Sheet
 from logbook.records.pitch import PitchOnRecord
 from support.small_shop import job, one, prints
@@ -25,7 +25,7 @@ def _moved_on(office):
         old = one(session, PitchOnRecord, origin="carried over")
         conditions = pitch.Conditions(lens_lot=old.lens_lot, mode=old.mode, paper=old.paper, axis=old.axis)
         nominal = pitch.take_nominal(session, by, conditions=conditions)
-        pitch.choose(session, by, job=job(session, code), pitch=nominal, reason="to compare")
+        pitchchoices.choose(session, by, job=job(session, code), pitch=nominal, reason="to compare")
         return one(session, Run).code
 
     return code, office.act(choose)
@@ -73,7 +73,7 @@ def test_a_sheet_that_waits_for_the_printer_says_that_the_pitch_changed(office, 
 
     def back(session, by):
         old = one(session, PitchOnRecord, origin="carried over")
-        pitch.choose(session, by, job=job(session, code), pitch=old, reason="the old one served")
+        pitchchoices.choose(session, by, job=job(session, code), pitch=old, reason="the old one served")
 
     office.act(back)
     page = _text(desk, f"/job/{code}")

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 from sqlalchemy import func, select
 
-from logbook.actions import pitch
+from logbook.actions import pitch, pitchcharts, pitchreadings
 from logbook.lengths import parse_length
 from logbook.records.audit import AuditEntry
 from logbook.records.files import KeptFile
@@ -35,15 +35,17 @@ def chart(office):
             axis="across",
             distance=parse_length("600mm"),
         )
-        pitch.start_test(session, by, conditions=conditions)
+        pitchcharts.start_test(session, by, conditions=conditions)
 
     office.act(begin)
     drawn = office.read(
-        lambda session: pitch.draw_chart(
-            office.shop.store, one(session, PitchTest), pitch.first_wish(one(session, PitchTest))
+        lambda session: pitchcharts.draw_chart(
+            office.shop.store, one(session, PitchTest), pitchcharts.first_wish(one(session, PitchTest))
         )
     )
-    return office.act(lambda session, by: pitch.keep_chart(session, by, test=one(session, PitchTest), drawn=drawn).code)
+    return office.act(
+        lambda session, by: pitchcharts.keep_chart(session, by, test=one(session, PitchTest), drawn=drawn).code
+    )
 
 
 @pytest.fixture
@@ -161,7 +163,7 @@ def test_what_is_no_photograph_of_the_chart_is_refused_with_the_reason(office, d
 
 def test_a_count_that_differs_from_the_photograph_asks(office, desk, chart, content):
     office.act(
-        lambda session, by: pitch.record_readings(
+        lambda session, by: pitchreadings.record_readings(
             session, by, made=one(session, PitchChart), counts={1: "3", 6: "3/4", 11: "4 1/2"}
         )
     )

@@ -19,6 +19,7 @@ from logbook.actions import (
     leakcorrections,
     orders,
     pictures,
+    pitchchoices,
     pitchfacts,
     proofs,
     runs,
@@ -459,7 +460,7 @@ def _choose_pitch(session: Session, by: Actor, code: str, form: PitchChoiceForm)
         wanted = by_code(session, PitchOnRecord, form.pitch.data)
     # of a forecast the first reason is asked for beforehand: that it is one
     each = {ORIGIN: form.given} | reasons.given()
-    return pitch_actions.choose(session, by, job=found, pitch=wanted, reason=form.given, reasons=each)
+    return pitchchoices.choose(session, by, job=found, pitch=wanted, reason=form.given, reasons=each)
 
 
 def nominal_for(session: Session, by: Actor, found: Job) -> PitchOnRecord:
@@ -491,7 +492,7 @@ def _offers(session: Session, found: Job) -> list[dict]:
     offers = []
     for row in rows:
         findings, used = (
-            pitch_actions.findings_for(session, actor(), job=found, pitch=row),
+            pitchchoices.findings_for(session, actor(), job=found, pitch=row),
             pitchfacts.as_used(found, row),
         )
         offers.append(

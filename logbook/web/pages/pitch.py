@@ -13,7 +13,7 @@ from wtforms import BooleanField, DateField, IntegerField, RadioField, SelectFie
 from wtforms.validators import Length as TextLength
 from wtforms.validators import NumberRange
 
-from logbook.actions import chartscales, printers, strips, trace
+from logbook.actions import chartscales, pitchcharts, pitchreadings, printers, strips, trace
 from logbook.actions import pitch as actions
 from logbook.actions.finding import by_code
 from logbook.engine import chart as charts
@@ -118,9 +118,9 @@ class ChartForm(BenchForm):
         description="The widest that printer and lens take; 190 mm fits A4 and Letter.",
     )
 
-    def wish(self) -> actions.ChartWish:
+    def wish(self) -> pitchcharts.ChartWish:
         """As the action takes it."""
-        return actions.ChartWish(
+        return pitchcharts.ChartWish(
             centre_lpi=self.centre.data, step_lpi=self.step.data, bands=self.bands.data, width=self.width.data
         )
 
@@ -178,7 +178,7 @@ def new() -> Response | tuple[str, int]:
     if form.validate_on_submit() and (
         done := act(
             form,
-            lambda session, by: actions.start_test(
+            lambda session, by: pitchcharts.start_test(
                 session, by, conditions=form.conditions(session), reasons=reasons.given()
             ),
             lambda test: url_for("pitch.test", code=test.code),
@@ -262,9 +262,11 @@ def _test_page(code: str, read_now: str = "", **forms: BenchForm) -> tuple[str, 
             plain_form=PlainForm(formdata=None),
             accept_form=forms.get("accept_form") or AcceptForm(formdata=None),
             sliding_form=forms.get("sliding_form") or SlidingForm(formdata=None),
-            accept_findings=actions.accept_findings(session, found) if fit else [],
+            accept_findings=pitchreadings.accept_findings(session, found) if fit else [],
             blind=any(one["blind"] for one in made),
-            waiting=actions.jobs_waiting_for(session, found) if fit and not (accepted and accepted.withdrawal) else [],
+            waiting=pitchreadings.jobs_waiting_for(session, found)
+            if fit and not (accepted and accepted.withdrawal)
+            else [],
             two_u=2 * fit.u_lpi if fit else 0.0,
             drawing=vdrawing.drawing(fit) if fit else "",
         )
@@ -272,7 +274,7 @@ def _test_page(code: str, read_now: str = "", **forms: BenchForm) -> tuple[str, 
 
 def _chart_shown(made: PitchChart, fit: Fit | None) -> dict[str, object]:
     """A chart with its readings; ``blind`` while others have read it and the signed-in person has not."""
-    readings = actions.readings_of(made)
+    readings = pitchreadings.readings_of(made)
     mine = any(row.reader_id == g.me.id for row in readings)
     open_now = made.test.state == "open" and g.me.may_write
     again = open_now and mine and request.args.get("again") == made.code
@@ -281,14 +283,14 @@ def _chart_shown(made: PitchChart, fit: Fit | None) -> dict[str, object]:
     told = [
         {
             "row": row,
-            "by": actions.said_by(row),
-            "missed": missed.get((row.lpi, actions.said_by(row))) if row.band else None,
+            "by": pitchreadings.said_by(row),
+            "missed": missed.get((row.lpi, pitchreadings.said_by(row))) if row.band else None,
         }
         for row in readings
     ]
     return {
         "chart": made,
-        "bands": actions.bands_of(made),
+        "bands": pitchcharts.bands_of(made),
         "middle": charts.middle_numbers(made.bands),
         "scales": chartscales.drawn(made),
         "measured": chartscales.measured(made),
@@ -302,7 +304,7 @@ def _chart_shown(made: PitchChart, fit: Fit | None) -> dict[str, object]:
 
 def _fit(found: PitchTest) -> tuple[Fit | None, str]:
     try:
-        return actions.fit_of(found), ""
+        return pitchreadings.fit_of(found), ""
     except Refused as refusal:
         return None, refusal.sentence
 
@@ -318,7 +320,7 @@ def _suggested(session: Session, found: PitchTest, fit: Fit | None) -> dict[str,
             "width": found.charts[-1].width,
         }
     width = found.charts[-1].width if found.charts else charts.DEFAULT_LENGTH
-    wish = actions.wish_around(found, fit.lpi, width) if fit else actions.wish_after_others(session, found)
+    wish = pitchcharts.wish_around(found, fit.lpi, width) if fit else pitchcharts.wish_after_others(session, found)
     return {"centre": wish.centre_lpi, "step": wish.step_lpi, "bands": wish.bands, "width": width}
 
 
@@ -327,8 +329,8 @@ def make_chart(code: str) -> Response | tuple[str, int]:
     """Draw a chart of bands and keep it."""
     form = ChartForm()
 
-    def draw(found: PitchTest, address: str) -> actions.Drawn:
-        return actions.draw_chart(the_shop().store, found, form.wish(), address=address)
+    def draw(found: PitchTest, address: str) -> pitchcharts.Drawn:
+        return pitchcharts.draw_chart(the_shop().store, found, form.wish(), address=address)
 
     return _make(code, form, draw)
 
@@ -338,14 +340,14 @@ def make_sliding(code: str) -> Response | tuple[str, int]:
     """Draw a sliding band and keep it."""
     form = SlidingForm()
 
-    def draw(found: PitchTest, address: str) -> actions.Drawn:
-        return actions.draw_sliding(the_shop().store, found, width=form.length.data, address=address)
+    def draw(found: PitchTest, address: str) -> pitchcharts.Drawn:
+        return pitchcharts.draw_sliding(the_shop().store, found, width=form.length.data, address=address)
 
     return _make(code, form, draw)
 
 
 def _make(
-    code: str, form: ChartForm | SlidingForm, draw: Callable[[PitchTest, str], actions.Drawn]
+    code: str, form: ChartForm | SlidingForm, draw: Callable[[PitchTest, str], pitchcharts.Drawn]
 ) -> Response | tuple[str, int]:
     name = "chart_form" if isinstance(form, ChartForm) else "sliding_form"
     if form.validate_on_submit():
@@ -357,7 +359,9 @@ def _make(
             return _test_page(code, **{name: form})
         if done := act(
             form,
-            lambda session, by: actions.keep_chart(session, by, test=by_code(session, PitchTest, code), drawn=drawn),
+            lambda session, by: pitchcharts.keep_chart(
+                session, by, test=by_code(session, PitchTest, code), drawn=drawn
+            ),
             lambda _: url_for("pitch.test", code=code),
         ):
             return done
@@ -389,7 +393,7 @@ def read(code: str) -> Response | tuple[str, int]:
     if form.validate_on_submit() and (
         done := act(
             form,
-            lambda session, by: actions.record_readings(
+            lambda session, by: pitchreadings.record_readings(
                 session,
                 by,
                 made=by_code(session, PitchChart, code),
@@ -423,7 +427,7 @@ def on_paper(code: str) -> Response:
     """The chart as a PDF for one paper: a4, letter, roll 24in, 300mm x 400mm."""
     paper = request.args.get("paper", "a4")
     with reading() as session:
-        drawn = actions.on_paper(by_code(session, PitchChart, code), paper)
+        drawn = pitchcharts.on_paper(by_code(session, PitchChart, code), paper)
     return send_file(BytesIO(drawn()), mimetype="application/pdf", download_name=f"pitch-chart_{code}.pdf")
 
 
@@ -436,7 +440,7 @@ def chart_file(code: str) -> Response:
             the_shop().store.path(made.raster.sha256),
             mimetype="image/tiff",
             as_attachment=True,
-            download_name=actions.file_name(made),
+            download_name=pitchcharts.file_name(made),
         )
 
 
@@ -447,7 +451,7 @@ def accept(code: str) -> Response | tuple[str, int]:
     if form.validate_on_submit() and (
         done := act(
             form,
-            lambda session, by: actions.accept_result(
+            lambda session, by: pitchreadings.accept_result(
                 session,
                 by,
                 test=by_code(session, PitchTest, code),
