@@ -123,7 +123,8 @@ class Walk:
     def set_up_the_laminator(self) -> None:
         """Facts, a named person, today's check; before that its steps are stopped."""
         page = self.browser.send(
-            self.browser.get("/machines/new").form("/machines/new"), {"kind": "laminator", "name": "Check rollers"}
+            self.browser.get("/machines/new").form("/machines/new"),
+            {"kind": "laminator", "name": "Check rollers", "drive": "powered"},
         )
         here = page.address
         stopped = self.browser.send(

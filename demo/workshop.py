@@ -174,6 +174,8 @@ def _machines(session: Session, by: Actor) -> None:
     )
     machines.add_machine(session, by, kind="laminator", name="Old crank", drive="hand")
     wheel = machines.add_machine(session, by, kind="trimmer", name="Wheel cutter", drive="hand", cutting="rotary")
+    freeing = {"freeing_procedure": "Let go of the head; a wheel that is in the hand stays until help is there."}
+    machines.set_machine_facts(session, by, machine=wheel, values=freeing)
     until = by.now.date() + timedelta(days=300)
     for row in (rosa, wheel):
         for name in (OWNER, OPERATOR):

@@ -8,7 +8,17 @@ from datetime import datetime
 from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session, aliased
 
-from logbook.actions import doubts, gluelots, machinehistory, machines, materials, overtaken, printers, targets
+from logbook.actions import (
+    doubts,
+    gluelots,
+    machinehistory,
+    machines,
+    materials,
+    overtaken,
+    printers,
+    targets,
+    waithours,
+)
 from logbook.actions.finding import ref
 from logbook.actions.pictures import Intake
 from logbook.actions.shop import step_list
@@ -99,15 +109,7 @@ _SIGNED = (
 def wait_for(session: Session, subject: Subject) -> waits.Wait | None:
     """The waiting time that guards the stage at which it stands."""
     sheet = subject.sheet if isinstance(subject, Print) else subject
-    paper = sheet.paper_lot.material if sheet.paper_lot else sheet.run.paper if sheet.run else None
-    ink = sheet.mode.machine if sheet.mode else None
-    glue = sheet.adhesive_lot.material if sheet.adhesive_lot else None
-    hours = {
-        "dry": waits.longest(paper.dry_hours if paper else None, ink.dry_hours if ink else None),
-        "dwell": glue.trim_hours if glue else None,
-        "pack": glue.ship_hours if glue else None,
-    }
-    return waits.guarding(subject.stage, hours, lambda since: signed_at(session, sheet, since))
+    return waits.guarding(subject.stage, waithours.of_sheet(sheet), lambda since: signed_at(session, sheet, since))
 
 
 def findings_for(session: Session, by: Actor, subject: Subject, values: Mapping[str, str]) -> list[Finding]:
@@ -486,6 +488,13 @@ def open_session(session: Session, by: Actor, *, machine: Machine, helper: Perso
     if newest is None or newest.ended_at is not None or newest.person_id != by.person_id:
         return None
     return newest if _is_fresh(newest, by) and newest.helper_id == (helper.id if helper else None) else None
+
+
+def last_today(session: Session, by: Actor, machine: Machine) -> RollerSession | None:
+    """This person's newest session at a machine today, over or not."""
+    mine = (RollerSession.machine_id == machine.id, RollerSession.person_id == by.person_id)
+    newest = session.execute(select(RollerSession).where(*mine).order_by(RollerSession.id.desc()).limit(1)).scalar()
+    return newest if newest is not None and newest.started_at.astimezone().date() == by.day else None
 
 
 def _is_fresh(covering: RollerSession, by: Actor) -> bool:

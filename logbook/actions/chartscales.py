@@ -7,7 +7,7 @@ from decimal import Decimal
 from logbook.lengths import parse_length
 from logbook.records.pitch import PitchChart, PitchTest
 from logbook.refusals import Refused
-from logbook.rules.findings import Finding, ask
+from logbook.rules.findings import Finding, ask, note
 from logbook.rules.signing import plain_number
 from logbook.rules.targets import RULE_READING_MM
 
@@ -73,4 +73,6 @@ def off(made: PitchChart) -> Iterator[str]:
 def findings(test: PitchTest) -> list[Finding]:
     """A question for each chart of a test that was printed at another size than it was drawn."""
     told = [words for made in test.charts for words in off(made)]
+    if any(map(drawn, test.charts)) and not any(map(measured, test.charts)):
+        return [note("long scale", "No long scale was measured: nobody knows whether the driver scaled the page.")]
     return [ask(f"limit: long scale {place}", words, about="Long scale") for place, words in enumerate(told, start=1)]

@@ -15,7 +15,7 @@ from logbook.actions import leakcorrections
 from logbook.actions.jobs import MaterialChoice, materials_of, pitch_of
 from logbook.actions.materials import left
 from logbook.actions.pictures import current
-from logbook.actions.pitchfacts import facts_and_needs
+from logbook.actions.pitchfacts import as_used, facts_and_needs
 from logbook.actions.shop import standing_step_list
 from logbook.actions.strengths import weigh
 from logbook.manner import counted
@@ -171,6 +171,7 @@ def _pitch(
         return None, [], ""
     findings = weigh(session, may_serve(*facts_and_needs(session, by, job=job, materials=materials, pitch=pitch)))
     known = _known(chosen)
+    changed.extend(_reckoned(session, job, pitch))
     news = [found for found in findings if found.rule not in known or found.strength is Strength.STOP]
     changed.extend(f"Pitch {pitch.lpi} ({pitch.code}): {found.sentence}" for found in news)
     if any(found.strength is not Strength.NOTE for found in news):
@@ -187,11 +188,25 @@ def _pitch_trouble(pitch: PitchOnRecord, materials: MaterialChoice | None) -> st
     return None
 
 
-def _pitch_as_made(session: Session, job: Job) -> PitchOnRecord | None:
-    """The pitch of the newest file that was accepted for the order."""
-    found = select(PitchOnRecord).join(Run, Run.pitch_id == PitchOnRecord.id).join(RunPiece, RunPiece.run_id == Run.id)
+def _run_as_made(session: Session, job: Job) -> Run | None:
+    """The newest file that was accepted for the order."""
+    found = select(Run).join(RunPiece, RunPiece.run_id == Run.id)
     found = found.where(RunPiece.job_id == job.id, Run.sample.is_(False), Run.accepted_at.is_not(None))
     return session.execute(found.order_by(Run.id.desc()).limit(1)).scalar_one_or_none()
+
+
+def _pitch_as_made(session: Session, job: Job) -> PitchOnRecord | None:
+    """The pitch of that file."""
+    run = _run_as_made(session, job)
+    return run.pitch if run is not None else None
+
+
+def _reckoned(session: Session, job: Job, pitch: PitchOnRecord) -> Iterator[str]:
+    """The same pitch on record is used at another value where what is known of the lens has changed."""
+    run, now = _run_as_made(session, job), as_used(job, pitch).lpi
+    if run is not None and run.pitch is pitch and run.lpi != now:
+        yield (f"Pitch {pitch.lpi} ({pitch.code}) was used at {run.lpi} then and is used at {now} now: the lens's "
+               "thickness or index was written down or changed.")
 
 
 def _correction(session: Session, job: Job, changed: list[str]) -> JobCorrection | None:

@@ -92,6 +92,8 @@ def add_machine(
     widest: Length | None = None,
 ) -> Machine:
     """A laminator or trimmer; its facts are written down on its own page."""
+    if drive not in ("powered", "hand"):
+        raise Refused("Say whether a motor or a hand drives it: the cautions follow from it.", field="drive")
     machine = _new_machine(session, kind=kind, name=name, drive=drive, cutting=cutting, heated=heated, widest=widest)
     record(
         session,
@@ -151,7 +153,7 @@ def check_machine(
 def refuse_what_is_not_so(session: Session, machine: Machine, values: Mapping[str, str], *, day: date) -> None:
     """A yes that this logbook itself contradicts would count later, once the rest was written down."""
     facts = machine_facts(machine)
-    if values.get("freeing") == "yes" and facts.must_be_known and not facts.freeing_procedure.strip():
+    if values.get("freeing") == "yes" and not facts.freeing_procedure.strip():
         raise Refused(
             f"How somebody caught in {machine.name} is freed is not written down yet: write it down on this page and "
             "post it; then answer this.",

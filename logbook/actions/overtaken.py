@@ -10,8 +10,10 @@ from logbook.actions.jobs import materials_of, pitch_of
 from logbook.actions.pictures import current
 from logbook.actions.pitchfacts import as_used
 from logbook.actions.recipes import correction_of, load, pictures_of
+from logbook.records.audit import AuditEntry, AuditObject
 from logbook.records.floor import JobMaterials, JobPitch, Print, Run, RunPiece, Sheet
 from logbook.records.leaks import JobCorrection
+from logbook.records.materials import Lot, Material
 from logbook.records.orders import Job, Picture
 from logbook.rules.findings import Finding, ask
 
@@ -53,8 +55,21 @@ def before_printing(session: Session, sheet: Sheet) -> list[Finding]:
 def unasked(session: Session, sheets: Collection[int]) -> set[int]:
     """Those of these sheets (row ids) about whose run nobody was asked since its job's newest choice."""
     rows = session.execute(_CHOICES.where(Sheet.id.in_(sheets)))
-    return {sheet for sheet, started, replaces, *choices in rows
+    return _lens_changed(session, sheets) | {sheet for sheet, started, replaces, *choices in rows
             if replaces or any(at is not None and at > started for at in choices)}  # fmt: skip
+
+
+def _lens_changed(session: Session, sheets: Collection[int]) -> set[int]:
+    """Those whose type of lens was changed since they began: a pitch is converted with its thickness and index."""
+    began = {sheet: (started, f"material:{code}") for sheet, started, code in session.execute(
+        select(Sheet.id, Sheet.started_at, Material.code).join(Lot, Sheet.lens_lot_id == Lot.id)
+        .join(Material, Lot.material_id == Material.id).where(Sheet.id.in_(sheets)))}  # fmt: skip
+    changes = select(AuditObject.ref, func.max(AuditEntry.at)).join(AuditEntry, AuditObject.entry_id == AuditEntry.id)
+    changes = changes.where(
+        AuditObject.ref.in_({name for _, name in began.values()}), AuditEntry.action == "material changed"
+    )
+    changed = {row[0]: row[1] for row in session.execute(changes.group_by(AuditObject.ref))}
+    return {sheet for sheet, (started, name) in began.items() if name in changed and changed[name] > started}
 
 
 _ITS_JOBS = select(RunPiece.job_id).where(RunPiece.run_id == Sheet.run_id).correlate(Sheet)

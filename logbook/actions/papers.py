@@ -11,7 +11,7 @@ from PIL import Image
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, jobs, machines, printers, travellernumbers
+from logbook.actions import bench, jobs, machines, overtaken, printers, travellernumbers, waithours
 from logbook.actions.alignment import on_piece
 from logbook.actions.finding import fact, ref
 from logbook.actions.pictures import current
@@ -100,7 +100,7 @@ def traveller(
         customer=job.order.customer.called if job.order.customer else "the shop's own",
         due=f"{job.order.due_on:%Y-%m-%d}" if job.order.due_on else "",
         quantity=str(job.quantity),
-        banners=_banners(job, prints),
+        banners=(*_banners(job, prints), *_look_first(session, sheets, run)),
         pictures=tuple(views.Thumbnail(number, name) for number, name in enumerate(pictures, start=1)),
         numbers=numbers,
         sheets=tuple(_sheet_columns(job, sheets, numbers, address, manner)),
@@ -112,7 +112,7 @@ def traveller(
         people=_people(session),
         leading_edge=LEADING_EDGE[job.flip],
         local_rule=fact(session, "local rule"),
-        limits=travellernumbers.limits_of(steps, job, run, manner),
+        limits=travellernumbers.limits_of(steps, job, run, manner) | waithours.on_paper(sheets, materials),
     )
     return Gathered(view, pictures, revision, newest)
 
@@ -161,6 +161,14 @@ def _banners(job: Job, prints: list[Print]) -> tuple[str, ...]:
     if job.entered_at_stage:
         told.append(f"Before the logbook: everything up to {job.entered_at_stage}")
     return tuple(told)
+
+
+def _look_first(session: Session, sheets: list[Sheet], newest: Run | None) -> Iterator[str]:
+    """What was chosen since a file was made that is still to be printed."""
+    waiting = [sheet.run for sheet in sheets if sheet.stage == "print"] if sheets else [newest]
+    for run in dict.fromkeys(filter(None, waiting)):
+        if told := overtaken.overtaken(session, run):
+            yield f"Look before printing. {told}"
 
 
 def _sheet_columns(
@@ -288,6 +296,7 @@ def _closed(session: Session, job: Job, runs: list[Run]) -> tuple[views.Closed, 
 
 _REASONS = {
     "interlace run asked for": "asked for",
+    "shared sheet asked for": "asked for",
     "interlaced file accepted": "accepted although its job had moved on",
     "sheets started": "sheets started although its job had moved on",
 }

@@ -11,7 +11,7 @@ from logbook.actions.jobs import MaterialChoice, axis_of
 from logbook.actions.pictures import current
 from logbook.actions.standing import why_withdrawn
 from logbook.engine import distance, drift, lens
-from logbook.lengths import Length
+from logbook.lengths import INCH_IN_MM, Length
 from logbook.records.audit import Actor
 from logbook.records.floor import JobMaterials, Run, Sheet, StripReading
 from logbook.records.materials import Material
@@ -21,6 +21,9 @@ from logbook.rules.validity import JobNeeds, PitchFacts
 
 AGREE_LENTICULES = 0.15
 """Readings agree within the larger of this, end to end, and three times their uncertainty."""
+THICKEST_PITCHES, LEAST_INDEX = 2.4, 1.49
+"""Lens sheets are some 1.4 to 2.4 times as thick as their lines are wide, of index 1.49 to 1.59: common practice, no
+source."""
 # where the sheet's substance is not on record: the worst of the usual ones
 _WORST_EXPANSION = max(drift.EXPANSION_PER_C.values())
 
@@ -157,10 +160,22 @@ def facts_and_needs(
         conversion_share=used.conversion_share,
         distance=str(job.distance),
         distance_known=pitch.distance is not None or pitch.origin == "nominal",
-        converted=used.converted or pitch.distance is None,
+        unconverted_lenticules=_unconverted(job, pitch, used),
         doubt_lenticules=2 * float(used.u_lpi) * pitch_width_in(job) if used.u_lpi is not None else None,
     )
     return facts, needs
+
+
+def _unconverted(job: Job, pitch: PitchOnRecord, used: Used) -> float | None:
+    """What the change of distance does over this print with the thickest usual lens; None where it was counted."""
+    if used.converted or pitch.distance is None:
+        return None
+    lines = float(pitch.lens_lot.material.nominal_lpi or pitch.lpi)
+    thick = distance.Layer(THICKEST_PITCHES * float(INCH_IN_MM) / lines, 0.0, LEAST_INDEX, 0.0)
+    seen, wanted = (distance.sight(distance_mm=float(length.mm), lens=thick, extra=distance.ADHESIVE)
+                    for length in (pitch.distance, job.distance))  # fmt: skip
+    moved = distance.convert(pitch.lpi, u_lpi=0.0, seen=seen, wanted=wanted).correction_lpi
+    return abs(moved) * pitch_width_in(job)
 
 
 def _lot_name(row: PitchOnRecord | JobMaterials | MaterialChoice) -> str:

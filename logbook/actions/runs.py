@@ -20,7 +20,7 @@ from logbook.actions.pitchfacts import Used, as_used
 from logbook.actions.repairs import MENDED
 from logbook.actions.sheets import MOUNT_ONLY
 from logbook.actions.strengths import weigh
-from logbook.records.audit import Act, Actor, record
+from logbook.records.audit import Act, Actor, entries_for, record
 from logbook.records.base import new_code
 from logbook.records.files import keep
 from logbook.records.floor import UNFINISHED, JobMaterials, JobPitch, Run, RunPiece
@@ -141,6 +141,12 @@ def _not_asked_yet(chosen: JobPitch, still: list[Finding]) -> list[Finding]:
     """What asks for a reason now and did not when the pitch was chosen: the room, the printer or the size changed."""
     known = {sentence for _, _, sentence in json.loads(chosen.findings or "[]")}
     return [found for found in still if found.strength is Strength.ASK and found.sentence not in known]
+
+
+def asked_because(session: Session, run: Run) -> str:
+    """The reason that was given when a run, or a shared sheet, was asked for; empty for most."""
+    asked = ("interlace run asked for", "shared sheet asked for")
+    return next((entry.reason or "" for entry in entries_for(session, ref(run)) if entry.action in asked), "")
 
 
 def _record_asked(session: Session, by: Actor, job: Job, run: Run, settled: str) -> None:

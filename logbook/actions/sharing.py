@@ -28,6 +28,8 @@ from logbook.refusals import Refused
 from logbook.rules.findings import Finding, settle_each
 
 MOST_PIECES = 200
+OF_ONE_JOB = ("answer",)
+"""Rules that ask about one job, however alike their words are."""
 _BARS_MM = Fraction(11)
 """The lens covers the check bars beyond both ends of the pieces; the engine's waste is as deep."""
 
@@ -137,16 +139,20 @@ def proposed(session: Session, by: Actor, wish: SheetWish) -> Proposed:
 
 
 def _said(ready: Mapping[str, Ready]) -> list[Finding]:
-    """Every rule's words with the job that they are about; what is true of all of them once."""
-    by_words: dict[str, list[tuple[str, Finding]]] = {}
+    """Every rule's words with the job that they are about; what is true of all of them once.
+
+    A customer's word is given for one job, and so is the reason to go on without it.
+    """
+    by_words: dict[tuple[str, str], list[tuple[str, Finding]]] = {}
     for number, one in ready.items():
         for found in one.findings:
             if found.rule not in ("lens sheet", "printer width"):  # of a piece alone; the sheet is asked for itself
-                by_words.setdefault(found.sentence, []).append((number, found))
+                alone = number if found.rule in OF_ONE_JOB else ""
+                by_words.setdefault((alone, found.sentence), []).append((number, found))
     return [
         found[0][1] if len(found) == len(ready) else replace(found[0][1], rule=f"{found[0][1].rule}: {number}",
                                                              sentence=f"{number}: {words}")
-        for words, found in by_words.items()
+        for (_, words), found in by_words.items()
         for number in [", ".join(name for name, _ in found)]
     ]  # fmt: skip
 

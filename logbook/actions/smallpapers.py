@@ -9,7 +9,7 @@ from pathlib import Path
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, benchlist, chartscales, leaving, quotes
+from logbook.actions import bench, benchlist, chartscales, leaving, overtaken, quotes
 from logbook.actions.finding import by_code, fact
 from logbook.actions.papers import bench_view
 from logbook.actions.pitchcharts import bands_of, file_name
@@ -20,7 +20,7 @@ from logbook.manner import Manner
 from logbook.paper import customer, forms, views
 from logbook.paper.shelf import read_shelf
 from logbook.records.audit import Actor, AuditEntry, entries_for, head
-from logbook.records.floor import Departure, Print, Run, StepRecord
+from logbook.records.floor import Departure, Print, Run, Sheet, StepRecord
 from logbook.records.machines import Machine
 from logbook.records.orders import Job, Order
 from logbook.records.pitch import PitchChart
@@ -213,11 +213,11 @@ def inspection(session: Session, desk: Desk, code: str) -> customer.InspectionRe
         customer.Finding(
             step.text,
             desk.manner.number(limits(signing.in_unit(step, desk.manner.unit(step.unit)))),
-            desk.manner.measured(rows[step.key].value, rows[step.key].unit),
-            _outcome(step, rows[step.key]),
+            desk.manner.measured(rows[step.key].value, rows[step.key].unit) if step.key in rows else "not measured",
+            _outcome(step, rows[step.key]) if step.key in rows else "–",
         )
         for step in stage.steps
-        if step.key in rows and step.record == "number"
+        if step.record == "number"
     )
     run = piece.sheet.run
     return customer.InspectionReport(
@@ -280,9 +280,11 @@ def quote(session: Session, desk: Desk, code: str) -> customer.Quote:
 
 def today(session: Session, desk: Desk, _code: str) -> forms.TodaySheet:
     """What stands at every stage of the bench, for the wall."""
+    standing = benchlist.by_stage(session)
+    unasked = overtaken.unasked(session, {one.id for one in standing["print"]})
     sections = {
-        _stage_title(session, rows[0]): tuple(_today_row(desk, one) for one in rows)
-        for rows in benchlist.by_stage(session).values()
+        _stage_title(session, rows[0]): tuple(_today_row(session, desk, one, one.sheet in unasked) for one in rows)
+        for rows in standing.values()
         if rows
     }
     return forms.TodaySheet(
@@ -294,11 +296,14 @@ def _stage_title(session: Session, one: benchlist.Standing) -> str:
     return bench.steps_of(session.get_one(Job, one.job)).stage(one.stage).title
 
 
-def _today_row(desk: Desk, one: benchlist.Standing) -> forms.TodayRow:
+def _today_row(session: Session, desk: Desk, one: benchlist.Standing, unasked: bool) -> forms.TodayRow:
     until = one.free_at(desk.by.now)
+    run = session.get_one(Sheet, one.sheet).run if unasked and one.stage == "print" else None
+    look = "look before printing" if run is not None and overtaken.overtaken(session, run) else ""
+    held = "set aside" if one.aside else "on paper" if one.on_paper else look
     return forms.TodayRow(
         code=one.called,
         title=one.artwork,
-        what=f"waits until {until.astimezone():%Y-%m-%d %H:%M}" if until else "",
+        what=held or (f"waits until {until.astimezone():%Y-%m-%d %H:%M}" if until else ""),
         due=f"{one.due:%Y-%m-%d}" if one.due else "",
     )

@@ -52,7 +52,10 @@ class CutPlan:
 
 
 def drawing(what: Drawn) -> Markup:
-    """An inline SVG: pieces with their names, cuts as dashed lines with their numbers at their beginning."""
+    """An inline SVG: pieces with their names, cuts as dashed lines with their numbers at their beginning.
+
+    What it needs to be read is in its own attributes: a writer of PDF does not ask a style sheet about them.
+    """
     left, top, right, bottom = what.area
     scale = WIDE / max(right - left, bottom - top)
 
@@ -65,7 +68,7 @@ def drawing(what: Drawn) -> Markup:
     words = f"{len(what.pieces)} pieces on the sheet" + (f", {len(what.cuts)} cuts" if what.cuts else "")
     return Markup(
         '<svg class="cut-plan" viewBox="-14 -14 {w:.0f} {h:.0f}" role="img" aria-label="{words}">'
-        '<rect class="area" width="{wide:.1f}" height="{high:.1f}"/>{pieces}{cuts}</svg>'
+        '<rect class="area" width="{wide:.1f}" height="{high:.1f}" fill="none" stroke="#777"/>{pieces}{cuts}</svg>'
     ).format(w=wide + 28, h=high + 28, words=words, wide=wide, high=high, pieces=pieces, cuts=cuts)
 
 
@@ -73,7 +76,7 @@ def _piece(name: str, box: Sequence[float]) -> Markup:
     left, top, right, bottom = box
     size = max(7.0, min(15.0, (right - left) / max(4, len(name)) * 1.5))
     return Markup(
-        '<rect class="piece" x="{x}" y="{y}" width="{w:.1f}" height="{h:.1f}"/>'
+        '<rect class="piece" x="{x}" y="{y}" width="{w:.1f}" height="{h:.1f}" fill="#eee" stroke="#111"/>'
         '<text x="{mx:.1f}" y="{my:.1f}" text-anchor="middle" font-size="{size:.0f}">{name}</text>'
     ).format(x=left, y=top, w=right - left, h=bottom - top, mx=(left + right) / 2, my=(top + bottom) / 2 + size / 3,
              size=size, name=name)  # fmt: skip
@@ -83,7 +86,7 @@ def _cut(number: int, line: Sequence[float]) -> Markup:
     x, y, to_x, to_y = line
     down = x == to_x
     return Markup(
-        '<line class="cut" x1="{x}" y1="{y}" x2="{tx}" y2="{ty}"/>'
+        '<line class="cut" x1="{x}" y1="{y}" x2="{tx}" y2="{ty}" stroke="#111" stroke-dasharray="6 4"/>'
         '<text class="at-cut" x="{nx:.1f}" y="{ny:.1f}" text-anchor="middle" font-size="10">{number}</text>'
     ).format(x=x, y=y, tx=to_x, ty=to_y, nx=x if down else x - 7, ny=y - 3 if down else y + 3.5, number=number)
 

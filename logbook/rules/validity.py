@@ -68,8 +68,9 @@ class JobNeeds:
     """Which part of the doubt's variance comes from carrying the pitch to this job's distance, 0 to 1."""
     distance: str = ""
     """This job's own distance, for the sentence that asks for a reading there."""
-    converted: bool = True
-    """False where the distances differ and the lens's thickness or index is not known."""
+    unconverted_lenticules: float | None = None
+    """How far off, end to end, the pitch may be at this job's distance where the lens's thickness or index is not
+    known; None where it was converted, or read from there."""
 
 
 def may_serve(pitch: PitchFacts, job: JobNeeds) -> list[Finding]:
@@ -162,11 +163,12 @@ def _climate(job: JobNeeds) -> Iterator[Finding]:
 def _distance(job: JobNeeds) -> Iterator[Finding]:
     if not job.distance_known:
         yield note("distance", "The distance it was read from is not on record; it is used as it stands.")
-    elif not job.converted:
-        yield note(
+    elif job.unconverted_lenticules is not None:
+        answer = ask if job.unconverted_lenticules > UNCERTAINTY_ASK_LENTICULES else note
+        yield answer(
             "distance",
-            "It was read from another distance than this job's, and the lens's thickness or index is not "
-            "on record; it is used as it stands.",
+            "It was read from another distance than this job's, and the lens's thickness or index is not on record "
+            f"under Stock: used as it stands it may be {job.unconverted_lenticules:.2f} lenticule off end to end.",
         )
     if job.doubt_lenticules is not None and job.doubt_lenticules > UNCERTAINTY_ASK_LENTICULES:
         better = "a finer reading would make it smaller"

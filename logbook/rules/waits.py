@@ -45,6 +45,8 @@ _GUARDS = {
     "dwell": ("Rest before trimming", "laminate", TRIM_HOURS),
     "pack": ("Rest before it leaves", "laminate", SHIP_HOURS),
 }
+FROM = {"dry": "printing", "dwell": "mounting", "pack": "mounting"}
+"""Since when each waits, as paper says it."""
 SINCE = frozenset(since for _, since, _ in _GUARDS.values())
 """The stages of a sheet whose signatures start a wait."""
 
@@ -57,9 +59,14 @@ def guarding(stage: str, hours: Mapping[str, Decimal | None], signed: Callable[[
     """
     if stage not in _GUARDS:
         return None
-    what, since, usual = _GUARDS[stage]
+    what, since, _ = _GUARDS[stage]
+    return Wait(what, signed(since), whole(stage, hours))
+
+
+def whole(stage: str, hours: Mapping[str, Decimal | None]) -> Decimal:
+    """How long the wait lasts that guards a stage."""
     told = hours[stage]
-    return Wait(what, signed(since), usual if told is None else told)
+    return _GUARDS[stage][2] if told is None else told
 
 
 def longest(*told: Decimal | None) -> Decimal | None:

@@ -101,6 +101,10 @@ def _is_unusual(field: Field) -> bool:
     return bool(field.errors) or (found != usual and found not in (None, ""))
 
 
+LEAST_BARE_MM = 25
+"""A finished piece is rarely smaller than an inch (shop default, no source); 8 by 10 are inches then."""
+
+
 class LengthField(Field):
     """A length; without a unit it is in the person's own units."""
 
@@ -123,6 +127,17 @@ class LengthField(Field):
         if raw is not None or not self.data:
             return raw or ""
         return f"{own_manner().number(self.data.value)} {self.data.unit}"
+
+
+class SizeField(LengthField):
+    """The size of a finished piece. A number alone that would make it tiny may be meant in the other unit: it asks."""
+
+    def process_formdata(self, valuelist: Sequence[str]) -> None:
+        """As a length; refuses a bare number below ``LEAST_BARE_MM``."""
+        super().process_formdata(valuelist)
+        if self.data is not None and self.data.mm < LEAST_BARE_MM and not self.raw[-1:].isalpha():
+            raise ValidationError(f"{self.raw} alone would be {self.data}: write the unit behind it, "
+                                  f"{self.raw}mm or {self.raw}in.")
 
 
 def own_units() -> str:

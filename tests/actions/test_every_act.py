@@ -125,6 +125,7 @@ NO_ENTRY = {
     "bench.findings_for": "looks only",
     "bench.findings_together": "looks only",
     "bench.is_set_up": "looks only",
+    "bench.last_today": "looks only",
     "bench.machine_findings": "looks only",
     "bench.open_session": "looks only",
     "bench.said_today": "looks only",

@@ -3,7 +3,7 @@
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import jobs, leaving, overtaken, papers, pitch, pitchchoices, runs, sheets
+from logbook.actions import jobs, leaving, materials, overtaken, papers, pitch, pitchchoices, runs, sheets
 from logbook.paper.traveller import traveller_html
 from logbook.records import audit
 from logbook.records.floor import Run, Sheet
@@ -77,6 +77,25 @@ def test_at_the_printer_it_asks_once_more_only_where_the_pitch_changed_after_the
     with pytest.raises(Refused, match=new[1]):
         shop.sign(code, "print")
     shop.sign(code, "print", reason="the customer likes it so")
+
+
+def test_what_is_known_of_the_lens_by_now_asks_at_the_printer_and_stands_on_the_traveller(shop):
+    code = shop.ready()
+    assert not shop.traveller(code).view.banners
+    optics = {"thickness": None, "refractive_index": None}  # then nothing is converted from the lens loose to bonded
+    shop.act(
+        lambda session, by: materials.change_material(
+            session, by, material=one(session, Lot, label="L-1").material, changes=optics
+        )
+    )
+    was = shop.read(lambda session: str(one(session, Run).lpi))
+    asked = shop.read(lambda session: overtaken.before_printing(session, one(session, Sheet)))
+    (banner,) = shop.traveller(code).view.banners
+    for words in (asked[0].sentence, banner):
+        assert f"This run was made at {was} lines per inch" in words
+    assert banner.startswith("Look before printing. ")
+    with pytest.raises(Refused, match="Give a reason"):
+        shop.sign(code, "print")
 
 
 def test_the_reason_at_the_start_of_a_sheet_serves_at_the_printer(shop, moved_on):

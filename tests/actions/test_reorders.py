@@ -8,7 +8,9 @@ import pytest
 from sqlalchemy import select
 
 from logbook.actions import heirlooms, jobs, machinehistory, machines, materials, orders, pictures, pitch, reorders
+from logbook.actions.pitchfacts import as_used
 from logbook.records.audit import AuditEntry
+from logbook.records.floor import Run
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot
 from logbook.records.orders import Customer, Job, Order
@@ -207,6 +209,20 @@ def test_a_customer_who_was_erased_is_not_named_again(shop, finished):
         customer = session.execute(select(Customer)).scalar_one()
         customer.name, customer.contact, customer.hash_key, customer.erased_at = None, None, None, shop.now
     assert "was erased from the logbook" in _changed(shop, _again(shop, finished))[0]
+
+
+def test_a_lens_that_was_measured_since_moves_the_pitch_that_is_used_and_both_values_are_said(shop, finished):
+    was = shop.read(lambda session: one(session, Run).lpi)
+    optics = {"thickness": None, "refractive_index": None}  # then nothing is converted from the lens loose to bonded
+    shop.act(
+        lambda session, by: materials.change_material(
+            session, by, material=one(session, Lot, label="L-1").material, changes=optics
+        )
+    )
+    new = _again(shop, finished)
+    now = shop.read(lambda session: as_used(job(session, new), one(session, Run).pitch).lpi)
+    assert now != was
+    assert any(f"was used at {was} then and is used at {now} now" in words for words in _changed(shop, new))
 
 
 def test_the_trail_says_what_had_changed(shop, finished):

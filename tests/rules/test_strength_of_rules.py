@@ -164,7 +164,8 @@ def test_a_pitch_answers_for_its_own_lens_lot_mode_paper_and_axis_only(name):
         (PITCH, replace(JOB, climate_strips=0.26), Strength.ASK),
         (PITCH, replace(JOB, doubt_lenticules=0.11), Strength.ASK),
         (PITCH, replace(JOB, distance_known=False), Strength.NOTE),
-        (PITCH, replace(JOB, converted=False), Strength.NOTE),
+        (PITCH, replace(JOB, unconverted_lenticules=0.05), Strength.NOTE),
+        (PITCH, replace(JOB, unconverted_lenticules=0.3), Strength.ASK),
     ],
 )
 def test_each_reason_has_its_strength(pitch, job, strength):

@@ -18,4 +18,8 @@ def test_helpers_are_offered_among_those_who_are_named_for_the_laminator(desk, o
     page = desk.get(f"/sheet/{sheet}").get_data(as_text=True)
     offered = re.search(r'<select[^>]*id="helper".*?</select>', page, re.DOTALL)[0]
     # only people who are named for a machine take part at it: common practice, no source
-    assert re.findall(r">([^<>]+)</option>", offered) == ["nobody: I work alone", "Otto"]
+    assert re.findall(r">([^<>]+)</option>", offered) == [
+        "choose: who helps, or nobody",
+        "nobody: I work alone",
+        "Otto",
+    ]

@@ -1,5 +1,6 @@
 """Inches and a decimal comma for whoever chose them: on screens and papers, never in what is kept or in a CSV."""
 
+import html
 import re
 from decimal import Decimal
 
@@ -157,3 +158,15 @@ def test_a_manner_that_does_not_exist_is_refused(office, desk):
     assert desk.post("/shop/my-units", data={"units": "ell", "mark": ".", "request_id": "m2"}).status_code == 422
     manner = office.read(lambda session: people.manner_of(one(session, Person, name="Olga")))
     assert manner == Manner()
+
+
+def test_a_bare_number_that_makes_a_tiny_piece_is_asked_for_its_unit(desk):
+    form = {"width": "8", "height": "10", "flip": "left-right", "request_id": "small"}
+    refused = desk.post("/orders/new", data=form)
+    assert refused.status_code == 422
+    assert "8 alone would be 8mm: write the unit behind it, 8mm or 8in." in html.unescape(
+        refused.get_data(as_text=True)
+    )
+    assert "alone would be" not in desk.post("/orders/new", data=form | {"width": "8mm", "height": "1in"}).get_data(
+        as_text=True
+    )

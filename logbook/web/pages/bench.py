@@ -61,6 +61,9 @@ PLACES = {
 }
 
 
+_NOT_SAID = "not said"
+
+
 class SignForm(BenchForm):
     """The end of a stage. Values of the steps stand beside it, named by their keys."""
 
@@ -231,6 +234,8 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
     listed = choices.machines(session, "laminator")
     form.machine.choices = sorted(listed, key=lambda one: one[0] not in runnable)
     form.helper.choices = _helpers(session, laminators)
+    if form.helper.data in (None, _NOT_SAID) and form.machine.choices:
+        _as_last_time(session, form)
     if form.alone_with.data is None and form.machine.choices:
         first = by_code(session, Machine, form.machine.choices[0][0])
         # after a jam, or half an hour elsewhere, everything is asked anew
@@ -271,6 +276,15 @@ def _cards(session: Session, stage: Stage) -> list[Caution]:
     return papering.cards(stage.cards, ways_of_working(stage.machine, shared))
 
 
+def _as_last_time(session: Session, form: RollersForm) -> None:
+    """Whoever helped at this machine last today helps still; where nobody said yet and somebody could, it is chosen."""
+    last = actions.last_today(session, actor(), by_code(session, Machine, form.machine.choices[0][0]))
+    if last is not None and (code := last.helper.code if last.helper else "") in dict(form.helper.choices):
+        form.helper.data = code
+    elif len(form.helper.choices) > 1:
+        form.helper.choices = [(_NOT_SAID, "choose: who helps, or nobody"), *form.helper.choices]
+
+
 def _helpers(session: Session, laminators: atmachines.Found) -> list[tuple[str, str]]:
     """Whoever is named for one of these, with its name beside theirs where it is not for all."""
     offered = [("", "nobody: I work alone")]
@@ -285,7 +299,8 @@ def _covering(session: Session, form: RollersForm) -> object:
     machine = form.machine.data or (form.machine.choices[0][0] if form.machine.choices else "")
     if not machine:
         return None
-    helper = by_code(session, Person, form.helper.data) if form.helper.data else None
+    said = form.helper.data not in (None, "", _NOT_SAID)
+    helper = by_code(session, Person, form.helper.data) if said else None
     return actions.open_session(session, actor(), machine=by_code(session, Machine, machine), helper=helper)
 
 
@@ -352,6 +367,8 @@ def _signs(table: type[Sheet] | type[Print], codes: Sequence[str]) -> str:
 def _start_rollers(session: Session, by: Actor, code: str, form: RollersForm) -> object:
     found = by_code(session, Sheet, code)
     stage = actions.stage_definition(found)
+    if form.helper.data == _NOT_SAID:
+        raise Refused("Say who helps at the rollers, or that nobody does.", field="helper")
     ticks = frozenset(step.key for step in stage.steps if step.record == "tick" and request.form.get(step.key))
     return actions.start_rollers(
         session,

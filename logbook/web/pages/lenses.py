@@ -17,7 +17,7 @@ from logbook.records.floor import LensChoice
 from logbook.records.materials import Lot
 from logbook.records.orders import Job
 from logbook.web.acting import act, page, reading
-from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, SizeField
 from logbook.web.lenswords import Said, said
 from logbook.web.pages.orders import EFFECT_WORDS, FLIP_WORDS
 
@@ -27,8 +27,8 @@ pages = Blueprint("lenses", __name__)
 class UseForm(BenchForm):
     """What a print is to do, before there is an order."""
 
-    width = LengthField("Finished width", [NEEDED])
-    height = LengthField("Finished height", [NEEDED])
+    width = SizeField("Finished width", [NEEDED])
+    height = SizeField("Finished height", [NEEDED])
     distance = LengthField("Viewing distance", [NEEDED], default=orders.DEFAULT_DISTANCE)
     pictures = IntegerField("Pictures", [NEEDED, NumberRange(min=2, max=60)], default=2)
     use = RadioField("Use", choices={"wall": "on a wall", "hand": "in the hand"}, default="wall")

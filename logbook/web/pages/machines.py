@@ -53,7 +53,7 @@ class MachineForm(BenchForm):
 
     kind = HiddenField(default="laminator")
     name = StringField("Name", [NEEDED, TextLength(max=120)], description="As it is called in the shop.")
-    drive = RadioField("Driven by", choices={"powered": "a motor", "hand": "hand"}, default="powered")
+    drive = RadioField("Driven by", [MAYBE], choices={"powered": "a motor", "hand": "hand"})
     heated = BooleanField("Heated rollers")
     cutting = RadioField(
         "It cuts with",
@@ -212,7 +212,7 @@ def _new(session: Session, by: Actor, form: MachineForm) -> Machine:
         by,
         kind=form.kind.data,
         name=form.name.data,
-        drive=form.drive.data,
+        drive=form.drive.data or "",
         cutting=cutting,
         heated=form.heated.data,
         widest=form.widest.data,

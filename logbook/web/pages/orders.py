@@ -24,7 +24,7 @@ from logbook.refusals import Refused
 from logbook.rules.naming import name_from_files
 from logbook.web import choices
 from logbook.web.acting import act, page, reading, say
-from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField, SizeField
 from logbook.web.gate import the_shop, without_request
 from logbook.web.uploads import Held, hold, sorted_with_held
 
@@ -48,10 +48,10 @@ EFFECT_WORDS = {
 class JobFields(BenchForm):
     """What a job is to become; everything but the size has a usual value."""
 
-    width = LengthField(
+    width = SizeField(
         "Finished width", [NEEDED], description="After trimming; write 8in or 203mm, or a bare number in your own unit."
     )
-    height = LengthField("Finished height", [NEEDED], description="After trimming.")
+    height = SizeField("Finished height", [NEEDED], description="After trimming.")
     flip = RadioField(
         "Flip", choices=dict(FLIP_WORDS), default="left-right", description="Walls: left – right. In the hand: either."
     )

@@ -95,6 +95,9 @@ class CarryForm(ConditionsForm):
         description="As it was printed at, up to six decimals.",
     )
     known_since = DateField("Known since", [NEEDED])
+    distance = LengthField(
+        "Read from", [MAYBE], description="From the eye to the lens, as it is told; empty where nobody knows."
+    )
     note = TextAreaField(
         "Where it comes from", [NEEDED, TextLength(max=500)], description="The old notebook's page, who measured it."
     )
@@ -174,6 +177,7 @@ def new() -> Response | tuple[str, int]:
     with reading() as session:
         form.offer(session)
         _prefill(form)
+        _ask_which(form)
         findings = _of_printer(session, form)
     if form.validate_on_submit() and (
         done := act(
@@ -206,6 +210,13 @@ def _prefill(form: ConditionsForm) -> None:
                 form[name].data = request.args[name]
 
 
+def _ask_which(form: ConditionsForm) -> None:
+    """Where there are several and none is known yet, nobody gets the first by looking away."""
+    for listed in (form.lens_lot, form.paper):
+        if len(listed.choices) > 1 and not listed.data:
+            listed.choices = [("", "choose"), *listed.choices]
+
+
 @pages.route("/pitch/carry", methods=["GET", "POST"])
 def carry() -> Response | tuple[str, int]:
     """A pitch known from before."""
@@ -213,6 +224,7 @@ def carry() -> Response | tuple[str, int]:
     with reading() as session:
         form.offer(session)
     _prefill(form)
+    _ask_which(form)
     if form.validate_on_submit() and (
         done := act(
             form, lambda session, by: _carry(session, by, form), lambda row: url_for("pitch.on_record", code=row.code)

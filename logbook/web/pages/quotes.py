@@ -24,7 +24,7 @@ from logbook.records.orders import Order
 from logbook.records.quotes import Quote, QuoteLine
 from logbook.web import choices
 from logbook.web.acting import act, page, reading
-from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField, SizeField
 from logbook.web.gate import actor, own_manner, the_shop
 from logbook.web.pages.orders import EFFECT_WORDS, FLIP_WORDS, known_names
 
@@ -37,8 +37,8 @@ class LineForm(BenchForm):
     """One artwork at one size."""
 
     artwork = StringField("Artwork", [MAYBE, TextLength(max=200)])
-    width = LengthField("Finished width", [NEEDED])
-    height = LengthField("Finished height", [NEEDED])
+    width = SizeField("Finished width", [NEEDED])
+    height = SizeField("Finished height", [NEEDED])
     flip = RadioField("Flip", choices=dict(FLIP_WORDS), default="left-right")
     effect = RadioField("Effect", choices=EFFECT_WORDS, default="flip", validate_choice=False)
     use = RadioField("Use", choices={"wall": "on a wall", "hand": "in the hand"}, default="wall")

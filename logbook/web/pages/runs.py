@@ -81,6 +81,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             result=json.loads(found.result) if found.result else None,
             form=form or Plain(formdata=None),
             sheets_form=_sheets_form(session, found, form),
+            asked_because=actions.asked_because(session, found),
             off_form=_off_form(session, found, form),
             taken_off=takingoff.taken_off(session, found.sheets),
             overtaken=overtaken.overtaken(session, found) if found.state == "done" else "",

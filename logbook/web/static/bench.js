@@ -160,3 +160,18 @@ for (const lay of document.querySelectorAll('.lay')) {
   });
   for (const end of ['pointerup', 'pointercancel']) image.addEventListener(end, () => { from = null; });
 }
+
+// What was typed into one form of a page is not lost without a word when another one is sent.
+const forms = [...document.querySelectorAll('form[method=post]')];
+const typed = (form) => [...form.elements].find((field) =>
+  field.matches('input:not([type]), input[type=text], textarea') && field.value !== field.defaultValue);
+for (const form of forms) {
+  form.addEventListener('submit', (event) => {
+    const left = forms.filter((one) => one !== form).map(typed).find(Boolean);
+    if (!left) return;
+    const name = left.labels?.[0]?.textContent.trim() ?? 'Something';
+    if (confirm(`“${name}” was typed in another form of this page and is not kept yet. Go on without it?`)) return;
+    event.preventDefault();
+    left.focus();
+  });
+}
