@@ -75,10 +75,11 @@ def test_the_way_from_the_order_to_the_door_needs_no_mouse(serve_logbook, page, 
     page.get_by_role("heading", name="Today").wait_for()
     keys.follow("Skip to the page", leads_to="Today")
     _order_proof_and_pitch(page, keys)
-    _interlace_and_download(page, keys)
+    _interlace(page, keys)
     page.locator(".ridged:not(.drawing)").wait_for()
     keys.to("I looked at it and accept it").press()
     page.get_by_role("button", name="Start more sheets").wait_for()
+    _download(page, keys)
     keys.follow("26-0001-A-S1", leads_to="Print")
     keys.to("Reason").type(TOMORROW)
     keys.follow("Sign: printed", leads_to="Dry")
@@ -114,11 +115,14 @@ def _order_proof_and_pitch(page, keys):
     page.get_by_role("heading", name="Where each print is").wait_for()
 
 
-def _interlace_and_download(page, keys):
+def _interlace(page, keys):
     keys.follow("Interlace", leads_to="Interlaced files")  # the line under "Next" leads to the button
     keys.to("Interlace").press()
     page.get_by_role("heading", name="Interlace run").wait_for()
-    page.get_by_role("link", name="Download the TIFF").wait_for(timeout=120_000)
+    page.get_by_role("button", name="I looked at it and accept it").wait_for(timeout=120_000)
+
+
+def _download(page, keys):
     with page.expect_download() as file:
         keys.to("Download the TIFF").press()
     assert file.value.suggested_filename.endswith("lpi.tif")
@@ -127,7 +131,7 @@ def _interlace_and_download(page, keys):
 def _describe_the_laminator(page, keys):
     keys.follow("Machines", leads_to="Machines")
     keys.follow("Add a machine", leads_to="A new roller laminator")
-    keys.to("Name").type("Rosa")
+    keys.to("Name").type("Rosa").to("Driven by: a motor").press("Space")
     keys.follow("Add it", leads_to="Rosa")
     for label, words in MACHINE_FACTS.items():
         keys.to(label).type(words)

@@ -103,7 +103,7 @@ def test_a_pitch_that_does_not_fit_says_why(person, watches):
     page.get_by_label("Lot", exact=True).fill("second lot")
     person.click("Add it")
     person.go("pitch/carry")
-    page.get_by_label("Lens lot").select_option(index=0)
+    page.get_by_label("Lens lot").select_option(index=1)  # the newest, below "choose"
     person.type("Pitch, lines per inch", "20,05")
     page.get_by_label("Known since").fill("2026-01-15")
     person.type("Where it comes from", "blue notebook, page 4")

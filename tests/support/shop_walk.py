@@ -128,7 +128,7 @@ class Person(Hands):
     def interlace(self) -> None:
         """Ask for the run and wait until its file is there."""
         self.click("Interlace")
-        self.page.get_by_role("link", name="Download the TIFF").wait_for(timeout=120_000)
+        self.page.get_by_role("button", name="I looked at it and accept it").wait_for(timeout=120_000)
 
     def accept(self, sheets: int = 1) -> None:
         """Look at it and accept it for printing."""
@@ -185,6 +185,7 @@ class Person(Hands):
         """A powered laminator, with nothing known about it yet."""
         self.go("machines/new")
         self.type("Name", name, exact=True)
+        self.choose("a motor")
         self.click("Add it")
         self.page.get_by_role("heading", name=name).wait_for()
 
@@ -237,6 +238,7 @@ class Person(Hands):
     def set_up_the_rollers(self, alone_with: str = "") -> None:
         """Read and tick what comes before the rollers."""
         if alone_with:
+            self.page.get_by_label("Who helps").select_option("nobody: I work alone")
             self.type("Alone: who calls", alone_with)
         for box in self.page.locator(".steps input[type=checkbox]").all():
             box.check()

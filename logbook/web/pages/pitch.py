@@ -15,11 +15,11 @@ from wtforms.validators import NumberRange
 
 from logbook.actions import chartscales, pitchcharts, pitchreadings, printers, strips, trace
 from logbook.actions import pitch as actions
-from logbook.actions.finding import by_code
+from logbook.actions.finding import by_code, ref
 from logbook.engine import chart as charts
 from logbook.engine.fit import Fit
 from logbook.lengths import Length
-from logbook.records.audit import Actor
+from logbook.records.audit import Actor, entries_for
 from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.pitch import PitchChart, PitchOnRecord, PitchTest
@@ -502,4 +502,11 @@ def on_record(code: str) -> Response | tuple[str, int]:
         return done
     with reading() as session:
         found = by_code(session, PitchOnRecord, code)
-        return page("pitch_on_record.html", pitch=found, prints=trace.of_pitch(session, found)["prints"], form=form)
+        told = [entry for row in (found.test, found) if row is not None for entry in entries_for(session, ref(row))]
+        return page(
+            "pitch_on_record.html",
+            pitch=found,
+            prints=trace.of_pitch(session, found)["prints"],
+            reasons=[(one.action, one.reason) for one in told if one.reason and one.action != "pitch withdrawn"],
+            form=form,
+        )
