@@ -26,7 +26,7 @@ def test_a_newcomer_types_at_most_fifteen_fields(serve_logbook, new_page):
     person.write_down_the_answer()
     person.take_the_nominal_pitch()
     person.interlace()
-    person.accept()
+    person.click("I looked at it and accept it")
     with tifffile.TiffFile(person.download("Download the TIFF").path()) as raster:
         assert raster.pages[0].shape[:2] > (5 * 720, 4 * 720)
     print(f"typed fields: {len(person.typed)}, touches: {person.touched}\n" + "\n".join(person.typed))
