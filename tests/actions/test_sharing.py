@@ -220,6 +220,18 @@ def test_a_lens_sheet_of_just_the_size_that_is_laid_out_covers_it(shop, pair, wi
     assert shop.act(found).count("lens sheet") == asks
 
 
+def test_going_on_without_a_customers_word_takes_a_reason_for_each_job(shop):
+    codes = [shop.order(quantity=1), shop.order(quantity=1, customer="Tallow Yard")]
+    for code in codes:
+        shop.choose_pitch(code)
+    rules = shop.act(
+        lambda session, by: [
+            found.rule for found in sharing.proposed(session, by, _wish(session, dict.fromkeys(codes, 1))).findings
+        ]
+    )
+    assert [rule for rule in rules if rule.startswith("answer")] == ["answer: 26-0001-A", "answer: 26-0002-A"]
+
+
 def test_one_piece_of_a_shared_sheet_is_made_anew_by_itself(shop, pair):
     _made(shop, {pair[0]: 2, pair[1]: 1})
     shop.mount(pair[0])

@@ -20,6 +20,11 @@ def _moved_on(office):
     code = office.order(customer="")
     office.choose_pitch(code)
     office.run(code, accept=False)
+    return code, _take_the_nominal(office, code)
+
+
+def _take_the_nominal(office, code):
+    """The lens maker's pitch for a job whose run was made at another; its run."""
 
     def choose(session, by):
         old = one(session, PitchOnRecord, origin="carried over")
@@ -28,7 +33,7 @@ def _moved_on(office):
         pitchchoices.choose(session, by, job=job(session, code), pitch=nominal, reason="to compare")
         return one(session, Run).code
 
-    return code, office.act(choose)
+    return office.act(choose)
 
 
 def test_next_says_interlace_anew_and_offers_nothing_to_accept(office, desk):
@@ -51,6 +56,14 @@ def test_accepting_asks_for_a_reason_and_keeps_what_was_typed(office, desk):
     form = {"request_id": "b", "count": "1", "reason": "both are to be compared"}
     assert desk.post(f"/run/{run}/accept", data=form).status_code == 303
     assert office.read(lambda session: len(one(session, Run).sheets)) == 1
+    assert "print the file at 100 %" in _text(desk, f"/run/{run}"), "whoever gave a reason is not asked again"
+
+
+def test_a_run_that_was_overtaken_after_its_sheets_began_says_look_first(office, desk):
+    page = _text(desk, f"/run/{_take_the_nominal(office, office.ready(customer=''))}")
+    assert "Look first:" in page
+    assert "print the file at 100 %" not in page
+    assert "look before printing" in _text(desk, "/print-out/today/now")
 
 
 def test_a_newer_run_takes_the_place_of_the_old_one(office, desk):

@@ -85,6 +85,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             off_form=_off_form(session, found, form),
             taken_off=takingoff.taken_off(session, found.sheets),
             overtaken=overtaken.overtaken(session, found) if found.state == "done" else "",
+            look_first=any(overtaken.before_printing(session, one) for one in found.sheets if one.stage == "print"),
             gone=why_withdrawn(session, found.pitch),
             flip=flips.of_run(the_shop().store, found),
             folder=fact(session, "hand-over folder"),
