@@ -67,14 +67,14 @@ def drawing(what: Drawn) -> Markup:
     cuts = Markup("").join(_cut(number, at(line)) for number, line in what.cuts)
     words = f"{len(what.pieces)} pieces on the sheet" + (f", {len(what.cuts)} cuts" if what.cuts else "")
     return Markup(
-        '<svg class="cut-plan" viewBox="-14 -14 {w:.0f} {h:.0f}" role="img" aria-label="{words}">'
+        '<svg class="cut-plan" viewBox="-24 -24 {w:.0f} {h:.0f}" role="img" aria-label="{words}">'
         '<rect class="area" width="{wide:.1f}" height="{high:.1f}" fill="none" stroke="#777"/>{pieces}{cuts}</svg>'
-    ).format(w=wide + 28, h=high + 28, words=words, wide=wide, high=high, pieces=pieces, cuts=cuts)
+    ).format(w=wide + 48, h=high + 48, words=words, wide=wide, high=high, pieces=pieces, cuts=cuts)
 
 
 def _piece(name: str, box: Sequence[float]) -> Markup:
     left, top, right, bottom = box
-    size = max(7.0, min(15.0, (right - left) / max(4, len(name)) * 1.5))
+    size = max(8.0, min(20.0, (right - left) / max(4, len(name)) * 1.5))
     return Markup(
         '<rect class="piece" x="{x}" y="{y}" width="{w:.1f}" height="{h:.1f}" fill="#eee" stroke="#111"/>'
         '<text x="{mx:.1f}" y="{my:.1f}" text-anchor="middle" font-size="{size:.0f}">{name}</text>'
@@ -87,8 +87,9 @@ def _cut(number: int, line: Sequence[float]) -> Markup:
     down = x == to_x
     return Markup(
         '<line class="cut" x1="{x}" y1="{y}" x2="{tx}" y2="{ty}" stroke="#111" stroke-dasharray="6 4"/>'
-        '<text class="at-cut" x="{nx:.1f}" y="{ny:.1f}" text-anchor="middle" font-size="10">{number}</text>'
-    ).format(x=x, y=y, tx=to_x, ty=to_y, nx=x if down else x - 7, ny=y - 3 if down else y + 3.5, number=number)
+        '<text class="at-cut" x="{nx:.1f}" y="{ny:.1f}" text-anchor="middle" font-size="16" font-weight="bold">'
+        "{number}</text>"
+    ).format(x=x, y=y, tx=to_x, ty=to_y, nx=x if down else x - 11, ny=y - 4 if down else y + 5.5, number=number)
 
 
 def cut_plan_html(view: CutPlan, *, page: str = "A4", address: Address = asset_address) -> str:
