@@ -147,7 +147,7 @@ def _describe_the_laminator(page, keys):
 
 def _roll(page, keys, *, leads_to):
     for step in page.locator(".steps label.tick").all_inner_texts():
-        keys.to(step).press("Space")
+        keys.to(step.strip()).press("Space")
     keys.to("I have read and set up as above").press()
     page.get_by_text("Rollers stopped.").wait_for()
     keys.follow("Sign: read and set up as above", leads_to=leads_to)
