@@ -9,6 +9,7 @@ from logbook.records.audit import Act, Actor, record
 from logbook.records.machines import Machine, RollerSession
 from logbook.records.people import Person
 from logbook.refusals import Refused
+from logbook.rules.reasons import needed as reason_needed
 
 
 def withdraw(session: Session, by: Actor, *, machine: Machine, person: Person, reason: str) -> None:
@@ -23,8 +24,7 @@ def withdraw(session: Session, by: Actor, *, machine: Machine, person: Person, r
         raise Refused(
             f"{person.name} is not named for {machine.name} any more; there is nothing to take off.", field="person"
         )
-    if not reason.strip():
-        raise Refused("Say why, in one line.", field="reason")
+    reason = reason_needed(reason, "Say why, in one line.")
     for one in named:
         one.withdrawn_at = by.now
     took_part = or_(RollerSession.person_id == person.id, RollerSession.helper_id == person.id)
@@ -36,4 +36,4 @@ def withdraw(session: Session, by: Actor, *, machine: Machine, person: Person, r
         stretch.ended_at = by.now
     old = {"until": named[-1].until.isoformat()}
     touched = [ref(machine), ref(person), *map(ref, ended)]
-    record(session, by, Act("authorisation withdrawn", touched, old=old, reason=reason.strip(), meaning="rejected"))
+    record(session, by, Act("authorisation withdrawn", touched, old=old, reason=reason, meaning="rejected"))

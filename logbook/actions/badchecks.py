@@ -10,6 +10,7 @@ from logbook.records.audit import Act, Actor, record
 from logbook.records.floor import Print, StepRecord, stands
 from logbook.records.machines import CheckWithdrawal, Machine, MachineCheck
 from logbook.refusals import Refused
+from logbook.rules.reasons import needed as reason_needed
 
 
 def checks_that_stand(session: Session, machine: Machine, most: int) -> list[MachineCheck]:
@@ -59,16 +60,15 @@ def withdraw_check(session: Session, by: Actor, *, check: MachineCheck, reason: 
         raise Refused(
             "This check was not passed; nobody could work under it, so nothing needs to be withdrawn.", field="check"
         )
-    if not reason.strip():
-        raise Refused("Say what was wrong with the check.", field="reason")
+    reason = reason_needed(reason, "Say what was wrong with the check.")
     machine = session.get_one(Machine, check.machine_id)
     newest = last_check(machine) is check
-    check.withdrawal = CheckWithdrawal(at=by.now, person_id=by.person_id, reason=reason.strip())
+    check.withdrawal = CheckWithdrawal(at=by.now, person_id=by.person_id, reason=reason)
     ended = end_sessions(session, by, machine) if newest else []
     touched = worked_under(session, check)
-    doubts.set_aside(touched, f"check of {machine.name} on {check.at.astimezone():%Y-%m-%d %H:%M}: {reason.strip()}")
+    doubts.set_aside(touched, f"check of {machine.name} on {check.at.astimezone():%Y-%m-%d %H:%M}: {reason}")
     objects = [ref(check), ref(machine), *ended, *map(ref, touched)]
-    record(session, by, Act("machine check withdrawn", objects, reason=reason.strip(), meaning="rejected"))
+    record(session, by, Act("machine check withdrawn", objects, reason=reason, meaning="rejected"))
     return touched
 
 

@@ -34,6 +34,7 @@ from logbook.records.people import Person
 from logbook.refusals import Changed, Refused
 from logbook.rules import rollers, signing, together, waits
 from logbook.rules.findings import Finding, Strength, settle, settle_each
+from logbook.rules.reasons import needed as reason_needed
 from logbook.rules.stages import ROLLER_STAGES, expect, next_stage
 from logbook.rules.steplist import Stage, StepList
 from logbook.rules.targets import aimed
@@ -657,8 +658,7 @@ def leave_rollers(session: Session, by: Actor, *, sheet: Sheet, reason: str) -> 
     covering = _covering(session, sheet, sheet.stage)
     if covering is None:
         raise Refused("Nothing is set up at the rollers for this sheet; read and tick what comes before them.")
-    if not reason.strip():
-        raise Refused("Say what happened.", field="reason")
+    reason = reason_needed(reason, "Say what happened.")
     covering.ended_at = by.now
     for row in records_of(session, sheet):
         if row.stage == sheet.stage and row.step_key == f"{sheet.stage}-before":
@@ -667,10 +667,10 @@ def leave_rollers(session: Session, by: Actor, *, sheet: Sheet, reason: str) -> 
                     sheet_id=sheet.id,
                     stage=sheet.stage,
                     step_key=f"{sheet.stage}-interrupted",
-                    value=reason.strip(),
+                    value=reason,
                     person_id=by.person_id,
                     at=by.now,
                     replaces_id=row.id,
                 )
             )
-    record(session, by, Act("rollers left", [ref(sheet), ref(covering)], reason=reason.strip()))
+    record(session, by, Act("rollers left", [ref(sheet), ref(covering)], reason=reason))

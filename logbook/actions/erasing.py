@@ -26,6 +26,7 @@ from logbook.records.orders import Answer, Customer, Job, Order, Picture, Proof
 from logbook.records.prooflinks import ProofLink
 from logbook.records.quotes import Quote
 from logbook.refusals import Refused
+from logbook.rules.reasons import needed as reason_needed
 
 ERASED_NAME = "erased"
 
@@ -140,8 +141,7 @@ def forget_customer(session: Session, by: Actor, *, customer: Customer, reason: 
 def _check(by: Actor, reason: str) -> None:
     if by.role != "owner":
         raise Refused("Only an owner erases; ask the owner to do it.")
-    if not reason.strip():
-        raise Refused("Write down why; without naming the person.", field="reason")
+    reason_needed(reason, "Write down why; without naming the person.")
 
 
 def _let_go(files: Iterable[KeptFile], by: Actor) -> None:

@@ -14,6 +14,7 @@ from logbook.actions.finding import ref
 from logbook.actions.machines import dots_per_inch
 from logbook.engine import chart_tiff, leaksheet, raster_pdf
 from logbook.engine.leak import Nulled, Series, agree, joined, nulled
+from logbook.engine.paper_sizes import parse_paper
 from logbook.engine.tone import SHARES, Tone
 from logbook.records.audit import Act, Actor, canonical, record
 from logbook.records.base import new_code
@@ -69,10 +70,13 @@ def keep_sheet(session: Session, by: Actor, *, pitch: PitchOnRecord, drawn: Draw
     return made
 
 
-def as_pdf(made: LeakSheet) -> Callable[[], bytes]:
-    """The same sheet as a PDF page as large as the raster, every dot unresampled: what is returned draws it."""
-    plan = _plan(made.pitch, json.loads(made.plan)["code"])
-    return lambda: raster_pdf.pdf_bytes([raster_pdf.page_of(leaksheet.draw_leak_sheet(plan), dpi=plan.dpi)])
+def on_paper(made: LeakSheet, paper: str) -> Callable[[], bytes]:
+    """The same sheet as a PDF page of one paper, every dot unresampled: what is returned draws it, or raises Refused
+    where it does not lie between that paper's margins."""
+    plan, size = _plan(made.pitch, json.loads(made.plan)["code"]), parse_paper(paper)
+    return lambda: raster_pdf.pdf_bytes(
+        [raster_pdf.page_on(size, leaksheet.draw_leak_sheet(plan), dpi=plan.dpi, what="leak sheet")]
+    )
 
 
 def file_name(made: LeakSheet) -> str:

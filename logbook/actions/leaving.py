@@ -20,6 +20,7 @@ from logbook.refusals import Refused
 from logbook.rules.defects import CAUSES
 from logbook.rules.findings import settle
 from logbook.rules.gates import may_leave
+from logbook.rules.reasons import needed as reason_needed
 from logbook.rules.stages import BONDED, expect, next_stage
 
 VERDICTS = ("rework", "concession", "replace", "scrap")
@@ -100,8 +101,7 @@ def _decide(
 
 
 def _check_words(pieces: list[Print], reason: str, defect: Defect) -> None:
-    if not reason.strip():
-        raise Refused("Write down why, in one line.", field="reason")
+    reason_needed(reason, "Write down why, in one line.")
     for piece in pieces:
         if piece.stage in ("gone", "scrapped"):
             raise Refused(f"{piece.serial} has left the bench; nothing can be decided about it any more.")
@@ -183,8 +183,7 @@ def put_back(session: Session, by: Actor, *, piece: Print, reason: str, lifted: 
         raise Refused(f"{piece.serial} is not set aside; there is nothing to put back.")
     if by.role != "owner":
         raise Refused("Putting back what was set aside is the owner's decision; ask the owner.")
-    if not reason.strip():
-        raise Refused("Write down why it may go on.", field="reason")
+    reason = reason_needed(reason, "Write down why it may go on.")
     settled = doubts.lift(piece, lifted)
     old, new = {"set aside": settled}, {"still set aside": piece.set_aside_reason or ""}
     touched = [ref(piece), ref(piece.job)]

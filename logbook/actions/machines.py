@@ -27,6 +27,7 @@ from logbook.records.people import Person
 from logbook.refusals import Refused
 from logbook.rules.history import NEEDS_RECORD, ends_check
 from logbook.rules.machinecheck import CheckItem
+from logbook.rules.reasons import needed as reason_needed
 from logbook.rules.rollers import MachineFacts, WorkerFacts
 from logbook.rules.signing import MARK
 
@@ -230,10 +231,9 @@ def traits(machine: Machine) -> tuple[str, ...]:
 
 def take_out_of_use(session: Session, by: Actor, *, machine: Machine, reason: str) -> None:
     """Block the machine's steps. This record does not stop the machine: isolate it."""
-    if not reason.strip():
-        raise Refused("Say what is wrong with it.", field="reason")
-    ended = _block(session, by, machine, reason.strip())
-    record(session, by, Act("machine out of use", [ref(machine), *ended], reason=reason.strip()))
+    reason = reason_needed(reason, "Say what is wrong with it.")
+    ended = _block(session, by, machine, reason)
+    record(session, by, Act("machine out of use", [ref(machine), *ended], reason=reason))
 
 
 def end_sessions(session: Session, by: Actor, machine: Machine) -> list[str]:

@@ -15,6 +15,7 @@ from logbook.records.floor import Print, Sheet
 from logbook.records.materials import MATERIAL_KINDS, Lot, Material, StockMove
 from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
+from logbook.rules.reasons import needed as reason_needed
 
 CHANGEABLE = ("place", "sheet_width", "sheet_height", "price", "expires_on", "reorder_level")
 """What may be put right about a lot; its label is what others know it by, its count is counted."""
@@ -234,14 +235,13 @@ def set_lot_aside(session: Session, by: Actor, *, lot: Lot, reason: str) -> list
 
     What is only planned on it is not held: another lot may be chosen at its stage. Returns the prints that are held.
     """
-    if not reason.strip():
-        raise Refused("Say what is wrong with the lot.", field="reason")
+    reason = reason_needed(reason, "Say what is wrong with the lot.")
     lots = [lot, *(one for one in deliveries(session, lot) if one is not lot and not one.set_aside_reason)]
     for one in lots:
-        one.set_aside_reason = reason.strip()
+        one.set_aside_reason = reason
     made = _prints_of(session, made_of(lots))
     doubts.set_aside(made, doubt_about(lot))
-    record(session, by, Act("lot set aside", [*map(ref, lots), *map(ref, made)], reason=reason.strip()))
+    record(session, by, Act("lot set aside", [*map(ref, lots), *map(ref, made)], reason=reason))
     return [piece for piece in made if piece.stage not in ("gone", "scrapped")]
 
 
@@ -284,8 +284,7 @@ def release_lot(session: Session, by: Actor, *, lot: Lot, reason: str) -> list[P
         raise Refused(f"Lot {lot.label} is not set aside; there is nothing to release.")
     if by.role != "owner":
         raise Refused("Releasing a lot that was set aside is the owner's decision; ask the owner.")
-    if not reason.strip():
-        raise Refused("Write down why it may serve again.", field="reason")
+    reason = reason_needed(reason, "Write down why it may serve again.")
     was = lot.set_aside_reason
     lots = [one for one in deliveries(session, lot) if one.set_aside_reason == was]
     prints = _prints_of(session, _named_on(lots))
@@ -293,7 +292,7 @@ def release_lot(session: Session, by: Actor, *, lot: Lot, reason: str) -> list[P
     for one in lots:
         one.set_aside_reason = None
     touched = [*map(ref, lots), *map(ref, held)]
-    act = Act("lot released", touched, old={"set aside": was}, reason=reason.strip(), meaning="approved")
+    act = Act("lot released", touched, old={"set aside": was}, reason=reason, meaning="approved")
     record(session, by, act)
     return held
 

@@ -18,6 +18,7 @@ from logbook.records.machines import PrinterMode
 from logbook.records.materials import Lot, Material
 from logbook.records.pitch import PitchOnRecord, PitchTest, PitchWithdrawal
 from logbook.refusals import Refused
+from logbook.rules.reasons import needed as reason_needed
 from logbook.rules.validity import far_from_nominal
 
 
@@ -211,12 +212,11 @@ def withdraw(session: Session, by: Actor, *, pitch: PitchOnRecord, reason: str) 
     """A pitch no longer serves; every print of it is listed, those that have not left are set aside."""
     if pitch.withdrawal is not None:
         raise Refused("This pitch was withdrawn already; nothing more is needed.")
-    if not reason.strip():
-        raise Refused("Say what is wrong with it.", field="reason")
-    pitch.withdrawal = PitchWithdrawal(at=by.now, person_id=by.person_id, reason=reason.strip())
+    reason = reason_needed(reason, "Say what is wrong with it.")
+    pitch.withdrawal = PitchWithdrawal(at=by.now, person_id=by.person_id, reason=reason)
     touched = prints_from(session, pitch)
-    doubts.set_aside(touched, f"its pitch was withdrawn: {reason.strip()}")
+    doubts.set_aside(touched, f"its pitch was withdrawn: {reason}")
     record(
-        session, by, Act("pitch withdrawn", [ref(pitch), *map(ref, touched)], reason=reason.strip(), meaning="rejected")
+        session, by, Act("pitch withdrawn", [ref(pitch), *map(ref, touched)], reason=reason, meaning="rejected")
     )
     return touched

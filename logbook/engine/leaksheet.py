@@ -163,6 +163,8 @@ def draw_leak_sheet(sheet: LeakSheet) -> np.ndarray:
     left, top, right, bottom = sheet.lens_box
     one, two = _pictures(sheet)
     raster[top:bottom, left:right] = np.where(_first_owns(sheet), one, two)
+    leaksheet_words.number_rows(raster, [(row.top + row.bottom) // 2 for row in sheet.rows], left=left, right=right,
+                                dpi=sheet.dpi)
     for row in sheet.wedge:
         _draw_wedge(raster, row, sheet)
     return raster

@@ -10,7 +10,10 @@ from fractions import Fraction
 import numpy as np
 import pikepdf
 
+from logbook.engine.paper_sizes import Paper
 from logbook.engine.resolution import Resolution
+from logbook.lengths import INCH_IN_MM
+from logbook.refusals import Refused
 
 POINTS_PER_INCH = 72
 _DECIMALS = 6
@@ -43,6 +46,22 @@ def page_of(raster: np.ndarray, *, dpi: Resolution) -> RasterPage:
     """A page exactly as large as the raster."""
     rows, columns = raster.shape
     return RasterPage(raster, dpi, width_in=columns / dpi[0], height_in=rows / dpi[1])
+
+
+def page_on(paper: Paper, raster: np.ndarray, *, dpi: Resolution, what: str) -> RasterPage:
+    """The raster between the margins of a sheet: at the upper one, in the middle across; a rounded dot may overlap.
+
+    ``what`` it is called. Raises Refused where it is wider or higher than the margins leave.
+    """
+    rows, columns = raster.shape
+    width, height, room = columns / dpi[0], rows / dpi[1], paper.printable_height_in
+    if width > paper.printable_width_in + 1 / dpi[0] or (room is not None and height > room + 1 / dpi[1]):
+        size = " by ".join(f"{float(inches * INCH_IN_MM):.0f}" for inches in (width, height))
+        raise Refused(f"paper: the {what} is {size} mm and does not lie between its margins; take a larger one.",
+                      field="paper")
+    margin, whole = paper.margin.inches, paper.width.inches
+    return RasterPage(raster, dpi, width_in=whole, left_in=(whole - width) / 2, top_in=margin,
+                      height_in=height + 2 * margin if paper.height is None else paper.height.inches)
 
 
 def _page(pdf: pikepdf.Pdf, page: RasterPage) -> pikepdf.Page:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from enum import IntEnum
 
 from logbook.refusals import Refused
+from logbook.rules.reasons import told, too_few
 
 
 class Strength(IntEnum):
@@ -113,12 +114,13 @@ def settle(findings: Iterable[Finding], *, reason: str | None, field: str = "rea
     """
     findings = list(findings)
     strength = strongest(findings)
-    given = (reason or "").strip()
+    given = told(reason)
     if strength is Strength.STOP:
         raise Refused(" ".join(found.sentence for found in findings if found.strength is Strength.STOP))
     if strength is Strength.ASK and not given:
         asked = " ".join(found.sentence for found in findings if found.strength is Strength.ASK)
-        raise Refused(f"{asked} Give a reason to go on; it is printed on the record.", field=field)
+        more = too_few(reason)
+        raise Refused(f"{asked} Give a reason to go on; it is printed on the record.{more}", field=field)
     return given if strength is Strength.ASK else ""
 
 
@@ -132,11 +134,13 @@ def settle_each(findings: Iterable[Finding], *, reason: str = "", reasons: Mappi
     asked = [found for found in findings if found.strength is Strength.ASK]
     if not asked or strongest(findings) is Strength.STOP:
         return settle(findings, reason=None)
-    given = {found.field: (reasons or {}).get(found.field, "").strip() for found in asked}
-    if len(given) == 1:
-        return settle(findings, reason=given[asked[0].field] or reason, field=asked[0].field)
-    if missing := [found for found in asked if not given[found.field]]:
-        told = " ".join(found.sentence for found in missing)
+    typed = {found.field: (reasons or {}).get(found.field, "") for found in asked}
+    if len(typed) == 1:
+        return settle(findings, reason=typed[asked[0].field].strip() or reason, field=asked[0].field)
+    if missing := [found for found in asked if not told(typed[found.field])]:
+        asks = " ".join(found.sentence for found in missing)
         each = "for each of these" if len(missing) > 1 else "for this, too,"
-        raise Refused(f"{told} Give a reason {each} to go on; it is printed on the record.", field=missing[0].field)
-    return "; ".join(dict.fromkeys(f"{found.matter}: {given[found.field]}" for found in asked))
+        more = too_few("".join(typed[found.field] for found in missing))
+        raise Refused(f"{asks} Give a reason {each} to go on; it is printed on the record.{more}",
+                      field=missing[0].field)
+    return "; ".join(dict.fromkeys(f"{found.matter}: {told(typed[found.field])}" for found in asked))

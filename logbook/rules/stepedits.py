@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from logbook.refusals import Refused
+from logbook.rules.reasons import needed
 from logbook.rules.steplist import RECORDS, StepList, read_step_list
 
 READ_BY_THE_APP = ("inspect-result", "trim-width", "trim-height")
@@ -81,10 +82,10 @@ def edited(mapping: Mapping[str, Any], stage_key: str, rows: Sequence[Row], sign
     changes, touched = _told(old, kept, gone)
     if not changes:
         raise Refused("Nothing was changed.")
-    if touched and not signed.reason.strip():
-        raise Refused(
+    if touched:
+        needed(
+            signed.reason,
             f"{touched[0]['text']!r} protects somebody: say why it is {touched[0]['what']}; it is printed.",
-            field="reason",
         )
     stage["step"] = kept
     made["changed_safety"] = [*made.get("changed_safety", ()), *(_kept_on_paper(one, stage, signed) for one in touched)]

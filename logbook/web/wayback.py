@@ -10,8 +10,12 @@ from werkzeug.exceptions import HTTPException
 
 FIELD = "from"
 _PLACES = {"sheet": "the sheet", "print": "the print", "job": "the job", "run": "the run"}
-_WORK = re.compile(r"/(sheet|print|job|run)/[A-Z0-9]{8}(?:/pitch)?")
-_AWAY = re.compile(r"/(?:machines?|pitch)(?:/|$)")
+_PARTS = {"pitch": "the pitches for ", "ghosting": "the ghosting of "}
+_WORK = re.compile(r"/(sheet|print|job|run)/[A-Z0-9]{8}(?:/(pitch|ghosting))?")
+_NEW_TEST = "/pitch/new"
+_BEGUN = re.compile(rf"{_NEW_TEST}\?[\w=&%.-]+")
+_CHOSEN = ("lens_lot", "mode", "paper", "axis", FIELD)
+_AWAY = re.compile(r"/(?:machines?|pitch|leaks|leak-sheet)(?:/|$)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,18 +33,25 @@ def way_back() -> WayBack | None:
     told = request.args.get(FIELD) or ""
     with suppress(HTTPException):  # a request that was turned away unread has no fields
         told = request.form.get(FIELD) or told
+    if _BEGUN.fullmatch(told) and request.path != _NEW_TEST:
+        return WayBack(told, "the new pitch test")
     match = _WORK.fullmatch(told)
-    if match is None:
-        return None
-    words = f"the pitches for {_PLACES[match[1]]}" if told.endswith("/pitch") else _PLACES[match[1]]
-    return WayBack(told, words)
+    return WayBack(told, _PARTS.get(match[2], "") + _PLACES[match[1]]) if match else None
 
 
 def from_here() -> dict[str, str]:
     """What a link to a machine or a pitch carries, so that its page knows the way back; handed on from page to page."""
-    back = way_back()
-    here = _WORK.match(back.address if back else request.path)
+    if request.path == _NEW_TEST:
+        return {FIELD: f"{_NEW_TEST}?{urlencode(_chosen())}"}
+    if back := way_back():
+        return {FIELD: back.address}
+    here = _WORK.match(request.path)
     return {FIELD: here[0]} if here else {}
+
+
+def _chosen() -> dict[str, str]:
+    """What was chosen so far for a test that is being begun, and where it came from."""
+    return {name: request.values[name] for name in _CHOSEN if request.values.get(name)}
 
 
 def keeping_the_way(target: str) -> str:

@@ -7,7 +7,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logbook.refusals import Refused
-from logbook.rules.findings import ADJUSTABLE, Finding, Strength, ask, note, settle, stop, strongest, weighed
+from logbook.rules.findings import (
+    ADJUSTABLE,
+    Finding,
+    Strength,
+    ask,
+    note,
+    settle,
+    settle_each,
+    stop,
+    strongest,
+    weighed,
+)
+from logbook.rules.reasons import needed
 
 
 @pytest.fixture(scope="module")
@@ -79,3 +91,16 @@ def test_nothing_found_is_no_strength_and_needs_no_reason():
     assert strongest([]) is None
     assert settle([], reason=None) == ""
     assert settle(iter([note("a", "Note.")]), reason="kept for nothing") == ""
+
+
+@pytest.mark.parametrize("typed", ["x", "ok", " . ", "--", "a !"])
+def test_a_letter_or_two_are_no_reason(typed: str) -> None:
+    """A reason is read by somebody else, a year later; the least of three letters is a shop default, no source."""
+    asked = [ask("climate", "The room is dry."), ask("age", "It is old.")]
+    with pytest.raises(Refused, match="A letter or two tell nobody"):
+        settle(asked[:1], reason=typed)
+    with pytest.raises(Refused, match="A letter or two tell nobody"):
+        settle_each(asked, reasons={asked[0].field: "only a trial", asked[1].field: typed})
+    with pytest.raises(Refused, match=r"Say what is wrong\. A letter or two"):
+        needed(typed, "Say what is wrong.")
+    assert settle(asked[:1], reason=" hot ") == needed("hot", "Why?") == "hot"

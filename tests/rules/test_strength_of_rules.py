@@ -52,7 +52,7 @@ def test_no_reason_and_no_choice_gets_past_a_stop(found, reason, choices):
             settle(weighed(found, choices), reason=reason)
 
 
-@given(findings, st.text(min_size=1, max_size=20).filter(str.strip))
+@given(findings, st.text(min_size=1, max_size=20).map(lambda words: f"hot{words}"))
 def test_an_ask_passes_with_a_reason_and_keeps_it(found, reason):
     if strongest(found) is Strength.ASK:
         with pytest.raises(Refused):

@@ -1,16 +1,20 @@
 """The leak sheet's pages: made, printed, tapped, counted with; what cannot be stays out."""
 
 import json
+import re
 from decimal import Decimal
+from fractions import Fraction
 from io import BytesIO
 
 import numpy as np
+import pikepdf
 import pytest
 import tifffile
 from sqlalchemy import func, select
 
 from logbook.actions import ghosting, leaks
 from logbook.actions import pitch as pitches
+from logbook.engine import leaksheet
 from logbook.engine.leak import Series, nulled
 from logbook.engine.leaksheet import WEDGE_STEP
 from logbook.engine.tone import Tone
@@ -47,8 +51,42 @@ def test_a_sheet_is_made_at_a_pitch_on_record_and_its_files_say_what_it_is(offic
     assert Decimal(str(told["lpi"])) == made[0]
     assert sheet in told["code"]
     assert set(np.unique(dots)) > {0, 255}
-    assert desk.get(f"/leak-sheet/{sheet}.pdf").data.startswith(b"%PDF")
+    _lies_on(desk, sheet, dots, "a4", (210, 297))  # ISO 216
+    _lies_on(desk, sheet, dots, "letter", (Decimal("215.9"), Decimal("279.4")))  # common practice of North America
+    assert "does not lie between its margins" in desk.get(
+        f"/leak-sheet/{sheet}.pdf?paper=100mm+x+100mm"
+    ).get_data(as_text=True)
     assert desk.get(f"/go/{sheet}").location.endswith(f"/leak-sheet/{sheet}")
+
+
+def _lies_on(desk, sheet, dots, paper, size_mm):
+    """The page has the paper's size, and every dot of the file at its own size (read by another library)."""
+    with pikepdf.open(BytesIO(desk.get(f"/leak-sheet/{sheet}.pdf?paper={paper}").data)) as pdf:
+        page = pdf.pages[0]
+        assert [float(one) for one in page.mediabox[2:]] == pytest.approx([float(one) / 25.4 * 72 for one in size_mm])
+        raster = page.Resources.XObject.Raster
+        found = np.frombuffer(raster.read_bytes(), dtype=np.uint8).reshape(int(raster.Height), int(raster.Width))
+        assert np.array_equal(found, dots)
+
+
+def test_rows_are_numbered_beside_the_box_and_their_dots_stay_as_they_are():
+    dpi = Fraction(360), Fraction(360)
+    made = leaksheet.make_leak_sheet(lpi=Decimal("20.12"), dpi=dpi, flip="left-right", code="X")
+    dots, (left, _, right, _) = leaksheet.draw_leak_sheet(made), made.lens_box
+    for row in made.rows:
+        beside = dots[row.top : row.bottom, :left], dots[row.top : row.bottom, right:]
+        assert all((one < 128).any() for one in beside)
+        assert (beside[0][:, -2:] == 255).all()
+        assert (beside[1][:, :2] == 255).all()
+
+
+def test_from_the_ghosting_of_a_job_to_its_leak_sheet_and_back(office, desk, sheet):
+    code = office.order()
+    there = re.search(r'href="(/leaks[^"]*)"', desk.get(f"/job/{code}/ghosting").get_data(as_text=True))[1]
+    listing = desk.get(there).get_data(as_text=True)
+    assert f'href="/job/{code}/ghosting">← Back to the ghosting of the job' in listing
+    one_sheet = re.search(rf'href="(/leak-sheet/{sheet}[^"]*)"', listing)[1]
+    assert f'href="/job/{code}/ghosting">← Back' in desk.get(one_sheet).get_data(as_text=True)
 
 
 def test_the_taps_become_the_leak_and_ghosting_is_counted_with_it(office, desk, sheet):

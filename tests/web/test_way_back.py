@@ -4,9 +4,10 @@ import re
 
 import pytest
 
+from logbook.actions import printers
 from logbook.records.machines import Machine
 from logbook.records.pitch import PitchOnRecord
-from support.small_shop import one, prints
+from support.small_shop import PRINTER_FACTS, one, prints
 
 
 def _back(answer):
@@ -55,9 +56,33 @@ def test_from_the_job_to_its_pitch_and_back(desk, office):
     assert _back(desk.get(new)) == (f"/job/{code}/pitch", "the pitches for the job")
 
 
+def test_from_a_new_test_to_its_printer_and_back_to_what_was_chosen(desk, office):
+    code = office.ready()
+    office.act(
+        lambda session, by: printers.describe(
+            session,
+            by,
+            machine=one(session, Machine, name="Printer"),
+            values={**PRINTER_FACTS, "native_dpi": "300", "scaling_off": ""},
+        )
+    )
+    chooser = desk.get(f"/job/{code}/pitch").get_data(as_text=True)
+    new = re.search(r'href="(/pitch/new[^"]*)"', chooser)[1].replace("&amp;", "&")
+    link = re.search(r'href="(/machine[^"]*)">Describe', desk.get(new).get_data(as_text=True))[1].replace("&amp;", "&")
+    back, words = _back(desk.get(link))
+    assert words == "the new pitch test"
+    again = desk.get(back.replace("&amp;", "&"))
+    assert _back(again) == (f"/job/{code}/pitch", "the pitches for the job")
+    chosen = r'<option selected value="([A-Z0-9]{8})"'
+    assert re.findall(chosen, again.get_data(as_text=True)) == re.findall(chosen, desk.get(new).get_data(as_text=True))
+
+
 @pytest.mark.parametrize(
     "told",
     [
+        "/pitch/new",
+        "/pitch/new?x=<b>",
+        "/pitch/new?x=1#y",
         "https://elsewhere.example/job/ABCDEFGH",
         "//elsewhere.example",
         "/job/ABCDEFGH/../../shop",

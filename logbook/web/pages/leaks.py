@@ -142,7 +142,8 @@ def sheet_json(code: str) -> Response:
 
 @pages.get("/leak-sheet/<code>.pdf")
 def sheet_pdf(code: str) -> Response:
-    """The sheet as a PDF as large as its dots."""
+    """The sheet as a PDF for one paper: a4, letter, roll 24in, 300mm x 400mm."""
+    paper = request.args.get("paper", "a4")
     with reading() as session:
-        drawn = actions.as_pdf(by_code(session, LeakSheet, code))
+        drawn = actions.on_paper(by_code(session, LeakSheet, code), paper)
     return send_file(BytesIO(drawn()), mimetype="application/pdf", download_name=f"leak-sheet_{code}.pdf")
