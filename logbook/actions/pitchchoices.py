@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions.finding import ref
@@ -9,7 +10,8 @@ from logbook.actions.jobs import findings_text, materials_of
 from logbook.actions.pitchfacts import facts_and_needs
 from logbook.actions.strengths import weigh
 from logbook.records.audit import Act, Actor, record
-from logbook.records.floor import JobPitch
+from logbook.records.floor import JobPitch, Run, Sheet
+from logbook.records.materials import Lot
 from logbook.records.orders import Job
 from logbook.records.pitch import PitchOnRecord
 from logbook.refusals import Refused
@@ -23,6 +25,12 @@ def findings_for(session: Session, by: Actor, *, job: Job, pitch: PitchOnRecord)
     if materials is None:
         raise Refused("Choose lens lot, printer and paper first.")
     return weigh(session, may_serve(*facts_and_needs(session, by, job=job, materials=materials, pitch=pitch)))
+
+
+def printed_before(session: Session, *, lens_lot: Lot) -> bool:
+    """Whether the logbook knows a sheet that was made for this lens lot."""
+    made = select(Sheet.id).join(Run, Sheet.run_id == Run.id).where(Run.lens_lot_id == lens_lot.id)
+    return session.execute(made.limit(1)).first() is not None
 
 
 def choose(

@@ -73,6 +73,13 @@ def test_ready_reasons_answer_what_is_asked(desk, office):
     assert "first print with this lens" in page  # a value carried over, and the nominal one
     assert "the customer waits and knows" not in page
     assert "nobody else is here today" not in page
+    carried, nominal = page.split("the lens maker's number")
+    assert "it served well before" in carried  # the logbook cannot know that it did not
+    assert "it served well before" not in nominal
+    printed = office.ready()
+    again = desk.get(f"/job/{printed}/pitch").get_data(as_text=True)
+    assert "first print with this lens" not in again
+    assert "it served well before" in again.split("the lens maker's number")[-1]
 
 
 def test_a_sheet_in_doubt_and_a_lot_that_runs_low_say_so(desk, office):

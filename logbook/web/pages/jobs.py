@@ -1,6 +1,6 @@
 """One job: pictures, proof, materials, pitch, interlacing, half-done work."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from decimal import Decimal
 
 from flask import Blueprint, get_flashed_messages, redirect, request, url_for
@@ -59,8 +59,9 @@ STAGES = [
     ("inspect", "inspection"),
     ("pack", "packing"),
 ]
+_FIRST, _SERVED = "first print with this lens", "it served well before"
 REASONS = {
-    "origin": ("first print with this lens", "it served well before", "only a trial"),
+    "origin": (_FIRST, _SERVED, "only a trial"),
     "printer history": ("a print since then flipped well", "only a trial"),
     "paper lot": ("a print on this lot flipped well", "only a trial"),
     "age": ("a print of late flipped well", "only a trial"),
@@ -73,10 +74,20 @@ REASONS = {
 _PLEASE_CHOOSE = {"": "choose one, or write your own"}
 
 
-def fitting_reasons(rules: Iterable[str]) -> dict[str, str]:
-    """Choices that answer what these rules ask, each once."""
+def fitting_reasons(rules: Iterable[str], *, untrue: Container[str] = ()) -> dict[str, str]:
+    """Choices that answer what these rules ask, each once; none that the logbook knows to be untrue."""
     fitting = (reason for rule in rules for reason in REASONS.get(rule.partition(":")[0], ()))
-    return _PLEASE_CHOOSE | {reason: reason for reason in fitting}
+    return _PLEASE_CHOOSE | {reason: reason for reason in fitting if reason not in untrue}
+
+
+def _untrue(origin: str, *, printed: bool) -> tuple[str, ...]:
+    """A value carried over may have served before the logbook; any other only on a sheet that the logbook knows.
+
+    ``printed``: it knows one of this lens lot.
+    """
+    if printed:
+        return (_FIRST,)
+    return () if origin == "carried over" else (_SERVED,)
 
 
 class PicturesForm(BenchForm):
@@ -430,7 +441,6 @@ def pitch(code: str) -> Response | tuple[str, int]:
             job=found,
             materials=jobs.materials_of(session, found),
             **_offered(session, found),
-            nominal_reasons=fitting_reasons(["origin"]),
             typed=request.form,
         )
 
@@ -442,7 +452,10 @@ def _offered(session: Session, found: Job) -> dict[str, object]:
     made = None if any(pitch.origin == "test" for pitch in serving) else forecasts.for_job(session, found)
     if made is not None and (made.basis != "tests" or any(pitch.lpi == made.lpi for pitch in serving)):
         made = None
-    return {"offers": offers, "forecast": made}
+    chosen = jobs.materials_of(session, found)
+    assert chosen is not None
+    untrue = _untrue("nominal", printed=pitchchoices.printed_before(session, lens_lot=chosen.lens_lot))
+    return {"offers": offers, "forecast": made, "nominal_reasons": fitting_reasons(["origin"], untrue=untrue)}
 
 
 def _choose_pitch(session: Session, by: Actor, code: str, form: PitchChoiceForm) -> object:
@@ -489,6 +502,7 @@ def _offers(session: Session, found: Job) -> list[dict]:
         .order_by(PitchOnRecord.id.desc())
         .limit(40)
     ).scalars()
+    printed = pitchchoices.printed_before(session, lens_lot=chosen.lens_lot)
     offers = []
     for row in rows:
         findings, used = (
@@ -505,7 +519,10 @@ def _offers(session: Session, found: Job) -> list[dict]:
                 "stop": strongest(findings) is Strength.STOP,
                 "ask": strongest(findings) is Strength.ASK,
                 "asks": [found for found in findings if found.strength is Strength.ASK],
-                "reasons": fitting_reasons(found.rule for found in findings if found.strength is Strength.ASK),
+                "reasons": fitting_reasons(
+                    (found.rule for found in findings if found.strength is Strength.ASK),
+                    untrue=_untrue(row.origin, printed=printed),
+                ),
             }
         )
     return sorted(offers, key=lambda offer: offer["strength"])
