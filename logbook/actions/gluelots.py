@@ -2,15 +2,18 @@
 
 from collections.abc import Sequence
 
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from logbook.actions.strengths import weigh
 from logbook.records.audit import Actor
-from logbook.records.floor import Sheet
+from logbook.records.floor import RollerSession, Sheet, StepRecord
 from logbook.records.materials import Lot
 from logbook.refusals import Refused
 from logbook.rules import signing
 from logbook.rules.findings import Finding
+
+_NEWEST_ROWS = 500
 
 
 def findings(session: Session, by: Actor, lot: Lot | None) -> list[Finding]:
@@ -21,6 +24,16 @@ def findings(session: Session, by: Actor, lot: Lot | None) -> list[Finding]:
 def at_the_rollers(session: Session, by: Actor, lot: Lot | None) -> list[Finding]:
     """What speaks against bringing this lot on now, or none that anybody names."""
     return findings(session, by, lot) if lot else weigh(session, [signing.no_glue_named()])
+
+
+def on_the_rollers(session: Session, covering: RollerSession) -> Lot | None:
+    """The lot of the sheet that was last set up for in this session; None where the session saw none."""
+    # a session lives half an hour from sheet to sheet: its rows are among the newest, and nothing older is looked at
+    newest = select(func.max(StepRecord.id)).scalar_subquery() - _NEWEST_ROWS
+    mine = (StepRecord.roller_session_id == covering.id, StepRecord.step_key == "adhesive-before")
+    last = select(StepRecord.sheet_id).where(StepRecord.id > newest, *mine).order_by(StepRecord.id.desc()).limit(1)
+    sheet = session.execute(select(Sheet).where(Sheet.id.in_(last))).scalars().first()
+    return sheet.adhesive_lot if sheet else None
 
 
 def lay(sheets: Sequence[Sheet], lot: Lot | None) -> dict[str, dict[str, str | None]]:

@@ -28,7 +28,7 @@ from logbook.actions.shop import first_aid_missing
 from logbook.engine.strip import BANDS
 from logbook.paper.rows import Caution
 from logbook.records.audit import Actor
-from logbook.records.floor import Print, Sheet
+from logbook.records.floor import Print, RollerSession, Sheet
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot
 from logbook.records.people import Person
@@ -243,13 +243,13 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
             form.alone_with.data = actions.said_today(session, actor(), first)
             if form.alone_with.data:
                 form.alone_with.description = "As you said earlier today; change it where it holds no longer."
-    sheet = values["sheet"]
+    sheet, covering = values["sheet"], _covering(session, form)
     assert isinstance(sheet, Sheet)
-    glue = _offer_glue(session, form, sheet) if sheet.stage == "adhesive" else []
+    glue = _offer_glue(session, form, sheet, covering) if sheet.stage == "adhesive" else []
     return page(
         "rollers_before.html",
         form=form,
-        covering=_covering(session, form),
+        covering=covering,
         first_aid_blank=first_aid_missing(session),
         machine_findings=laminators,
         glue=glue,
@@ -259,14 +259,20 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
     )
 
 
-def _offer_glue(session: Session, form: RollersForm, sheet: Sheet) -> list[Finding]:
-    """The lots of adhesive, the planned one first; none where that is in doubt. What speaks against the chosen one."""
-    planned = sheet.adhesive_lot.code if sheet.adhesive_lot else ""
-    lots = choices.lots(session, "adhesive")
-    in_doubt = bool(planned) and planned not in dict(lots)
+def _offer_glue(session: Session, form: RollersForm, sheet: Sheet, covering: RollerSession | None) -> list[Finding]:
+    """The lots of adhesive, the likeliest first; none where the planned one is in doubt. What speaks against it.
+
+    The likeliest is the planned one; where none was planned, what is on the rollers since the sheet before.
+    """
+    planned = sheet.adhesive_lot
+    likely = planned or (gluelots.on_the_rollers(session, covering) if covering else None)
+    if likely is not None and planned is None:
+        form.adhesive_lot.description = "As on the sheet before; change it where another roll is on."
+    lots, first = choices.lots(session, "adhesive"), likely.code if likely else ""
+    in_doubt = bool(first) and first not in dict(lots)
     offered = [("", "choose another lot"), *lots] if in_doubt else [*lots, choices.NONE]
-    form.adhesive_lot.choices = sorted(offered, key=lambda one: one[0] != ("" if in_doubt else planned))
-    chosen = by_code(session, Lot, form.adhesive_lot.data) if form.adhesive_lot.data else sheet.adhesive_lot
+    form.adhesive_lot.choices = sorted(offered, key=lambda one: one[0] != ("" if in_doubt else first))
+    chosen = by_code(session, Lot, form.adhesive_lot.data) if form.adhesive_lot.data else likely
     return gluelots.at_the_rollers(session, actor(), chosen)
 
 
@@ -295,7 +301,7 @@ def _helpers(session: Session, laminators: atmachines.Found) -> list[tuple[str, 
     return offered
 
 
-def _covering(session: Session, form: RollersForm) -> object:
+def _covering(session: Session, form: RollersForm) -> RollerSession | None:
     machine = form.machine.data or (form.machine.choices[0][0] if form.machine.choices else "")
     if not machine:
         return None
