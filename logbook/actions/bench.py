@@ -16,6 +16,7 @@ from logbook.actions import (
     materials,
     overtaken,
     printers,
+    sheetsizes,
     targets,
     waithours,
 )
@@ -513,6 +514,7 @@ def start_rollers(
     """What is read and ticked before the rollers move. Nothing is asked again until they have stopped."""
     _check_start(by, sheets, stage, start)
     findings = machine_findings(session, by, machine=start.machine, helper=start.helper)
+    findings.extend(one for sheet in sheets for one in sheetsizes.at_rollers(start.machine, sheet))
     settle([*findings, *(found for sheet in sheets for found in _in_doubt(sheet))], reason=None)
     definition = stage_definition(sheets[0])
     covering = open_session(session, by, machine=start.machine, helper=start.helper)

@@ -137,6 +137,15 @@ def set_machine_facts(session: Session, by: Actor, *, machine: Machine, values: 
         record(session, by, Act("machine facts set", [ref(machine)], old=old, new=new))
 
 
+def set_widest(session: Session, by: Actor, *, machine: Machine, widest: Length | None) -> None:
+    """Write down the widest sheet that goes through the machine; None where nobody says."""
+    if machine.widest == widest:
+        return
+    old, new = ({"widest": str(one) if one else ""} for one in (machine.widest, widest))
+    machine.widest = widest
+    record(session, by, Act("machine facts set", [ref(machine)], old=old, new=new))
+
+
 def check_machine(
     session: Session, by: Actor, *, machine: Machine, items: Sequence[CheckItem], answers: Mapping[str, str]
 ) -> MachineCheck:

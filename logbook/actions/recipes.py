@@ -12,13 +12,12 @@ from logbook.engine.phase import parse_pitch
 from logbook.engine.plan import Plan, Shift, make_plan
 from logbook.engine.sharedsheet import Laid, SharedPlan
 from logbook.engine.sheet import Waste
-from logbook.lengths import Length, parse_length
+from logbook.lengths import parse_length
 from logbook.records.audit import canonical
 from logbook.records.floor import JobMaterials
 from logbook.records.machines import PrinterMode
 from logbook.records.orders import Job, Picture
 from logbook.records.pitch import PitchOnRecord
-from logbook.rules.findings import Finding, ask
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,35 +205,6 @@ def waste_of(told: dict[str, Any] | None) -> Waste | None:
         bench_distance=parse_length(told["bench_distance"]) if told["bench_distance"] else None,
         corners=told.get("corners", True),
     )
-
-
-_ROUNDED = 2
-"""Dots that a print and its two margins may be larger than their lengths, each rounded to whole dots."""
-
-
-def fits(plan: Plan, materials: JobMaterials) -> list[Finding]:
-    """Whether lens sheet and printer are large enough; what nobody wrote down is not judged."""
-    wide, high = plan.inches
-    found: list[Finding] = []
-    lot, widest = materials.lens_lot, materials.mode.machine.widest
-    if lot.sheet_width and lot.sheet_height and not _covers(lot.sheet_width, lot.sheet_height, plan):
-        size = f"{lot.sheet_width} × {lot.sheet_height}"
-        found.append(ask("lens sheet", f"The lens sheet of {size} does not cover the print with its check bars."))
-    if widest and widest.inches < min(wide, high):
-        size = f"{float(wide):.2f} × {float(high):.2f} in"
-        found.append(ask("printer width", f"The sheet is {size}; the printer takes {widest}."))
-    return found
-
-
-def _covers(width: Length, height: Length, plan: Plan) -> bool:
-    """The lens must cover the print and its check bars; the strip and the label below may lie bare.
-
-    A sheet that is just as large is large enough, whatever whole dots add to the print.
-    """
-    left, top, _, _ = plan.margins
-    wide = plan.printed.dots[0] + (0 if plan.across else 2 * left) - _ROUNDED
-    high = plan.printed.dots[1] + (2 * top if plan.across else 0) - _ROUNDED
-    return width.inches >= wide / plan.dpi[0] and height.inches >= high / plan.dpi[1]
 
 
 def load(text: str) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, or_, select, update
 from sqlalchemy.orm import Session
 
-from logbook.actions import leakcorrections, overtaken, recipes
+from logbook.actions import leakcorrections, overtaken, recipes, sheetsizes
 from logbook.actions.finding import ref
 from logbook.actions.jobs import gates, materials_of, pitch_of
 from logbook.actions.materials import refuse_set_aside
@@ -132,7 +132,7 @@ def ready_for(session: Session, by: Actor, *, job: Job, wish: RunWish) -> Ready:
         )
     )
     plan = recipes.plan_of(recipes.load(made))
-    findings = [*findings, *_not_asked_yet(chosen, still), *recipes.fits(plan, materials)]
+    findings = [*findings, *_not_asked_yet(chosen, still), *sheetsizes.findings(session, plan, materials)]
     findings.extend(leakcorrections.findings(session, job))
     return Ready(code, chosen, materials, used, made, findings)
 

@@ -11,7 +11,7 @@ from fractions import Fraction
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import recipes, runs
+from logbook.actions import recipes, runs, sheetsizes
 from logbook.actions.finding import ref
 from logbook.actions.orders import for_the_order
 from logbook.actions.pictures import current
@@ -135,7 +135,7 @@ def proposed(session: Session, by: Actor, wish: SheetWish) -> Proposed:
     for share in wanted:
         if why_not := _difference(first, first_job, ready[share.job.number], share.job):
             raise Refused(f"{share.job.number} cannot share this sheet. {why_not}", field="copies")
-    return _laid(wish, wanted, first, _said(ready))
+    return _laid(session, wish, wanted, first, _said(ready))
 
 
 def _said(ready: Mapping[str, Ready]) -> list[Finding]:
@@ -146,7 +146,7 @@ def _said(ready: Mapping[str, Ready]) -> list[Finding]:
     by_words: dict[tuple[str, str], list[tuple[str, Finding]]] = {}
     for number, one in ready.items():
         for found in one.findings:
-            if found.rule not in ("lens sheet", "printer width"):  # of a piece alone; the sheet is asked for itself
+            if found.rule not in sheetsizes.OF_THE_SHEET:  # of a piece alone; the sheet is asked for itself
                 alone = number if found.rule in OF_ONE_JOB else ""
                 by_words.setdefault((alone, found.sentence), []).append((number, found))
     return [
@@ -157,7 +157,9 @@ def _said(ready: Mapping[str, Ready]) -> list[Finding]:
     ]  # fmt: skip
 
 
-def _laid(wish: SheetWish, wanted: Sequence[Share], first: Ready, said: list[Finding]) -> Proposed:
+def _laid(
+    session: Session, wish: SheetWish, wanted: Sequence[Share], first: Ready, said: list[Finding]
+) -> Proposed:
     job = wanted[0].job
     what = recipes.Ingredients(
         job, first.materials, first.chosen.pitch, str(first.used.lpi), first.code, wish.waste, wish.address
@@ -184,7 +186,7 @@ def _laid(wish: SheetWish, wanted: Sequence[Share], first: Ready, said: list[Fin
         tuple(Share(one, count) for one, count in left.items() if count),
         made,
         plan,
-        [*said, *recipes.fits(plan.sheet, first.materials)],
+        [*said, *sheetsizes.findings(session, plan.sheet, first.materials)],
     )
 
 

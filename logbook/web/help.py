@@ -133,6 +133,8 @@ LINES = {
     "machines.MachineForm.drive": "What a motor drives does not stop by itself; its cautions are others.",
     "machines.MachineForm.cutting": "Its cautions follow from it.",
     "machines.MachineForm.widest": "What goes through it at most; may stay empty.",
+    "machines.FactsForm.widest": "What goes through it at most; a wider sheet asks before it is interlaced.",
+    "printerforms.PrinterForm.widest": "What goes through it at most; a wider sheet asks before it is interlaced.",
     "machines.MachineForm.dpi": "As the driver is set: 720, or 1440x720 across and down.",
     "machines.AuthoriseForm.person": "Who was shown this machine and has read its cautions.",
     "machines.AuthoriseForm.until": "Then it is looked at anew; a year is usual.",

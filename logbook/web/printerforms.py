@@ -6,7 +6,7 @@ from wtforms import StringField
 from wtforms.validators import Length as TextLength
 
 from logbook.actions.printers import FIELDS
-from logbook.web.fields import MAYBE, NEEDED, BenchForm, NumberField, WrappedField
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField, WrappedField
 
 
 class ModeForm(BenchForm):
@@ -45,6 +45,8 @@ class PrinterForm(BenchForm):
     isolator = WrappedField(
         "Isolator or plug", [MAYBE, TextLength(max=300)], description="Where it is isolated before a jam is cleared."
     )
+
+    widest = LengthField("Widest sheet", [MAYBE])
 
     def values(self) -> dict[str, str | Decimal | None]:
         """As the action takes them."""

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import bench, jobs, leaving, materials, pitch, runs, sheets
+from logbook.actions import bench, jobs, leaving, machines, materials, pitch, runs, sheets, sheetsizes
 from logbook.background.compute import work_on
 from logbook.engine.readback import read_provenance
 from logbook.lengths import parse_length
@@ -60,6 +60,33 @@ def test_an_answer_that_is_missing_may_be_done_without_for_a_reason_that_is_kept
         _ask(shop, code)
     _ask(shop, code, reason="agreed on the telephone")
     assert shop.read(lambda session: audit.newest(session, before=None, count=1)[0].reason) == "agreed on the telephone"
+
+
+@pytest.mark.parametrize(
+    ("widths", "asks"),
+    [({"Rollers": "50mm"}, True), ({"Rollers": "2in"}, True), ({"Rollers": "50mm", "Wide": "500mm"}, False),
+     ({"Rollers": "50mm", "Wide": None}, False), ({"Rollers": "500mm"}, False)],
+)  # fmt: skip
+def test_a_sheet_wider_than_every_rollers_asks_before_it_is_interlaced(shop, widths, asks):
+    """What nobody wrote down is not judged; a sheet goes through by its narrower side."""
+    code = shop.ready()
+
+    def write_down(session, by):
+        machines.add_machine(session, by, kind="laminator", name="Wide", drive="hand")
+        for name in ("Rollers", "Wide"):
+            row = one(session, Machine, name=name)
+            row.out_of_use_reason = None if name in widths else "sold"
+            given = widths.get(name)
+            machines.set_widest(session, by, machine=row, widest=parse_length(given) if given else None)
+
+    shop.act(write_down)
+    found = shop.act(lambda session, by: runs.asks_before(session, by, job=job(session, code), wish=runs.RunWish()))
+    told = [one.sentence for one in found if one.rule == "roller width"]
+    assert bool(told) == asks
+    assert all(f"the widest rollers, Rollers, take {parse_length(widths['Rollers'])}" in one for one in told)
+    sheet = shop.read(lambda session: sheetsizes.at_rollers(one(session, Machine, name="Rollers"),
+                                                            prints(session, code)[0].sheet))  # fmt: skip
+    assert [one.strength.word for one in sheet] == (["note"] if widths["Rollers"] != "500mm" else [])
 
 
 def test_two_things_that_ask_take_two_reasons_and_none_serves_both(shop):

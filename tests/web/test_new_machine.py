@@ -1,5 +1,7 @@
 """A new machine asks what its kind needs, and no more at first."""
 
+import re
+
 import pytest
 
 from logbook.records.machines import Machine
@@ -31,3 +33,24 @@ def test_a_trimmer_says_how_it_cuts_since_its_cautions_hang_on_it(desk, office):
 
 def test_a_kind_that_is_none_begins_with_a_laminator(desk):
     assert "A new roller laminator" in desk.get("/machines/new?kind=kettle").get_data(as_text=True)
+
+
+def _facts(desk, code):
+    """The facts as their form holds them."""
+    page = desk.get(f"/machine/{code}").get_data(as_text=True)
+    form = re.search(rf'<form method="post" action="/machine/{code}/facts".*?</form>', page, re.DOTALL)[0]
+    areas = re.findall(r'<textarea[^>]*name="([^"]+)"[^>]*>\s*(.*?)</textarea>', form, re.DOTALL)
+    return dict(re.findall(r'<input[^>]*name="([^"]+)"[^>]*?value="([^"]*)"', form)) | dict(areas)
+
+
+@pytest.mark.parametrize("name", ["Rollers", "Printer"])
+def test_how_wide_a_sheet_it_takes_is_written_down_later_too(desk, office, name):
+    code = office.read(lambda session: one(session, Machine, name=name).code)
+    form = _facts(desk, code)
+    assert form["widest"] == ""
+    assert desk.post(f"/machine/{code}/facts", data=form | {"widest": "25 in"}).status_code == 303
+    kept = office.read(lambda session: one(session, Machine, name=name))
+    assert str(kept.widest) == "25in"
+    again = _facts(desk, code)
+    assert again["widest"] == "25 in"
+    assert {key: again[key] for key in ("manual", "isolator")} == {key: form[key] for key in ("manual", "isolator")}

@@ -16,6 +16,7 @@ from logbook.actions import (
     leaving,
     onpaper,
     recorded,
+    sheetsizes,
     strips,
     takingback,
     takingoff,
@@ -251,7 +252,9 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
         form=form,
         covering=covering,
         first_aid_blank=first_aid_missing(session),
-        machine_findings=laminators,
+        machine_findings={
+            code: (row, [*found, *sheetsizes.at_rollers(row, sheet)]) for code, (row, found) in laminators.items()
+        },
         glue=glue,
         asks=[one for one in glue if one.strength is Strength.ASK],
         runnable=runnable,

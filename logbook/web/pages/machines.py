@@ -33,7 +33,7 @@ from logbook.rules.traits import machine_traits
 from logbook.web import choices, meanwhile, pinned
 from logbook.web.acting import act, page, reading
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, WrappedField, typed_values
-from logbook.web.gate import actor, owner_only, the_shop
+from logbook.web.gate import actor, owner_only, the_shop, without_request
 from logbook.web.printerforms import ModeForm, PrinterForm
 
 pages = Blueprint("machines", __name__)
@@ -88,6 +88,7 @@ class FactsForm(BenchForm):
         "Competent person", [MAYBE, TextLength(max=200)], description="Their role: who may set it up and repair it."
     )
     last_inspection = StringField("Last inspection", [MAYBE, TextLength(max=80)], description="When, by whom.")
+    widest = LengthField("Widest sheet", [MAYBE])
 
 
 class AuthoriseForm(BenchForm):
@@ -322,6 +323,7 @@ def facts(code: str) -> Response | tuple[str, int]:
         meanwhile.watch(session, form, ref(found), "machine facts set")
 
     def write(session: Session, by: Actor, row: Machine) -> None:
+        actions.set_widest(session, without_request(by), machine=row, widest=form.widest.data)
         if isinstance(form, PrinterForm):
             printers.describe(session, by, machine=row, values=form.values())
         else:
