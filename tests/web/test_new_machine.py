@@ -1,6 +1,7 @@
 """A new machine asks what its kind needs, and no more at first."""
 
 import re
+from html import unescape
 
 import pytest
 
@@ -38,7 +39,7 @@ def test_a_kind_that_is_none_begins_with_a_laminator(desk):
 def _facts(desk, code):
     """The facts as their form holds them."""
     page = desk.get(f"/machine/{code}").get_data(as_text=True)
-    form = re.search(rf'<form method="post" action="/machine/{code}/facts".*?</form>', page, re.DOTALL)[0]
+    form = unescape(re.search(rf'<form method="post" action="/machine/{code}/facts".*?</form>', page, re.DOTALL)[0])
     areas = re.findall(r'<textarea[^>]*name="([^"]+)"[^>]*>\s*(.*?)</textarea>', form, re.DOTALL)
     return dict(re.findall(r'<input[^>]*name="([^"]+)"[^>]*?value="([^"]*)"', form)) | dict(areas)
 
