@@ -110,6 +110,39 @@ def test_the_movement_of_the_rollers_never_turns_a_page(a4):
         assert text.count("ROLLERS START") == text.count("ROLLERS STOPPED")
 
 
+def _steps_by_page(pdf):
+    """For each stage with steps: on each page that shows some of its numbered steps, their numbers."""
+    found = {}
+    for page, text in enumerate(texts(pdf)):
+        for block in blocks(traveller()):
+            code = block.stage.code.removeprefix("S")
+            seen = re.findall(rf"(?<![\d.]){code}\.(\d{{1,2}})(?![\d.])", text) if block.rows else []
+            if seen:
+                found.setdefault(code, {})[page] = sorted(map(int, seen))
+    return found
+
+
+@pytest.mark.parametrize("page", ["A4", "Letter"])
+def test_no_stage_leaves_a_line_or_two_on_a_page(page, a4, letter):
+    found = _steps_by_page({"A4": a4, "Letter": letter}[page])
+    assert len(found) >= 8
+    torn = {code: list(pages.values()) for code, pages in found.items() if len(pages) > 1}
+    assert torn  # the rollers' stages fill more than a page
+    for code, parts in torn.items():
+        steps = [step for part in parts for step in part]
+        assert steps == list(range(1, len(steps) + 1)), code
+        assert len(parts[0]) >= 2, code
+        assert len(parts[-1]) >= 3, code
+        assert len(steps) > 6, code  # what fits on a page is not torn apart
+
+
+def test_a_page_says_at_its_top_which_stage_goes_on(a4):
+    job, whole = traveller().job, texts(a4)
+    for code, pages in _steps_by_page(a4).items():
+        for page in sorted(pages)[1:]:
+            assert re.search(rf"{job} · S{code} [A-Z]", whole[page]), code
+
+
 def test_step_text_is_never_under_nine_points(a4):
     seen = [size for row in _steps() for size in font_sizes(a4, row.text)]
     assert len(seen) >= 60
