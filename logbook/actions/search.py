@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import TypeVar
 
 from sqlalchemy import select, text
@@ -12,7 +13,7 @@ from logbook.actions.finding import ref
 from logbook.records.base import Base
 from logbook.records.dialects import Index, dialect_of
 from logbook.records.dialects.letters import plain_letters
-from logbook.records.floor import Print, Sheet
+from logbook.records.floor import Print, Run, Sheet
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot
 from logbook.records.orders import Customer, Job, Order
@@ -26,6 +27,7 @@ MOST = 8
 Row = TypeVar("Row", bound=Base)
 _MOST_WORDS = 6
 _SHORTEST_START, _SHORTEST_PART = 2, 3
+_PITCH = re.compile(r"(\d{1,3})[.,](\d{1,10})")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,30 @@ def seek(session: Session, words: str) -> list[Group]:
     beginnings, of which a large shop has very many.
     """
     several = len(words.split()) > 1
-    return (several and _found(session, words, cut=False)) or _found(session, words, cut=True)
+    told = (several and _found(session, words, cut=False)) or _found(session, words, cut=True)
+    return [*_at_pitch(session, words), *told]
+
+
+def _at_pitch(session: Session, words: str) -> Iterator[Group]:
+    """Pitches on record and runs with the number that stands on screen or paper, whichever mark it is written with."""
+    if (match := _PITCH.fullmatch(words.strip())) is None:
+        return
+    number = f"{match[1]}.{match[2]}"
+    written = {number, number.rstrip("0").rstrip("."), *(number + "0" * more for more in range(1, 5 - len(match[2])))}
+    values = [Decimal(one) for one in sorted(written)]
+    tables: dict[str, type[PitchOnRecord | Run]] = {
+        "Pitches of this number": PitchOnRecord, "Interlaced at this pitch": Run,
+    }  # fmt: skip
+    for title, table in tables.items():
+        found = select(table).where(table.lpi.in_(values)).order_by(table.id.desc()).limit(MOST + 1)
+        if rows := list(session.execute(found).scalars()):
+            hits = (_of_run(row) if isinstance(row, Run) else _hit(row) for row in rows[:MOST])
+            yield Group(title, tuple(hits), len(rows) > MOST)
+
+
+def _of_run(run: Run) -> Hit:
+    jobs = ", ".join(dict.fromkeys(piece.job.number for piece in run.pieces))
+    return Hit(f"{jobs}, run {run.code}", f"{run.lpi} lines per inch, {run.asked_at.astimezone():%Y-%m-%d}", ref(run))
 
 
 def _found(session: Session, words: str, *, cut: bool) -> list[Group]:

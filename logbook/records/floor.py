@@ -96,7 +96,7 @@ class Run(Coded, Base):
     pitch_id: Mapped[int] = mapped_column(ForeignKey("pitch_on_record.id"), index=True)
     pitch_lpi: Mapped[Decimal] = mapped_column(DecimalText)
     """The pitch on record, as it was."""
-    lpi: Mapped[Decimal] = mapped_column(DecimalText)
+    lpi: Mapped[Decimal] = mapped_column(DecimalText, index=True)
     """The pitch interlaced at: converted to the job's viewing distance."""
     u_lpi: Mapped[Decimal | None] = mapped_column(DecimalText)
     pitch_reason: Mapped[str] = mapped_column(Text, default="")

@@ -13,6 +13,7 @@ from logbook.records import search as index
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
 from logbook.records.orders import Customer
+from logbook.records.pitch import PitchOnRecord
 from logbook.records.upgrade import upgrade
 from logbook.refusals import Refused
 from support.small_shop import job, one, prints
@@ -220,3 +221,15 @@ def test_every_kind_is_a_table_with_these_columns_and_leads_to_a_page(shop):
             for column in kind.columns:
                 session.execute(text(f"SELECT {column} FROM {kind.table} LIMIT 1"))
     assert shop.read(lambda session: one(session, Machine, name="Rollers").name) == "Rollers"
+
+
+def test_the_number_of_a_pitch_finds_it_and_what_was_interlaced_at_it(shop):
+    code = shop.ready()
+    run = shop.read(lambda session: prints(session, code)[0].sheet.run)
+    known = shop.read(lambda session: one(session, PitchOnRecord, origin="carried over"))
+    for words in (f"{run.lpi}", f"{run.lpi}".replace(".", ","), f" {run.lpi.normalize()} "):
+        assert _found(shop, words)["Interlaced at this pitch"] == [f"run:{run.code}"], words
+    assert _found(shop, f"{known.lpi}0")["Pitches of this number"] == [f"pitchonrecord:{known.code}"]
+    assert not {"Interlaced at this pitch", "Pitches of this number"} & _found(shop, f"{run.lpi + 1}").keys()
+    told = shop.read(lambda session: search.seek(session, str(run.lpi)))[-1].hits[0].title
+    assert shop.read(lambda session: job(session, code).number) in told

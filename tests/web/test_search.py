@@ -53,3 +53,12 @@ def test_a_chart_that_nobody_read_has_no_readings_by_nobody(office, desk):
     assert "0.1</a>: not read <code" in page
     assert "0.1</a>: 2 readings by Olga <code" in page
     assert "readings by <" not in page
+
+
+def test_the_number_on_paper_leads_to_its_run_and_its_pitch(office, desk):
+    code = office.ready()
+    run = office.read(lambda session: prints(session, code)[0].sheet.run)
+    page = _text(desk.get("/trace", query_string={"q": str(run.lpi).replace(".", ",")}))
+    assert f'href="/run/{run.code}"' in page
+    known = _text(desk.get("/trace", query_string={"q": str(run.pitch_lpi)}))
+    assert f'href="/pitch/{run.pitch.code}"' in known
