@@ -147,6 +147,13 @@ def in_force(session: Session, job: Job) -> JobCorrection | None:
     return found if found is not None and found.correction else None
 
 
+def contrast_kept(session: Session, job: Job) -> float | None:
+    """Per cent of the contrast that the print keeps, where that is less than a proof shows; None where it is not."""
+    chosen = in_force(session, job)
+    kept = float(correction_of(chosen).kept) if chosen is not None else 1.0
+    return 100 * kept if kept < _HARDLY else None
+
+
 def correction_of(chosen: JobCorrection) -> Correction:
     """The chosen correction itself."""
     return of_told(json.loads(chosen.correction))

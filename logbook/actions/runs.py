@@ -203,12 +203,17 @@ def claim(session: Session, run_id: int, now: datetime, by: Actor | None = None)
 
 
 def provenance(run: Run) -> dict[str, str]:
-    """What the output file says about itself: no serial and no clock, so that the same recipe gives the same bytes."""
-    return {
+    """What the output file says about itself: no serial and no clock, so that the same recipe gives the same bytes.
+
+    On a shared sheet also whose each piece is, in the order of the file's pieces.
+    """
+    told = {
         "run": run.code,
         "pitch_source": f"{run.pitch.origin} {run.pitch.code}",
         "pitch_on_record": str(run.pitch_lpi),
     }
+    shared = json.loads(run.recipe).get("pieces", ())
+    return told | ({"jobs": ", ".join(piece["job"] for piece in shared)} if shared else {})
 
 
 def beat(session: Session, claimed: Claim, *, percent: int, now: datetime) -> bool:

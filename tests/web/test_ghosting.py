@@ -3,6 +3,7 @@
 from io import BytesIO
 
 import numpy as np
+import pytest
 from PIL import Image
 from sqlalchemy import select
 
@@ -102,6 +103,18 @@ def test_a_correction_is_chosen_beside_its_picture_and_stands_on_job_and_run(off
     assert "judge it through the lens only" in desk.get(f"/run/{run}").get_data(as_text=True)
     office.measure_leak(turned="5")
     assert "does not count any more" in desk.get(address).get_data(as_text=True)
+
+
+@pytest.mark.parametrize("which", ["whole", "lowered"])
+def test_a_proof_of_full_contrast_says_that_the_print_keeps_less(office, desk, which):
+    code = office.order()
+    office.measure_leak()
+    office.approve(code)
+    assert "of their contrast" not in desk.get(f"/job/{code}").get_data(as_text=True)
+    office.correct_leak(code, which)
+    kept = office.read(lambda session: float(leakcorrections.in_force(session, job(session, code)).contrast))
+    said = f"the print keeps {100 * kept:.0f} % of their contrast" in desk.get(f"/job/{code}").get_data(as_text=True)
+    assert said == (which == "lowered")
 
 
 def test_what_is_not_offered_cannot_be_chosen(office, desk):

@@ -64,6 +64,7 @@ def test_they_are_laid_out_looked_at_and_interlaced_with_the_reason(desk, office
     page = _text(desk.get(f"/run/{run.code}"))
     assert page.index("26-0001-A</a>, <a") < page.index("26-0002-A</a></small>")
     assert "Every job on it has all its pieces with 1." in page
+    assert re.findall(r"<dt>Pictures of (26-\d{4}-A)</dt><dd>1 ", page) == ["26-0001-A", "26-0002-A"]
     desk.post(f"/run/{run.code}/accept", data={"count": "1", "request_id": "two"})
     sheet = office.read(lambda session: one(session, Sheet).code)
     assert f"/print-out/cut-plan/{sheet}" in _text(desk.get(f"/sheet/{sheet}"))

@@ -213,6 +213,7 @@ def job_page(code: str, *, held: Sequence[Held] = (), **forms: BenchForm) -> tup
             codes_here_only=opens_here_only(papering.shop_address(session)),
             links=link_view(session, found, actor().now),
             ghosting=seen_through,
+            contrast_kept=leakcorrections.contrast_kept(session, found),
             just_called=code in get_flashed_messages(category_filter=[CALLED_AFTER_PICTURES]),
             flip=flips.of_job(the_shop().store, found),
             proof_flip=flips.of_proof(the_shop().store, found.proofs[-1]) if found.proofs else None,

@@ -16,8 +16,7 @@ from logbook.actions import cutplans, flips, outputs, overtaken, sheets, takingo
 from logbook.actions import runs as actions
 from logbook.actions.finding import by_code, fact
 from logbook.actions.orders import for_the_order
-from logbook.actions.pictures import current
-from logbook.actions.recipes import corrected_words
+from logbook.actions.recipes import corrected_words, pictures_of
 from logbook.actions.standing import why_withdrawn
 from logbook.engine.ruler import LENGTHS_MM
 from logbook.lengths import INCH_IN_MM
@@ -74,8 +73,8 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             job=job,
             jobs=list(dict.fromkeys(piece.job for piece in found.pieces)),
             drawing=_drawing(found),
-            pictures=current(job),
             recipe=json.loads(found.recipe),
+            pictures_of=pictures_of,
             corrected=corrected_words(found.recipe),
             code_here_only=opens_here_only((json.loads(found.recipe).get("waste") or {}).get("code", "")),
             result=json.loads(found.result) if found.result else None,
