@@ -93,7 +93,8 @@ def test_three_pieces_of_two_jobs_go_from_one_sheet_to_two_doors(shop, pair):
     assert numbers == ["26-0001-A", "26-0001-A", "26-0002-A"]
     assert sizes == [(827, 945)] * 3  # 70 × 80 mm at 300 dots per inch
     assert pictured == [True] * 3
-    inside = shop.read(lambda session: read_provenance(shop.shop.store.path(session.get_one(Run, run_id).output.sha256)))
+    kept = shop.read(lambda session: session.get_one(Run, run_id).output.sha256)
+    inside = read_provenance(shop.shop.store.path(kept))
     assert inside["jobs"].split(", ") == numbers  # whose each piece is, in the order of their boxes
     assert len(inside["pieces"]) == 3
     assert serials == [(name, "26-0001-A-S1") for name in ("26-0001-A1", "26-0001-A2", "26-0002-A1")]

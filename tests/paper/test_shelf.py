@@ -74,7 +74,7 @@ def test_a_file_that_cannot_be_read_leaves_the_shipped_one_in_place(own, name):
 
 
 def test_the_shops_own_step_list_wins(own):
-    _copy(own, "steps.toml", ('revision = "2"', 'revision = "1-own"'))
+    _copy(own, "steps.toml", (f'revision = "{read_shelf().steps.revision}"', 'revision = "1-own"'))
     assert read_shelf(own).steps.revision == "1-own"
 
 

@@ -36,7 +36,7 @@ def test_each_page_carries_its_number_revision_audit_head_and_the_disclaimer(a4)
     pages = texts(a4)
     for number, text in enumerate(pages, start=1):
         assert f"page {number} of {len(pages)}" in text
-        assert "Revision 3 · step list 2 · printed 2026-11-25 09:40 by Ilse Marrow" in text
+        assert "Revision 3 · step list 3 · printed 2026-11-25 09:40 by Ilse Marrow" in text
         assert "audit head 1204 · 9f27c0aa41d2" in text
         assert "They do not replace them; manual and law come first." in text
         assert "do not run, ask the competent person" in text
