@@ -32,7 +32,7 @@ SHOWS = {
     "papers.issued",
     "machines.listing", "stock.lot", "pitch.on_record", "pitch.over_time", "ghosting.for_job", "ghosting.drawn",
     "align.for_job", "sharing.sheet", "align.blended", "align.fitted", "leaks.listing", "leaks.sheet",
-    "leaks.sheet_file", "leaks.sheet_json", "leaks.sheet_pdf",
+    "leaks.sheet_file", "leaks.sheet_json", "leaks.sheet_pdf", "words.listing",
 }  # fmt: skip
 """Endpoints that a tablet looks at only, with GET: as a viewer."""
 OWN = {"places.begin", "places.here", "places.arrive", "places.sign_off_tablet"}

@@ -220,6 +220,7 @@ def _pitches(session: Session) -> Faces:
             "to-read": f"/leak-sheet/{_first(session, LeakSheet, ~LeakSheet.readings.any()).code}",
         },
         "pitch.over_time": _one(f"/pitch/{rows[0].code}/over-time"),
+        "words.listing": _one("/words"),
         "tracing.by_words": {"": "/trace", "lot": f"/trace?q={lot.code}", "nothing": "/trace?q=nothing-here"},
     }
 

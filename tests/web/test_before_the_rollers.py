@@ -81,3 +81,6 @@ def test_the_adhesive_on_the_rollers_stands_first_for_the_next_sheet_and_a_new_h
     assert _set_up(desk, office, second, **plain).status_code == 422
     assert _set_up(desk, office, second, **plain, **dict.fromkeys(safety, "yes")).status_code == 303
     assert office.read(lambda session: prints(session, second)[0].sheet.adhesive_lot.label) == "A-1"
+    # while the rollers move nothing leads away to be read
+    assert "Before the rollers" not in (moving := desk.get(f"/sheet/{sheet}").get_data(as_text=True))
+    assert 'href="/words"' not in moving
