@@ -7,7 +7,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 from workshop import Diary, check, machine
 
-from logbook.actions import bench, leaving, strips
+from logbook.actions import atrollers, bench, benchrecords, leaving, strips
 from logbook.records.audit import Actor
 from logbook.records.floor import Print, Sheet
 from logbook.records.orders import Job
@@ -129,13 +129,13 @@ class BenchWork:
     def _rollers(self, session: Session, by: Actor, stage: str) -> None:
         check(session, by, self.diary.shop.settings.own_safety_path, "Rosa")
         waiting = self.sheets(session, stage)
-        ticks = frozenset(step.key for step in bench.stage_definition(waiting[0]).steps if step.record == "tick")
-        bench.start_rollers(
+        ticks = frozenset(step.key for step in benchrecords.stage_definition(waiting[0]).steps if step.record == "tick")
+        atrollers.start_rollers(
             session,
             by,
             sheets=waiting,
             stage=stage,
-            start=bench.RollerStart(
+            start=atrollers.RollerStart(
                 machine=machine(session, "Rosa"), helper=None, alone_with="Ilse looks in every half hour", ticks=ticks
             ),
         )
@@ -144,5 +144,5 @@ class BenchWork:
 
 def _as_drawn(sheet: Sheet) -> dict[str, str]:
     """The scale bar measured as long as it is in the file; nothing where the sheet has none."""
-    step = next(one for one in bench.stage_definition(sheet).steps if one.key == "print-scale")
+    step = next(one for one in benchrecords.stage_definition(sheet).steps if one.key == "print-scale")
     return {} if step.low is None or step.high is None else {step.key: str((step.low + step.high) / 2)}

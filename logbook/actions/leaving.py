@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, lazyload
 
 from logbook.actions import bench, doubts, sheets, writtenoff
-from logbook.actions.bench import failed_inspection
+from logbook.actions.benchfindings import failed_inspection
 from logbook.actions.finding import ref
 from logbook.actions.orders import close_if_done, hashed
 from logbook.actions.pictures import Intake

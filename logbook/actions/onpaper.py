@@ -10,7 +10,7 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, leaving
+from logbook.actions import bench, benchrecords, leaving
 from logbook.actions.finding import ref
 from logbook.actions.pictures import Intake
 from logbook.records.audit import Act, Actor, record
@@ -36,27 +36,29 @@ class Page:
     machine: Machine | None = None
 
 
-def may_be(subject: bench.Subject) -> bool:
+def may_be(subject: benchrecords.Subject) -> bool:
     """Whether the stage at which it stands may be done on paper."""
     return subject.stage in PAPER_STAGES
 
 
-def begun(session: Session, subject: bench.Subject) -> StepRecord | None:
+def begun(session: Session, subject: benchrecords.Subject) -> StepRecord | None:
     """The record that the stage at which it stands is done on paper; None where it is done on screen."""
     key = f"{subject.stage}-on-paper"
-    return next((row for row in reversed(bench.records_of(session, subject)) if row.step_key == key), None)
+    return next((row for row in reversed(benchrecords.records_of(session, subject)) if row.step_key == key), None)
 
 
-def begin(session: Session, by: Actor, *, subject: bench.Subject) -> None:
+def begin(session: Session, by: Actor, *, subject: benchrecords.Subject) -> None:
     """This stage is done on paper; it is taken over afterwards."""
     _expect(subject)
     if begun(session, subject) is not None:
         raise Refused("It is on paper already; take its page over when it is done.")
-    session.add(bench.row(by, subject, subject.stage, f"{subject.stage}-on-paper", "on paper", ""))
-    record(session, by, Act("stage begun on paper", [ref(subject), ref(bench.job_of(subject))], new=_at(subject)))
+    session.add(benchrecords.row(by, subject, subject.stage, f"{subject.stage}-on-paper", "on paper", ""))
+    record(
+        session, by, Act("stage begun on paper", [ref(subject), ref(benchrecords.job_of(subject))], new=_at(subject))
+    )
 
 
-def take_over(session: Session, by: Actor, *, subject: bench.Subject, page: Page) -> None:
+def take_over(session: Session, by: Actor, *, subject: benchrecords.Subject, page: Page) -> None:
     """Enter what a page says; limits and asks are as on screen, waiting times are judged by the paper's own time.
 
     Raises Refused, naming the field, for a time that cannot be, and for whatever signing on screen is refused for.
@@ -74,10 +76,12 @@ def leave(session: Session, by: Actor, *, piece: Print, page: Page, way: leaving
     leaving.leave(session, by, piece=piece, way=way, values=page.values, paper=signature_of(by, page))
 
 
-def expect_times(session: Session, by: Actor, subject: bench.Subject, *times: datetime) -> None:
+def expect_times(session: Session, by: Actor, subject: benchrecords.Subject, *times: datetime) -> None:
     """Refuse a time on paper that has not come yet, or that lies before what was signed last."""
     sheet = subject.sheet if isinstance(subject, Print) else subject
-    rows = bench.records_of(session, sheet) + (bench.records_of(session, subject) if subject is not sheet else [])
+    rows = benchrecords.records_of(session, sheet) + (
+        benchrecords.records_of(session, subject) if subject is not sheet else []
+    )
     earliest = max([sheet.started_at, *(row.at for row in rows if row.step_key.endswith("-sign"))])
     if max(times) > by.now:
         raise Refused("That time has not come yet; write down when it was done.", field="at")
@@ -108,16 +112,16 @@ def as_actor(by: Actor, person: Person, at: datetime) -> Actor:
     return Actor(person.id, person.name, person.role, at, None, by.place)
 
 
-def expect_one_of(subject: bench.Subject, stages: Sequence[str]) -> None:
+def expect_one_of(subject: benchrecords.Subject, stages: Sequence[str]) -> None:
     """Refuse what stands at another stage than those whose pages are entered so."""
     if subject.stage not in stages:
         raise Refused(f"This page belongs to another stage; it stands at {subject.stage!r}. Open its own page.")
 
 
-def _expect(subject: bench.Subject) -> None:
+def _expect(subject: benchrecords.Subject) -> None:
     if subject.stage not in PAPER_STAGES:
         raise Refused("There is nothing to do on paper here; open its own page.")
 
 
-def _at(subject: bench.Subject) -> dict[str, str]:
+def _at(subject: benchrecords.Subject) -> dict[str, str]:
     return {"stage": subject.stage}

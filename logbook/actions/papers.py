@@ -11,7 +11,7 @@ from PIL import Image
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, jobs, machines, overtaken, printers, travellernumbers, waithours
+from logbook.actions import benchrecords, jobs, machines, overtaken, printers, travellernumbers, waithours
 from logbook.actions.alignment import on_piece
 from logbook.actions.finding import fact, ref
 from logbook.actions.pictures import current
@@ -240,8 +240,10 @@ def _printer_remark(machine: Machine) -> str:
 
 
 def _entries(session: Session, sheets: list[Sheet], prints: list[Print], manner: Manner) -> list[views.Entry]:
-    columns: list[tuple[str, list[StepRecord]]] = [(sheet.number, bench.records_of(session, sheet)) for sheet in sheets]
-    columns += [(piece.serial, bench.records_of(session, piece)) for piece in prints]
+    columns: list[tuple[str, list[StepRecord]]] = [
+        (sheet.number, benchrecords.records_of(session, sheet)) for sheet in sheets
+    ]
+    columns += [(piece.serial, benchrecords.records_of(session, piece)) for piece in prints]
     shown = [(column, row) for column, rows in columns for row in rows if not row.step_key.endswith(_UNSHOWN)]
     covered = [entry for sheet in sheets for entry in _covered(session, sheet)]
     return [*(_entry(column, row, manner) for column, row in shown), *covered]
@@ -262,12 +264,12 @@ def _entry(column: str, row: StepRecord, manner: Manner) -> views.Entry:
 
 def _covered(session: Session, sheet: Sheet) -> Iterator[views.Entry]:
     """Safety ticks that an earlier sheet's session at the rollers covers for this one."""
-    rows = bench.records_of(session, sheet)
+    rows = benchrecords.records_of(session, sheet)
     recorded = {row.step_key for row in rows}
     for row in rows:
         if row.step_key != f"{row.stage}-before" or row.roller_session is None:
             continue
-        for step in bench.steps_of(bench.job_of(sheet)).stage(row.stage).steps:
+        for step in benchrecords.steps_of(benchrecords.job_of(sheet)).stage(row.stage).steps:
             if step.safety and step.record == "tick" and step.key not in recorded:
                 told = row.roller_session
                 since = f"{told.started_at.astimezone():%m-%d %H:%M}"
@@ -320,8 +322,8 @@ def _people(session: Session) -> int:
 
 def _remarks(session: Session, sheets: list[Sheet], prints: list[Print]) -> tuple[str, ...]:
     """Reasons and notes on record, each once, with the sheets or pieces that it is about where not all of them are."""
-    names = {sheet.number: bench.records_of(session, sheet) for sheet in sheets}
-    names |= {piece.serial: bench.records_of(session, piece) for piece in prints}
+    names = {sheet.number: benchrecords.records_of(session, sheet) for sheet in sheets}
+    names |= {piece.serial: benchrecords.records_of(session, piece) for piece in prints}
     about: dict[str, list[str]] = {}
     for name, rows in names.items():
         for words in dict.fromkeys(_remarks_on(rows)):

@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions.bench import Subject, records_of
+from logbook.actions.benchrecords import Subject, records_of
 from logbook.records.floor import TAKEN_BACK, Print, StepRecord
 
 

@@ -13,7 +13,7 @@ from datetime import datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, gluelots, machines, onpaper
+from logbook.actions import bench, benchrecords, gluelots, machines, onpaper
 from logbook.actions.finding import ref
 from logbook.records.audit import Actor
 from logbook.records.floor import Sheet
@@ -63,7 +63,7 @@ def take_over(session: Session, by: Actor, *, sheet: Sheet, page: onpaper.Page, 
     times = [page.at, set_up.read_at, *(tick.at for tick in set_up.ticks.values())]
     onpaper.expect_times(session, by, sheet, *times)
     _check_order(page, set_up)
-    stage, definition = sheet.stage, bench.stage_definition(sheet)
+    stage, definition = sheet.stage, benchrecords.stage_definition(sheet)
     signing.check_ticks(definition, {*set_up.ticks, *set_up.plain}, safety_covered=set_up.covered_by is not None)
     findings = findings_then(session, page.person, set_up)
     settle(findings, reason=None)
@@ -171,10 +171,10 @@ def _write_down(
     given = {key: (tick.person, tick.at) for key, tick in set_up.ticks.items()}
     given |= dict.fromkeys(set_up.plain, (page.person, set_up.read_at))
     for key, (person, at) in sorted(given.items()):
-        session.add(bench.row(onpaper.as_actor(by, person, at), sheet, stage, key, "ticked", "", **common))
+        session.add(benchrecords.row(onpaper.as_actor(by, person, at), sheet, stage, key, "ticked", "", **common))
     reader = onpaper.as_actor(by, page.person, set_up.read_at)
     notes = " ".join([f"From paper, entered by {by.name}.", *(found.sentence for found in findings)])
-    session.add(bench.row(reader, sheet, stage, f"{stage}-before", "read", "", notes=notes, **common))
+    session.add(benchrecords.row(reader, sheet, stage, f"{stage}-before", "read", "", notes=notes, **common))
     session.flush()
 
 

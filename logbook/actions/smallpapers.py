@@ -9,7 +9,7 @@ from pathlib import Path
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, benchlist, chartscales, leaving, overtaken, quotes
+from logbook.actions import benchfindings, benchlist, benchrecords, chartscales, leaving, overtaken, quotes
 from logbook.actions.finding import by_code, fact
 from logbook.actions.papers import bench_view
 from logbook.actions.pitchcharts import bands_of, file_name
@@ -191,7 +191,7 @@ def shipping_note(session: Session, desk: Desk, code: str) -> customer.ShippingN
 
 
 def _rests(session: Session, desk: Desk, piece: Print) -> bool:
-    wait = bench.wait_for(session, piece)
+    wait = benchfindings.wait_for(session, piece)
     return bool(wait and wait.left(desk.by.now))
 
 
@@ -204,11 +204,11 @@ def _addressed(order: Order) -> tuple[str, ...]:
 def inspection(session: Session, desk: Desk, code: str) -> customer.InspectionReport:
     """The inspection of one piece, value by value against its limit."""
     piece = by_code(session, Print, code)
-    rows = {row.step_key: row for row in bench.records_of(session, piece) if row.stage == "inspect"}
+    rows = {row.step_key: row for row in benchrecords.records_of(session, piece) if row.stage == "inspect"}
     signed = rows.get("inspect-sign")
     if signed is None or signed.person is None:
         raise Refused(f"{piece.serial} was not inspected here yet; sign its inspection first.")
-    stage = bench.steps_of(piece.job).stage("inspect")
+    stage = benchrecords.steps_of(piece.job).stage("inspect")
     found = tuple(
         customer.Finding(
             step.text,
@@ -293,7 +293,7 @@ def today(session: Session, desk: Desk, _code: str) -> forms.TodaySheet:
 
 
 def _stage_title(session: Session, one: benchlist.Standing) -> str:
-    return bench.steps_of(session.get_one(Job, one.job)).stage(one.stage).title
+    return benchrecords.steps_of(session.get_one(Job, one.job)).stage(one.stage).title
 
 
 def _today_row(session: Session, desk: Desk, one: benchlist.Standing, unasked: bool) -> forms.TodayRow:

@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from logbook.actions.bench import job_of, steps_of
+from logbook.actions.benchrecords import job_of, steps_of
 from logbook.actions.finding import by_code, ref
 from logbook.actions.materials import move
 from logbook.records.audit import Act, Actor, AuditEntry, AuditObject, record

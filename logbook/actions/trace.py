@@ -12,7 +12,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, CompoundSelect, func, or_, select, union
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench
+from logbook.actions import benchrecords
 from logbook.actions.finding import ref
 from logbook.actions.materials import deliveries, made_of
 from logbook.actions.pitchreadings import readings_of
@@ -62,8 +62,10 @@ def find(session: Session, words: str, *, files: bool = True) -> dict[str, Any]:
         if (wider := answer_for(session, words)) is not None:
             return wider
     shown = words if len(words) <= _MOST_SHOWN else f"{words[:_MOST_SHOWN]}…"
-    raise Refused(f"Nothing here is called {shown!r}: not a serial, sheet, job, order, customer, pitch, lot or file. "
-                  "Write less of it, or its last three characters.")
+    raise Refused(
+        f"Nothing here is called {shown!r}: not a serial, sheet, job, order, customer, pitch, lot or file. "
+        "Write less of it, or its last three characters."
+    )
 
 
 _MOST_NAMESAKES, _MOST_SHOWN = 9, 80
@@ -134,7 +136,10 @@ def of_print(session: Session, piece: Print) -> dict[str, Any]:
     """Forwards: print, sheet, run, pitch, readings, lots, printer, paper, people, files."""
     return {
         **way_of(session, piece),
-        "steps": [_step(row) for row in bench.records_of(session, piece.sheet) + bench.records_of(session, piece)],
+        "steps": [
+            _step(row)
+            for row in benchrecords.records_of(session, piece.sheet) + benchrecords.records_of(session, piece)
+        ],
         "travellers": [
             {"revision": issue.revision, "sha256": issue.file.sha256, "audit_head": issue.head_seq}
             for issue in session.execute(

@@ -3,7 +3,7 @@
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from logbook.actions import bench, machines
+from logbook.actions import benchfindings, machines
 from logbook.records.audit import Actor
 from logbook.records.machines import Machine
 from logbook.records.people import Person
@@ -16,7 +16,7 @@ Found = dict[str, tuple[Machine, list[Finding]]]
 def of_kind(session: Session, by: Actor, kind: str) -> Found:
     """Every machine of a kind, by name."""
     rows = session.execute(select(Machine).where(Machine.kind == kind).order_by(Machine.name)).scalars()
-    return {row.code: (row, bench.machine_findings(session, by, machine=row)) for row in rows}
+    return {row.code: (row, benchfindings.machine_findings(session, by, machine=row)) for row in rows}
 
 
 def runnable(found: Found) -> list[str]:

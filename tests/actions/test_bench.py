@@ -6,7 +6,7 @@ from functools import partial
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import bench, leaving, machines, papers, people, runs, sheets
+from logbook.actions import atrollers, benchrecords, leaving, machines, papers, people, runs, sheets
 from logbook.records.floor import Print, Run, RunPiece, Sheet, StepRecord
 from logbook.records.machines import Machine, RollerSession
 from logbook.records.people import Person
@@ -32,15 +32,15 @@ def _start(shop, code, *, place=0, who="Olga", helper=None, alone="Jon calls at 
 
     def start(session, by):
         sheet = standing(session, code, stage)[place]
-        steps = [step for step in bench.stage_definition(sheet).steps if step.record == "tick"]
+        steps = [step for step in benchrecords.stage_definition(sheet).steps if step.record == "tick"]
         ticks = frozenset(step.key for step in steps if safety or not step.safety)
         assert safety or len(ticks) < len(steps), "this stage has safety ticks that a session covers"
-        made = bench.start_rollers(
+        made = atrollers.start_rollers(
             session,
             by,
             sheets=[sheet],
             stage=stage,
-            start=bench.RollerStart(
+            start=atrollers.RollerStart(
                 machine=one(session, Machine, name="Rollers"),
                 helper=one(session, Person, name=helper) if helper else None,
                 alone_with=alone,
@@ -53,7 +53,9 @@ def _start(shop, code, *, place=0, who="Olga", helper=None, alone="Jon calls at 
 
 
 def _is_set_up(shop, code):
-    return shop.act(lambda session, by: [bench.is_set_up(session, by, piece.sheet) for piece in prints(session, code)])
+    return shop.act(
+        lambda session, by: [atrollers.is_set_up(session, by, piece.sheet) for piece in prints(session, code)]
+    )
 
 
 def test_safety_ticks_cover_half_an_hour_of_one_person_at_one_machine(shop, mounting):
@@ -102,7 +104,7 @@ def test_whoever_works_alone_at_powered_rollers_says_who_calls_once_a_day(shop, 
     assert shop.read(lambda session: session.get_one(RollerSession, again).alone_with) == "Jon calls at noon"
     covered = _start(shop, mounting, place=1, alone="Ann calls at two", safety=False)
     assert covered == again
-    said = shop.act(lambda session, by: bench.said_today(session, by, one(session, Machine, name="Rollers")))
+    said = shop.act(lambda session, by: atrollers.said_today(session, by, one(session, Machine, name="Rollers")))
     assert said == "Ann calls at two"
     kept = shop.read(lambda session: [papers._remarks(session, [p.sheet], []) for p in prints(session, mounting)])
     assert "adhesive: worked alone, Jon calls at noon" in kept[0]
@@ -117,7 +119,7 @@ def test_a_jam_ends_the_session_for_every_sheet_that_was_set_up_with_it(shop, mo
     _start(shop, mounting, place=1, safety=False)
     assert _is_set_up(shop, mounting) == [True, True]
     shop.act(
-        lambda session, by: bench.leave_rollers(
+        lambda session, by: atrollers.leave_rollers(
             session, by, sheet=standing(session, mounting, "adhesive")[0], reason="film folded"
         )
     )
@@ -141,7 +143,7 @@ def test_a_jam_ends_the_session_for_every_sheet_that_was_set_up_with_it(shop, mo
 
 def test_a_jam_is_told_with_a_reason_and_only_where_something_was_set_up(shop, mounting):
     def jam(reason):
-        return lambda session, by: bench.leave_rollers(
+        return lambda session, by: atrollers.leave_rollers(
             session, by, sheet=standing(session, mounting, "adhesive")[0], reason=reason
         )
 

@@ -24,10 +24,12 @@ import logbook.actions
 from logbook.actions import (
     alignment,
     arriving,
+    atrollers,
     authorisations,
     backups,
     badchecks,
     bench,
+    benchrecords,
     depthorder,
     erasing,
     exporting,
@@ -122,13 +124,14 @@ NO_ENTRY = {
     "orders.new_job": "part of an order",
     "orders.new_order": "part of an order",
     "pitchchoices.keep_choice": "part of a choice",
-    "bench.findings_for": "looks only",
+    "benchfindings.findings_for": "looks only",
     "bench.findings_together": "looks only",
-    "bench.is_set_up": "looks only",
-    "bench.last_today": "looks only",
-    "bench.machine_findings": "looks only",
-    "bench.open_session": "looks only",
-    "bench.said_today": "looks only",
+    "atrollers.is_set_up": "looks only",
+    "atrollers.last_today": "looks only",
+    "benchfindings.machine_findings": "looks only",
+    "atrollers.open_session": "looks only",
+    "atrollers.said_today": "looks only",
+    "atrollers.rolled": "looks only",
     "bench.sign_out": "part of leaving",
     "materials.consume": "part of a signature",
     "orders.close_if_done": "part of leaving",
@@ -359,6 +362,7 @@ def _equipment(told: Story) -> None:
         told.tell(name, lambda session, by: act(session, by, machine=one(session, Machine, name="Wheel"), **more))
 
     machine("machines.set_machine_facts", machines.set_machine_facts, values={"manual": "drawer"})
+    machine("machines.set_widest", machines.set_widest, widest=parse_length("24in"))
     machine("machinehistory.note_event", machinehistory.note_event, what="service", note="new wheel")
     machine("machines.check_machine", machines.check_machine, items=[], answers={})
     told.tell(
@@ -785,9 +789,9 @@ def _bench(told: Story, code: str, folder: Any) -> None:
 
     def rollers(session: Session, by: Any, stage: str) -> None:
         waiting = standing(session, code, stage)
-        ticks = frozenset(step.key for step in bench.stage_definition(waiting[0]).steps if step.record == "tick")
-        start = bench.RollerStart(one(session, Machine, name="Rollers"), _person(session, "Otto"), "", ticks)
-        bench.start_rollers(session, by, sheets=waiting, stage=stage, start=start)
+        ticks = frozenset(step.key for step in benchrecords.stage_definition(waiting[0]).steps if step.record == "tick")
+        start = atrollers.RollerStart(one(session, Machine, name="Rollers"), _person(session, "Otto"), "", ticks)
+        atrollers.start_rollers(session, by, sheets=waiting, stage=stage, start=start)
 
     sign("print")
     _take_back(told)
@@ -796,15 +800,15 @@ def _bench(told: Story, code: str, folder: Any) -> None:
     told.shop.check_machine()
     _check_from_paper(told)
     _from_paper(told, code)
-    told.tell("bench.start_rollers", lambda session, by: rollers(session, by, "adhesive"))
+    told.tell("atrollers.start_rollers", lambda session, by: rollers(session, by, "adhesive"))
     told.tell(
-        "bench.leave_rollers",
-        lambda session, by: bench.leave_rollers(
+        "atrollers.leave_rollers",
+        lambda session, by: atrollers.leave_rollers(
             session, by, sheet=standing(session, code, "adhesive")[0], reason="film folded"
         ),
     )
     for stage in ("adhesive", "laminate"):
-        told.tell("bench.start_rollers", lambda session, by, stage=stage: rollers(session, by, stage))
+        told.tell("atrollers.start_rollers", lambda session, by, stage=stage: rollers(session, by, stage))
         sign(stage)
     sign("dwell")
     sign("trim")
@@ -818,7 +822,8 @@ def _from_paper(told: Story, code: str) -> None:
 
         def take_over(session: Session, by: Any) -> None:
             sheet, otto = standing(session, code, "adhesive")[0], _person(session, "Otto")
-            steps = [step for step in bench.stage_definition(sheet).steps if step.safety and step.record == "tick"]
+            all_steps = benchrecords.stage_definition(sheet).steps
+            steps = [step for step in all_steps if step.safety and step.record == "tick"]
             set_up = rollerpages.SetUp(
                 machine=one(session, Machine, name="Rollers"),
                 read_at=by.now,

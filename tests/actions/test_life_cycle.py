@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from sqlalchemy import select
 
-from logbook.actions import bench, leaving, pitch, sheets, takingback
+from logbook.actions import atrollers, bench, benchrecords, leaving, pitch, sheets, takingback
 from logbook.records import audit, chain
 from logbook.records.floor import Departure, Run
 from logbook.records.machines import Machine
@@ -194,13 +194,13 @@ class LifeCycle(RuleBasedStateMachine):
 
     def _set_up(self, session, by, place):
         sheet = self._subject(session, place)
-        steps = bench.stage_definition(sheet).steps
-        bench.start_rollers(
+        steps = benchrecords.stage_definition(sheet).steps
+        atrollers.start_rollers(
             session,
             by,
             sheets=[sheet],
             stage=sheet.stage,
-            start=bench.RollerStart(
+            start=atrollers.RollerStart(
                 machine=one(session, Machine, name="Rollers"),
                 helper=None,
                 alone_with="Jon calls at noon",
@@ -371,7 +371,7 @@ def _nothing_left_that_must_not(session, row):
     assert (gone is not None) == (row.stage == "gone")
     if gone is None:
         return
-    results = [step.value for step in bench.records_of(session, row) if step.step_key == "inspect-result"]
+    results = [step.value for step in benchrecords.records_of(session, row) if step.step_key == "inspect-result"]
     conceded = any(verdict.kind == "concession" for verdict in leaving.verdicts_on(session, row))
     assert results[-1] == "passed" or conceded
     left = [json.loads(entry.body)["new"] for entry in audit.entries_for(session, f"print:{row.code}")]

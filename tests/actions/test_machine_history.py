@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import bench, machinehistory, machines, pitch, pitchcharts, pitchchoices
+from logbook.actions import atrollers, machinehistory, machines, pitch, pitchcharts, pitchchoices
 from logbook.paper.shelf import read_shelf
 from logbook.records.audit import AuditEntry
 from logbook.records.machines import Machine, MachineEvent
@@ -180,7 +180,7 @@ def test_an_adjustment_ends_the_check_and_whoever_stands_at_the_rollers_ticks_an
     assert _counts(shop).out_of_use is None
 
     def covered(session, by):
-        return bench.open_session(session, by, machine=one(session, Machine, name="Rollers"), helper=None)
+        return atrollers.open_session(session, by, machine=one(session, Machine, name="Rollers"), helper=None)
 
     assert shop.act(covered) is None
 

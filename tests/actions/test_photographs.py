@@ -6,7 +6,7 @@ import pytest
 from PIL import Image
 from sqlalchemy import select
 
-from logbook.actions import bench, pictures
+from logbook.actions import bench, benchrecords, pictures
 from logbook.records.files import KeptFile
 from logbook.refusals import Refused
 from support.small_shop import prints, standing
@@ -45,7 +45,7 @@ def _photos(shop, code, at=0):
     return shop.read(
         lambda session: [
             row.value
-            for row in bench.records_of(session, prints(session, code)[at])
+            for row in benchrecords.records_of(session, prints(session, code)[at])
             if row.step_key == "inspect-photo"
         ]
     )

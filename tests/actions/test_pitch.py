@@ -15,7 +15,7 @@ from scipy.optimize import least_squares
 from sqlalchemy import select
 
 from logbook.actions import (
-    bench,
+    benchfindings,
     benchlist,
     jobs,
     pitch,
@@ -378,7 +378,7 @@ def test_drying_takes_the_longer_of_what_printer_and_paper_ask_for(shop):
     code = shop.ready()
     _describe(shop, dry_hours=Decimal(72))
     shop.sign(code, "print")
-    waited = shop.read(lambda session: bench.wait_for(session, prints(session, code)[0].sheet).hours)
+    waited = shop.read(lambda session: benchfindings.wait_for(session, prints(session, code)[0].sheet).hours)
     assert waited == 72
     _describe(shop, dry_hours=Decimal(3))
 
@@ -386,6 +386,6 @@ def test_drying_takes_the_longer_of_what_printer_and_paper_ask_for(shop):
         sheet = prints(session, code)[0].sheet
         sheet.run.paper.dry_hours = Decimal(5)
         session.flush()
-        return bench.wait_for(session, sheet).hours, benchlist.by_stage(session)["dry"][0].wait.hours
+        return benchfindings.wait_for(session, sheet).hours, benchlist.by_stage(session)["dry"][0].wait.hours
 
     assert shop.act(both) == (5, 5)

@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import bench, machines, materials, onpaper, pictures, rollerpages
+from logbook.actions import atrollers, benchrecords, machines, materials, onpaper, pictures, rollerpages
 from logbook.records.floor import StepRecord
 from logbook.records.machines import Machine, RollerSession
 from logbook.records.materials import Lot
@@ -35,7 +35,8 @@ def _take(shop, code, *, who="Otto", place=0, minutes=20, page=None, **changes):
         person, machine = one(session, Person, name=who), one(session, Machine, name="Rollers")
         read = by.now - timedelta(minutes=minutes)
         sheet = standing(session, code, "adhesive")[place]
-        safety = [step.key for step in bench.stage_definition(sheet).steps if step.safety and step.record == "tick"]
+        steps = benchrecords.stage_definition(sheet).steps
+        safety = [step.key for step in steps if step.safety and step.record == "tick"]
         ticks = {key: rollerpages.Tick(person, read - timedelta(minutes=1)) for key in safety}
         said = {"machine": machine, "read_at": read, "alone_with": "Jon calls at noon", "ticks": ticks}
         told = {name: value(session, by) if callable(value) else value for name, value in changes.items()}
@@ -55,7 +56,7 @@ def test_a_page_moves_its_sheet_on_and_nobody_rolls_on_under_its_ticks(shop, pri
     assert session.ended_at == session.last_used_at
 
     def covers(session, by):
-        return bench.open_session(session, by, machine=one(session, Machine, name="Rollers"), helper=None)
+        return atrollers.open_session(session, by, machine=one(session, Machine, name="Rollers"), helper=None)
 
     assert shop.act(covers, who="Otto") is None
 

@@ -6,7 +6,16 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from logbook.actions import authorisations, bench, leaving, machinehistory, machines, materials
+from logbook.actions import (
+    atrollers,
+    authorisations,
+    benchfindings,
+    benchrecords,
+    leaving,
+    machinehistory,
+    machines,
+    materials,
+)
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot
 from logbook.records.people import Person
@@ -28,13 +37,13 @@ def waiting(shop):
 def _start(shop, code, *, who="Olga", helper=None, machine="Rollers", stage="adhesive", lot="", **more):
     def start(session, by):
         sheets = standing(session, code, stage)
-        ticks = frozenset(step.key for step in bench.stage_definition(sheets[0]).steps if step.record == "tick")
-        return bench.start_rollers(
+        ticks = frozenset(step.key for step in benchrecords.stage_definition(sheets[0]).steps if step.record == "tick")
+        return atrollers.start_rollers(
             session,
             by,
             sheets=sheets,
             stage=stage,
-            start=bench.RollerStart(
+            start=atrollers.RollerStart(
                 machine=one(session, Machine, name=machine),
                 helper=one(session, Person, name=helper) if helper else None,
                 alone_with="Jon calls at noon",
@@ -48,11 +57,11 @@ def _start(shop, code, *, who="Olga", helper=None, machine="Rollers", stage="adh
 
 
 def _is_set_up(shop, code, *, who="Olga"):
-    return shop.act(lambda session, by: bench.is_set_up(session, by, prints(session, code)[0].sheet), who=who)
+    return shop.act(lambda session, by: atrollers.is_set_up(session, by, prints(session, code)[0].sheet), who=who)
 
 
 def _notes(shop, code):
-    return shop.read(lambda session: bench.records_of(session, prints(session, code)[0].sheet)[-1].notes)
+    return shop.read(lambda session: benchrecords.records_of(session, prints(session, code)[0].sheet)[-1].notes)
 
 
 def test_who_was_not_there_does_not_sign_for_it(shop, waiting):
@@ -98,7 +107,7 @@ def test_another_lot_is_brought_on_where_the_planned_one_is_in_doubt(shop, waiti
     piece = shop.read(lambda s: prints(s, waiting)[0])
     assert piece.set_aside_reason == "lot A-2: lumpy", "it was in the rollers when the doubt came"
     assert shop.read(lambda s: materials.left(s, one(s, Lot, label="A-2"))) == 8
-    asked = shop.read(lambda s: {row.reason for row in bench.records_of(s, prints(s, waiting)[0].sheet)})
+    asked = shop.read(lambda s: {row.reason for row in benchrecords.records_of(s, prints(s, waiting)[0].sheet)})
     assert "a strip of it held on scrap" in asked
 
 
@@ -142,7 +151,8 @@ def test_a_signature_keeps_the_setting_up_alive_for_the_next_sheet(shop, waiting
     shop.wait(minutes=25)
 
     def covering(session, by):
-        return bench.open_session(session, by, machine=one(session, Machine, name="Rollers"), helper=None) is not None
+        rollers = one(session, Machine, name="Rollers")
+        return atrollers.open_session(session, by, machine=rollers, helper=None) is not None
 
     assert shop.act(covering)
 
@@ -233,7 +243,7 @@ def _worker(shop, name, now):
     def facts(session, by):
         by = type(by)(by.person_id, by.name, by.role, now)
         person, rollers = one(session, Person, name=name), one(session, Machine, name="Rollers")
-        return [found.rule for found in bench.machine_findings(session, by, machine=rollers) if found.safety], (
+        return [found.rule for found in benchfindings.machine_findings(session, by, machine=rollers) if found.safety], (
             machines.is_minor(person, by.day)
         )
 

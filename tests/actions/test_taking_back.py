@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import bench, leaving, materials, numbers, takingback
+from logbook.actions import bench, benchrecords, leaving, materials, numbers, takingback
 from logbook.records import audit, chain
 from logbook.records.floor import StepRecord
 from logbook.records.materials import Lot
@@ -38,7 +38,7 @@ def _stages(shop, code):
 def _recorded(shop, code):
     def keys(session):
         piece = prints(session, code)[0]
-        return [row.step_key for row in bench.records_of(session, piece.sheet) + bench.records_of(session, piece)]
+        return [row.step_key for one in (piece.sheet, piece) for row in benchrecords.records_of(session, one)]
 
     return shop.read(keys)
 
@@ -172,7 +172,7 @@ def test_what_was_signed_at_the_rollers_stands(shop):
 
 def test_a_stage_into_which_the_shop_put_a_safety_tick_stands(shop, monkeypatch):
     code = shop.ready()
-    monkeypatch.setattr(takingback, "steps_of", lambda job: _with_safety(bench.steps_of(job), "print"))
+    monkeypatch.setattr(takingback, "steps_of", lambda job: _with_safety(benchrecords.steps_of(job), "print"))
     shop.sign(code, "print")
     with pytest.raises(Refused, match="about safety, bonding"):
         _take_back(shop)

@@ -8,6 +8,7 @@ from sqlalchemy.exc import IntegrityError
 
 from logbook.actions import (
     bench,
+    benchrecords,
     jobs,
     leaving,
     materials,
@@ -373,7 +374,7 @@ def test_waiting_times_ask_for_a_reason_and_keep_it(shop):
     with pytest.raises(Refused, match="Drying: 23 h 59 min left"):
         shop.sign(code, "dry")
     shop.sign(code, "dry", reason="fan dried")
-    rows = shop.read(lambda session: bench.records_of(session, standing(session, code, "adhesive")[0]))
+    rows = shop.read(lambda session: benchrecords.records_of(session, standing(session, code, "adhesive")[0]))
     assert rows[-1].reason == "fan dried"
     assert "Drying" in rows[-1].notes
 

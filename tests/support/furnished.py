@@ -17,8 +17,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from logbook.actions import (
+    atrollers,
     backups,
     bench,
+    benchrecords,
     leaks,
     machines,
     materials,
@@ -98,9 +100,9 @@ def _half_done(session: Session, by: Actor, stage: str) -> Sheet:
 def _rollers(session: Session, by: Actor) -> None:
     sheet = _half_done(session, by, "laminate")
     ready = session.execute(select(Machine).where(Machine.kind == "laminator", Machine.manual != "")).scalars().one()
-    ticks = frozenset(step.key for step in bench.stage_definition(sheet).steps if step.record == "tick")
-    start = bench.RollerStart(machine=ready, helper=None, alone_with="Tomas looks in at three", ticks=ticks)
-    bench.start_rollers(session, by, sheets=[sheet], stage="laminate", start=start)
+    ticks = frozenset(step.key for step in benchrecords.stage_definition(sheet).steps if step.record == "tick")
+    start = atrollers.RollerStart(machine=ready, helper=None, alone_with="Tomas looks in at three", ticks=ticks)
+    atrollers.start_rollers(session, by, sheets=[sheet], stage="laminate", start=start)
 
 
 def _failed(session: Session, by: Actor) -> None:

@@ -15,7 +15,9 @@ from unittest import mock
 from sqlalchemy import select
 
 from logbook.actions import (
+    atrollers,
     bench,
+    benchrecords,
     ghosting,
     jobs,
     leakcorrections,
@@ -250,13 +252,14 @@ class SmallShop:
 
         def start(session, by):
             waiting = standing(session, code, stage)
-            ticks = frozenset(step.key for step in bench.stage_definition(waiting[0]).steps if step.record == "tick")
-            bench.start_rollers(
+            steps = benchrecords.stage_definition(waiting[0]).steps
+            ticks = frozenset(step.key for step in steps if step.record == "tick")
+            atrollers.start_rollers(
                 session,
                 by,
                 sheets=waiting,
                 stage=stage,
-                start=bench.RollerStart(
+                start=atrollers.RollerStart(
                     machine=one(session, Machine, name="Rollers"),
                     helper=None,
                     alone_with="Jon calls at noon",

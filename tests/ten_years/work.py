@@ -10,7 +10,9 @@ from typing import Any
 from sqlalchemy import select
 
 from logbook.actions import (
+    atrollers,
     bench,
+    benchrecords,
     jobs,
     leaving,
     materials,
@@ -190,10 +192,10 @@ def _roll(shop: SmallShop, codes: list[str], stage: str) -> None:
 
     def start(session: Any, by: Actor) -> None:
         waiting = _standing(session, codes, stage)
-        ticks = frozenset(step.key for step in bench.stage_definition(waiting[0]).steps if step.record == "tick")
+        ticks = frozenset(step.key for step in benchrecords.stage_definition(waiting[0]).steps if step.record == "tick")
         machine = one(session, Machine, name="Rollers")
-        begun = bench.RollerStart(machine=machine, helper=None, alone_with="Jon calls at noon", ticks=ticks)
-        bench.start_rollers(session, by, sheets=waiting, stage=stage, start=begun)
+        begun = atrollers.RollerStart(machine=machine, helper=None, alone_with="Jon calls at noon", ticks=ticks)
+        atrollers.start_rollers(session, by, sheets=waiting, stage=stage, start=begun)
 
     shop.act(start)
     _sign(shop, codes, stage)

@@ -6,8 +6,7 @@ import tomllib
 from datetime import date
 
 from logbook import resources
-from logbook.actions import bench as actions
-from logbook.actions import benchlist, materials
+from logbook.actions import benchfindings, benchlist, benchrecords, materials
 from logbook.records.materials import Lot
 from logbook.web.pages import bench
 from support.small_shop import described_printer, one, prints, standing
@@ -64,7 +63,7 @@ def test_the_waits_of_many_are_those_of_each(office):
 def _waits(session, code, stage):
     listed = {one.sheet: one.wait for one in benchlist.standing(session) if one.stage == stage}
     return [
-        listed[sheet.id] == actions.wait_for(session, sheet) and listed[sheet.id].since is not None
+        listed[sheet.id] == benchfindings.wait_for(session, sheet) and listed[sheet.id].since is not None
         for sheet in standing(session, code, stage)
     ]
 
@@ -118,7 +117,7 @@ def test_several_are_signed_with_a_reason_for_each_thing_that_is_asked(desk, off
 
 
 def _signatures(session, code):
-    rows = [row for piece in prints(session, code) for row in actions.records_of(session, piece.sheet)]
+    rows = [row for piece in prints(session, code) for row in benchrecords.records_of(session, piece.sheet)]
     return [(row.reason, row.machine.name) for row in rows if row.step_key == "print-sign"]
 
 

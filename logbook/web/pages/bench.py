@@ -8,9 +8,11 @@ from werkzeug import Response
 from wtforms import DateField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 
-from logbook.actions import bench as actions
 from logbook.actions import (
+    atrollers,
+    benchfindings,
     benchlist,
+    benchrecords,
     doubts,
     gluelots,
     leaving,
@@ -23,6 +25,7 @@ from logbook.actions import (
     trace,
     writtenoff,
 )
+from logbook.actions import bench as actions
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
 from logbook.actions.shop import first_aid_missing
@@ -191,22 +194,22 @@ def sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
                 sheet=found,
                 tap=takingback.last_tap(session, actor(), on=found),
                 records=recorded.listed(session, found),
-                step_texts=actions.step_texts(found),
+                step_texts=benchrecords.step_texts(found),
                 taken_off=bool(takingoff.taken_off(session, [found])),
                 replaced_by={
                     one.id: leaving.replacement_of(session, one) for one in found.prints if one.stage == "scrapped"
                 },
             )
-        stage = actions.stage_definition(found)
+        stage = benchrecords.stage_definition(found)
         values: dict[str, object] = {
             "sheet": found,
             "tap": takingback.last_tap(session, actor(), on=found),
             "stage": stage,
             "cards": _cards(session, stage),
             "records": recorded.listed(session, found),
-            "step_texts": actions.step_texts(found),
-            "wait": actions.wait_for(session, found),
-            "findings": actions.findings_for(session, actor(), found, typed_values()),
+            "step_texts": benchrecords.step_texts(found),
+            "wait": benchfindings.wait_for(session, found),
+            "findings": benchfindings.findings_for(session, actor(), found, typed_values()),
             "now": actor().now,
             "typed": request.form,
             "Strength": Strength,
@@ -222,7 +225,7 @@ def sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
         }
         if stage.key not in ROLLER_STAGES:
             return page("stage.html", **values)
-        if actions.is_set_up(session, actor(), found):
+        if atrollers.is_set_up(session, actor(), found):
             return page("rollers_run.html", **values)
         return _before_rollers(session, forms.get("rollers_form") or RollersForm(formdata=None), values)
 
@@ -240,8 +243,8 @@ def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]
     if form.alone_with.data is None and form.machine.choices:
         first = by_code(session, Machine, form.machine.choices[0][0])
         # after a jam, or half an hour elsewhere, everything is asked anew
-        if actions.open_session(session, actor(), machine=first, helper=None) is not None:
-            form.alone_with.data = actions.said_today(session, actor(), first)
+        if atrollers.open_session(session, actor(), machine=first, helper=None) is not None:
+            form.alone_with.data = atrollers.said_today(session, actor(), first)
             if form.alone_with.data:
                 form.alone_with.description = "As you said earlier today; change it where it holds no longer."
     sheet, covering = values["sheet"], _covering(session, form)
@@ -287,7 +290,7 @@ def _cards(session: Session, stage: Stage) -> list[Caution]:
 
 def _as_last_time(session: Session, form: RollersForm) -> None:
     """Whoever helped at this machine last today helps still; where nobody said yet and somebody could, it is chosen."""
-    last = actions.last_today(session, actor(), by_code(session, Machine, form.machine.choices[0][0]))
+    last = atrollers.last_today(session, actor(), by_code(session, Machine, form.machine.choices[0][0]))
     if last is not None and (code := last.helper.code if last.helper else "") in dict(form.helper.choices):
         form.helper.data = code
     elif len(form.helper.choices) > 1:
@@ -310,7 +313,7 @@ def _covering(session: Session, form: RollersForm) -> RollerSession | None:
         return None
     said = form.helper.data not in (None, "", _NOT_SAID)
     helper = by_code(session, Person, form.helper.data) if said else None
-    return actions.open_session(session, actor(), machine=by_code(session, Machine, machine), helper=helper)
+    return atrollers.open_session(session, actor(), machine=by_code(session, Machine, machine), helper=helper)
 
 
 def _sign_form(session: Session, found: Sheet | Print) -> SignForm:
@@ -360,7 +363,7 @@ def _setting_up_signs(code: str, form: RollersForm) -> str:
         found = by_code(session, Sheet, code)
         if found.stage not in ROLLER_STAGES:
             return ""
-        return pinned.of_setting_up(actions.stage_definition(found), covered=_covering(session, form) is not None)
+        return pinned.of_setting_up(benchrecords.stage_definition(found), covered=_covering(session, form) is not None)
 
 
 def _signs(table: type[Sheet] | type[Print], codes: Sequence[str]) -> str:
@@ -369,22 +372,22 @@ def _signs(table: type[Sheet] | type[Print], codes: Sequence[str]) -> str:
         return ""
     with reading() as session:
         found = [by_code(session, table, code) for code in codes]
-        signs = {pinned.of_stage(actions.stage_definition(one)) for one in found if one.stage in PLACES}
+        signs = {pinned.of_stage(benchrecords.stage_definition(one)) for one in found if one.stage in PLACES}
     return next((one for one in (pinned.SAFETY, pinned.HOLD) if one in signs), "")
 
 
 def _start_rollers(session: Session, by: Actor, code: str, form: RollersForm) -> object:
     found = by_code(session, Sheet, code)
-    stage = actions.stage_definition(found)
+    stage = benchrecords.stage_definition(found)
     if form.helper.data == _NOT_SAID:
         raise Refused("Say who helps at the rollers, or that nobody does.", field="helper")
     ticks = frozenset(step.key for step in stage.steps if step.record == "tick" and request.form.get(step.key))
-    return actions.start_rollers(
+    return atrollers.start_rollers(
         session,
         by,
         sheets=[found],
         stage=stage.key,
-        start=actions.RollerStart(
+        start=atrollers.RollerStart(
             machine=by_code(session, Machine, form.machine.data),
             alone_with=form.alone_with.data or "",
             ticks=ticks,
@@ -418,7 +421,7 @@ def left_rollers(code: str) -> Response | tuple[str, int]:
     if form.validate_on_submit() and (
         done := act(
             form,
-            lambda session, by: actions.leave_rollers(
+            lambda session, by: atrollers.leave_rollers(
                 session, by, sheet=by_code(session, Sheet, code), reason=form.reason.data
             ),
             lambda _: url_for("bench.sheet", code=code),
@@ -515,7 +518,7 @@ def piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
     with reading() as session:
         found = by_code(session, Print, code)
         at_bench = found.stage in ("trim", "inspect", "pack")
-        stage = actions.stage_definition(found) if at_bench else None
+        stage = benchrecords.stage_definition(found) if at_bench else None
         failed = leaving.failed_inspection(session, found) if at_bench else None
         return page(
             "piece.html",
@@ -527,16 +530,16 @@ def piece_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             result_choices=_results(stage),
             on_paper=onpaper.begun(session, found) if at_bench else None,
             may_be_on_paper=onpaper.may_be(found),
-            wait=actions.wait_for(session, found) if at_bench else None,
+            wait=benchfindings.wait_for(session, found) if at_bench else None,
             now=actor().now,
             typed=request.form,
-            findings=actions.findings_for(session, actor(), found, typed_values()) if at_bench else [],
+            findings=benchfindings.findings_for(session, actor(), found, typed_values()) if at_bench else [],
             Strength=Strength,
             records=recorded.listed(session, found.sheet, found),
             verdicts=leaving.verdicts_on(session, found),
             cause_words=cause_words,
             traced=trace.way_of(session, found),
-            step_texts=actions.step_texts(found),
+            step_texts=benchrecords.step_texts(found),
             taken_off=bool(takingoff.taken_off(session, [found.sheet])),
             sign_form=forms.get("sign_form") or _sign_form(session, found),
             verdict_form=forms.get("verdict_form") or verdictforms.VerdictForm(formdata=None),

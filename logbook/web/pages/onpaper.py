@@ -11,7 +11,7 @@ from werkzeug import Response
 from wtforms import DateField, DateTimeLocalField, FileField, RadioField, SelectField, StringField
 from wtforms.validators import Length as TextLength
 
-from logbook.actions import bench, leaving, onpaper, rollerpages
+from logbook.actions import benchfindings, benchrecords, leaving, onpaper, rollerpages
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
 from logbook.records.audit import Actor
@@ -83,7 +83,7 @@ def _form_for(kind: str, code: str) -> PaperForm:
     return RollersPaperForm() if stage in ROLLER_STAGES else DoorPaperForm() if stage == "pack" else PaperForm()
 
 
-def _find(session: Session, kind: str, code: str) -> bench.Subject:
+def _find(session: Session, kind: str, code: str) -> benchrecords.Subject:
     if kind not in KINDS:
         abort(404)
     return by_code(session, KINDS[kind], code)
@@ -196,7 +196,9 @@ def _way_out(form: DoorPaperForm) -> leaving.WayOut:
 
 
 def _set_up(session: Session, form: RollersPaperForm, sheet: Sheet, said: onpaper.Page) -> rollerpages.SetUp:
-    steps = [one for one in bench.stage_definition(sheet).steps if one.record == "tick" and one.moment == "before"]
+    steps = [
+        one for one in benchrecords.stage_definition(sheet).steps if one.record == "tick" and one.moment == "before"
+    ]
     covered = by_code(session, RollerSession, form.covered_by.data) if form.covered_by.data else None
     assert said.machine is not None
     return rollerpages.SetUp(
@@ -229,8 +231,8 @@ def _page(kind: str, code: str, form: PaperForm) -> tuple[str, int]:
         if not onpaper.may_be(found):
             raise Refused("This stage is not done on paper; open its own page.")
         _offer(session, form)
-        then, stage = _paper_time(form), bench.stage_definition(found)
-        findings = bench.findings_for(session, _as_of(then), found, typed_values())
+        then, stage = _paper_time(form), benchrecords.stage_definition(found)
+        findings = benchfindings.findings_for(session, _as_of(then), found, typed_values())
         return page(
             "from_paper.html",
             form=form,
