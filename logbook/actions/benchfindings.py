@@ -52,6 +52,7 @@ def _at_the_printer(session: Session, by: Actor, sheet: Sheet) -> Iterator[Findi
 
 
 def in_doubt(subject: Subject) -> Iterator[Finding]:
+    """A stop for every print on it that was set aside."""
     for piece in [subject] if isinstance(subject, Print) else subject.prints:
         if piece.set_aside_reason and piece.stage != "scrapped":
             yield signing.set_aside(piece.serial, piece.set_aside_reason)

@@ -81,6 +81,7 @@ _SIGNED = (
 
 
 def around(subjects: Sequence[Subject]) -> list[str]:
+    """What else an entry about these touches, as the trail names it: the prints of sheets, and the jobs."""
     sheets = [subject.sheet if isinstance(subject, Print) else subject for subject in subjects]
     prints = [piece for sheet in sheets for piece in sheet.prints] if isinstance(subjects[0], Sheet) else []
     jobs = {ref(piece.job) for sheet in sheets for piece in sheet.prints}
@@ -88,6 +89,7 @@ def around(subjects: Sequence[Subject]) -> list[str]:
 
 
 def row(by: Actor, subject: Subject, stage: str, key: str, value: str, unit: str, **more: object) -> StepRecord:
+    """One step of a stage as somebody recorded it; ``more`` are further columns."""
     where = {"print_id": subject.id} if isinstance(subject, Print) else {"sheet_id": subject.id}
     return StepRecord(
         **where,

@@ -14,11 +14,9 @@ from logbook.actions import (
     benchlist,
     benchrecords,
     doubts,
-    gluelots,
     leaving,
     onpaper,
     recorded,
-    sheetsizes,
     strips,
     takingback,
     takingoff,
@@ -28,11 +26,10 @@ from logbook.actions import (
 from logbook.actions import bench as actions
 from logbook.actions.finding import by_code
 from logbook.actions.pictures import Intake
-from logbook.actions.shop import first_aid_missing
 from logbook.engine.strip import BANDS
 from logbook.paper.rows import Caution
 from logbook.records.audit import Actor
-from logbook.records.floor import Print, RollerSession, Sheet
+from logbook.records.floor import Print, Sheet
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot
 from logbook.records.people import Person
@@ -42,7 +39,7 @@ from logbook.rules.findings import REASON_FIELD, Finding, Strength
 from logbook.rules.stages import ROLLER_STAGES, undoing
 from logbook.rules.steplist import Stage
 from logbook.rules.traits import ways_of_working
-from logbook.web import atmachines, choices, papering, pinned, reasons, tablets, together, verdictforms
+from logbook.web import atmachines, beforerollers, choices, papering, pinned, reasons, tablets, together, verdictforms
 from logbook.web.acting import act, page, reading, say
 from logbook.web.fields import MAYBE, NEEDED, BenchForm, typed_values
 from logbook.web.gate import actor, the_shop
@@ -65,29 +62,12 @@ PLACES = {
 }
 
 
-_NOT_SAID = "not said"
-
-
 class SignForm(BenchForm):
     """The end of a stage. Values of the steps stand beside it, named by their keys."""
 
     has_steps = True
     machine = SelectField("With", [MAYBE], validate_choice=False)
     paper_lot = SelectField("Paper lot", [MAYBE], validate_choice=False)
-
-
-class RollersForm(BenchForm):
-    """Who works at which laminator."""
-
-    has_steps = True
-    machine = SelectField("Laminator", [NEEDED], validate_choice=False)
-    helper = SelectField("Who helps", [MAYBE], validate_choice=False)
-    alone_with = StringField(
-        "Alone: who calls, and when",
-        [MAYBE, TextLength(max=200)],
-        description="Only when nobody helps at powered rollers.",
-    )
-    adhesive_lot = SelectField("Adhesive lot", [MAYBE], validate_choice=False)
 
 
 Photos = Sequence[tuple[str, Intake]]
@@ -227,93 +207,15 @@ def sheet_page(code: str, **forms: BenchForm) -> tuple[str, int]:
             return page("stage.html", **values)
         if atrollers.is_set_up(session, actor(), found):
             return page("rollers_run.html", **values)
-        return _before_rollers(session, forms.get("rollers_form") or RollersForm(formdata=None), values)
-
-
-def _before_rollers(session: Session, form: BenchForm, values: dict[str, object]) -> tuple[str, int]:
-    """What is read and ticked; the laminator that may run now is offered first, so that nobody has to look for it."""
-    assert isinstance(form, RollersForm)
-    laminators = atmachines.of_kind(session, actor(), "laminator")
-    runnable = atmachines.runnable(laminators)
-    listed = choices.machines(session, "laminator")
-    form.machine.choices = sorted(listed, key=lambda one: one[0] not in runnable)
-    form.helper.choices = _helpers(session, laminators)
-    if form.helper.data in (None, _NOT_SAID) and form.machine.choices:
-        _as_last_time(session, form)
-    if form.alone_with.data is None and form.machine.choices:
-        first = by_code(session, Machine, form.machine.choices[0][0])
-        # after a jam, or half an hour elsewhere, everything is asked anew
-        if atrollers.open_session(session, actor(), machine=first, helper=None) is not None:
-            form.alone_with.data = atrollers.said_today(session, actor(), first)
-            if form.alone_with.data:
-                form.alone_with.description = "As you said earlier today; change it where it holds no longer."
-    sheet, covering = values["sheet"], _covering(session, form)
-    assert isinstance(sheet, Sheet)
-    glue = _offer_glue(session, form, sheet, covering) if sheet.stage == "adhesive" else []
-    return page(
-        "rollers_before.html",
-        form=form,
-        covering=covering,
-        first_aid_blank=first_aid_missing(session),
-        machine_findings={
-            code: (row, [*found, *sheetsizes.at_rollers(row, sheet)]) for code, (row, found) in laminators.items()
-        },
-        glue=glue,
-        asks=[one for one in glue if one.strength is Strength.ASK],
-        runnable=runnable,
-        **values,
-    )
-
-
-def _offer_glue(session: Session, form: RollersForm, sheet: Sheet, covering: RollerSession | None) -> list[Finding]:
-    """The lots of adhesive, the likeliest first; none where the planned one is in doubt. What speaks against it.
-
-    The likeliest is the planned one; where none was planned, what is on the rollers since the sheet before.
-    """
-    planned = sheet.adhesive_lot
-    likely = planned or (gluelots.on_the_rollers(session, covering) if covering else None)
-    if likely is not None and planned is None:
-        form.adhesive_lot.description = "As on the sheet before; change it where another roll is on."
-    lots, first = choices.lots(session, "adhesive"), likely.code if likely else ""
-    in_doubt = bool(first) and first not in dict(lots)
-    offered = [("", "choose another lot"), *lots] if in_doubt else [*lots, choices.NONE]
-    form.adhesive_lot.choices = sorted(offered, key=lambda one: one[0] != ("" if in_doubt else first))
-    chosen = by_code(session, Lot, form.adhesive_lot.data) if form.adhesive_lot.data else likely
-    return gluelots.at_the_rollers(session, actor(), chosen)
+        return beforerollers.shown(
+            session, forms.get("rollers_form") or beforerollers.RollersForm(formdata=None), values
+        )
 
 
 def _cards(session: Session, stage: Stage) -> list[Caution]:
     """The stage's cautions; what no machine in use, nor a knife, can do to anybody is left out."""
     shared = papering.shared_traits(session, stage.machine) if stage.machine else ()
     return papering.cards(stage.cards, ways_of_working(stage.machine, shared))
-
-
-def _as_last_time(session: Session, form: RollersForm) -> None:
-    """Whoever helped at this machine last today helps still; where nobody said yet and somebody could, it is chosen."""
-    last = atrollers.last_today(session, actor(), by_code(session, Machine, form.machine.choices[0][0]))
-    if last is not None and (code := last.helper.code if last.helper else "") in dict(form.helper.choices):
-        form.helper.data = code
-    elif len(form.helper.choices) > 1:
-        form.helper.choices = [(_NOT_SAID, "choose: who helps, or nobody"), *form.helper.choices]
-
-
-def _helpers(session: Session, laminators: atmachines.Found) -> list[tuple[str, str]]:
-    """Whoever is named for one of these, with its name beside theirs where it is not for all."""
-    offered = [("", "nobody: I work alone")]
-    for one in choices.people_who_sign(session):
-        at = atmachines.named_for(session, actor(), one, laminators) if one.id != actor().person_id else []
-        if at:
-            offered.append((one.code, one.name if len(at) == len(laminators) else f"{one.name}, at {' and '.join(at)}"))
-    return offered
-
-
-def _covering(session: Session, form: RollersForm) -> RollerSession | None:
-    machine = form.machine.data or (form.machine.choices[0][0] if form.machine.choices else "")
-    if not machine:
-        return None
-    said = form.helper.data not in (None, "", _NOT_SAID)
-    helper = by_code(session, Person, form.helper.data) if said else None
-    return atrollers.open_session(session, actor(), machine=by_code(session, Machine, machine), helper=helper)
 
 
 def _sign_form(session: Session, found: Sheet | Print) -> SignForm:
@@ -342,7 +244,7 @@ def _trimmers(session: Session) -> list[tuple[str, str]]:
 @pages.post("/sheet/<code>/rollers")
 def rollers(code: str) -> Response | tuple[str, int]:
     """What is read and ticked before the rollers move."""
-    form = RollersForm()
+    form = beforerollers.RollersForm()
     form.signs = _setting_up_signs(code, form)
     if form.validate_on_submit() and (
         done := act(
@@ -355,7 +257,7 @@ def rollers(code: str) -> Response | tuple[str, int]:
     return sheet_page(code, rollers_form=form)
 
 
-def _setting_up_signs(code: str, form: RollersForm) -> str:
+def _setting_up_signs(code: str, form: beforerollers.RollersForm) -> str:
     """What PIN a tablet asks for before the rollers."""
     if tablets.place() is None or not form.machine.data:
         return ""
@@ -363,7 +265,8 @@ def _setting_up_signs(code: str, form: RollersForm) -> str:
         found = by_code(session, Sheet, code)
         if found.stage not in ROLLER_STAGES:
             return ""
-        return pinned.of_setting_up(benchrecords.stage_definition(found), covered=_covering(session, form) is not None)
+        covering = beforerollers.covering_of(session, form)
+        return pinned.of_setting_up(benchrecords.stage_definition(found), covered=covering is not None)
 
 
 def _signs(table: type[Sheet] | type[Print], codes: Sequence[str]) -> str:
@@ -376,10 +279,10 @@ def _signs(table: type[Sheet] | type[Print], codes: Sequence[str]) -> str:
     return next((one for one in (pinned.SAFETY, pinned.HOLD) if one in signs), "")
 
 
-def _start_rollers(session: Session, by: Actor, code: str, form: RollersForm) -> object:
+def _start_rollers(session: Session, by: Actor, code: str, form: beforerollers.RollersForm) -> object:
     found = by_code(session, Sheet, code)
     stage = benchrecords.stage_definition(found)
-    if form.helper.data == _NOT_SAID:
+    if form.helper.data == beforerollers.NOT_SAID:
         raise Refused("Say who helps at the rollers, or that nobody does.", field="helper")
     ticks = frozenset(step.key for step in stage.steps if step.record == "tick" and request.form.get(step.key))
     return atrollers.start_rollers(
