@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
+from logbook.actions import sheetparts
 from logbook.records.floor import Print, Sheet, StepRecord, Verdict, stands
 from logbook.records.machines import Machine, PrinterMode
 from logbook.records.materials import Lot, Material
@@ -194,15 +195,10 @@ def _sum_of(off: Mapping[str, str | None]) -> Cost:
 
 def _print_costs(session: Session, wanted: list[int]) -> dict[int, Cost]:
     sheet_of = dict(session.execute(select(Print.id, Print.sheet_id).where(Print.id.in_(wanted))).all())
-    sheets = list(set(sheet_of.values()))
-    on_sheet = dict(
-        session.execute(
-            select(Print.sheet_id, func.count(Print.id)).where(Print.sheet_id.in_(sheets)).group_by(Print.sheet_id)
-        ).all()
-    )
-    costs = _sheet_costs(session, sheets)
+    parts = sheetparts.parts(session, wanted)
+    costs = _sheet_costs(session, list(set(sheet_of.values())))
     return {
-        one: Cost(costs[sheet].amount / on_sheet[sheet], costs[sheet].unpriced) if sheet in costs else NOTHING
+        one: Cost(sheetparts.of(costs[sheet].amount, parts[one]), costs[sheet].unpriced) if sheet in costs else NOTHING
         for one, sheet in sheet_of.items()
     }
 

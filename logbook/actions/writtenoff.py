@@ -2,10 +2,12 @@
 
 import json
 from collections.abc import Mapping
+from fractions import Fraction
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from logbook.actions import sheetparts
 from logbook.actions.numbers import BONDED_ON, cents
 from logbook.records.floor import Print, StepRecord, Verdict, stands
 from logbook.records.materials import Lot
@@ -25,11 +27,12 @@ def of(session: Session, piece: Print) -> dict[str, str | None]:
     done = set(session.execute(signed).scalars())
     lots = {"paper": sheet.paper_lot, "adhesive": sheet.adhesive_lot, "lens": sheet.lens_lot}
     used = [material for stage, material in BONDED_ON.items() if stage in done]
-    return {material: _share(lots[material], len(sheet.prints)) for material in used}
+    part = sheetparts.parts(session, [piece.id])[piece.id]
+    return {material: _share(lots[material], part) for material in used}
 
 
-def _share(lot: Lot | None, prints: int) -> str | None:
-    return None if lot is None or lot.price is None else str(cents(lot.price / prints))
+def _share(lot: Lot | None, part: Fraction) -> str | None:
+    return None if lot is None or lot.price is None else str(cents(sheetparts.of(lot.price, part)))
 
 
 def words(off: Mapping[str, str | None]) -> str:

@@ -13,6 +13,7 @@ from logbook.actions import (
     erasing,
     jobs,
     leaving,
+    numbers,
     outputs,
     pitch,
     pitchchoices,
@@ -21,6 +22,7 @@ from logbook.actions import (
     sharing,
     sheets,
     trace,
+    writtenoff,
 )
 from logbook.actions.sharing import Share, SheetWish
 from logbook.background.compute import work_on
@@ -275,3 +277,21 @@ def test_erasing_one_jobs_pictures_takes_the_sheet_that_shows_them(shop, pair):
     names, label = shop.read(told)
     assert [name == "erased" for name in names] == [False, False, True, True]
     assert label == "26-0001-A1_to_26-0002-A1"
+
+
+def test_a_shared_sheet_costs_each_piece_its_area(shop, pair):
+    """Of 70 × 80 mm twice and 35 × 80 mm once the areas are as 2, 2 and 1: two fifths, two fifths and one."""
+    run_id = _made(shop, {pair[0]: 2, pair[1]: 1})
+
+    def price(session, _by):
+        job(session, pair[1]).width = parse_length("35mm")
+        for label, amount in (("L-1", "7.00"), ("P-1", "1.00"), ("A-1", "2.00")):
+            one(session, Lot, label=label).price = Decimal(amount)
+
+    shop.act(price)
+    shop.mount(pair[0])
+    pieces = shop.read(lambda session: [row.id for row in session.get_one(Run, run_id).sheets[0].prints])
+    costs = shop.read(lambda session: numbers.print_costs(session, pieces))
+    assert [costs[one].amount for one in pieces] == [Decimal("4.00"), Decimal("4.00"), Decimal("2.00")]
+    last = shop.read(lambda session: writtenoff.of(session, session.get_one(Print, pieces[-1])))
+    assert last == {"paper": "0.20", "adhesive": "0.40", "lens": "1.40"}

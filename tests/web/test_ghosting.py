@@ -33,9 +33,10 @@ def test_the_number_stands_on_the_jobs_page_and_its_pictures_on_their_own(office
     number, words = _number(office, code)
     assert words == in_words(number)
     page = desk.get(f"/job/{code}").get_data(as_text=True)
-    assert f"{words}</a> ({number:.1f} ΔL*). " in page
+    explained = '<a href="/words#delta-l">ΔL*</a>'
+    assert f"{words}</a> ({number:.1f} {explained}). " in page
     assert ("What would help" in page) is (words != "not seen")
-    assert f"{number:.1f} ΔL*: {words}" in desk.get(f"/job/{code}/ghosting").get_data(as_text=True)
+    assert f"{number:.1f} {explained}: {words}" in desk.get(f"/job/{code}/ghosting").get_data(as_text=True)
     shapes = set()
     for kind in ("seen", "where"):
         with Image.open(BytesIO(desk.get(f"/job/{code}/ghosting/{kind}.png").data)) as image:
