@@ -91,7 +91,7 @@ def _to_the_inspection(tablet, data, code, look, *, safety):
     tablet.sign()
     tablet.stands_at("adhesive")
     if safety:
-        for box in tablet.page.locator(".steps input[type=checkbox]").all():
+        for box in tablet.page.locator(".steps input[type=checkbox]:visible").all():
             box.tap()
         tablet.page.get_by_label("Who helps").select_option("nobody: I work alone")
         tablet.fill("Alone: who calls", CALLER)

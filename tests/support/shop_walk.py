@@ -240,7 +240,7 @@ class Person(Hands):
         if alone_with:
             self.page.get_by_label("Who helps").select_option("nobody: I work alone")
             self.type("Alone: who calls", alone_with)
-        for box in self.page.locator(".steps input[type=checkbox]").all():
+        for box in self.page.locator(".steps input[type=checkbox]:visible").all():
             box.check()
         self.sign()
         self.page.get_by_text("Rollers stopped.").wait_for()
