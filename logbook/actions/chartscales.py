@@ -2,8 +2,10 @@
 
 import json
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from decimal import Decimal
 
+from logbook.actions.pitchcharts import pages_of
 from logbook.lengths import parse_length
 from logbook.records.pitch import PitchChart, PitchTest
 from logbook.refusals import Refused
@@ -12,12 +14,40 @@ from logbook.rules.signing import plain_number
 from logbook.rules.targets import RULE_READING_MM
 
 AXES = ("across", "down")
+_PAPERS = ("a4", "letter")
 
 
 def drawn(made: PitchChart) -> dict[str, Decimal]:
     """Millimetres of the long scales in the chart's file, by axis."""
     bars = json.loads(made.plan).get("scale_bars", [])
     return {bar["axis"]: Decimal(str(bar["length_mm"])) for bar in bars if bar.get("axis") in AXES}
+
+
+def on_pages(made: PitchChart) -> dict[str, list[Decimal]]:
+    """What else a long scale may measure: on the pages of a chart that fills several of A4 or Letter, by axis."""
+    wanted, found = drawn(made), {axis: set[Decimal]() for axis in AXES}
+    for paper in _PAPERS if made.kind == "bands" else ():
+        with suppress(Refused):  # a paper that does not hold it
+            pages = pages_of(made, paper)
+            for page in pages if len(pages) > 1 else ():
+                for bar in (*page.plan.head.scale_bars, *page.plan.foot.scale_bars):
+                    found[str(bar["axis"])].add(Decimal(str(bar["length_mm"])))
+    return {axis: sorted(lengths - {wanted.get(axis)}, reverse=True) for axis, lengths in found.items()}
+
+
+def should_be(made: PitchChart, axis: str, value: Decimal) -> Decimal | None:
+    """What a scale should measure: as in the file, or as on the page of it whose scale comes nearest."""
+    wanted = drawn(made).get(axis)
+    if wanted is None or abs(value - wanted) <= RULE_READING_MM:
+        return wanted
+    return min([wanted, *on_pages(made)[axis]], key=lambda length: abs(value / length - 1))
+
+
+def in_words(made: PitchChart) -> dict[str, str]:
+    """What each scale should measure, with the pages of a chart that fills several, in mm."""
+    pages = {axis: " or ".join(f"{one} mm" for one in lengths) for axis, lengths in on_pages(made).items()}
+    told = {axis: f"; on a page of several {words}" for axis, words in pages.items() if words}
+    return {axis: f"{length} mm{told.get(axis, '')}" for axis, length in drawn(made).items()}
 
 
 def measured(made: PitchChart) -> dict[str, Decimal]:
@@ -60,12 +90,12 @@ def _with_its_unit(words: str) -> Decimal:
 
 def off(made: PitchChart) -> Iterator[str]:
     """A sentence for each scale that came out otherwise than it was drawn, by more than a rule can tell."""
-    wanted = drawn(made)
     for axis, value in measured(made).items():
-        if axis in wanted and abs(value - wanted[axis]) > RULE_READING_MM:
-            part = float((value / wanted[axis] - 1) * 100)
+        wanted = should_be(made, axis, value)
+        if wanted is not None and abs(value - wanted) > RULE_READING_MM:
+            part = float((value / wanted - 1) * 100)
             yield (
-                f"The long scale {axis} measures {value} mm and was drawn {wanted[axis]} mm ({part:+.1f} %): something "
+                f"The long scale {axis} measures {value} mm and was drawn {wanted} mm ({part:+.1f} %): something "
                 "scaled the print. Print the chart again at 100 %."
             )
 

@@ -185,10 +185,10 @@ def _scales(session: Session, row: PitchOnRecord) -> Iterator[Scale]:
     Only of tests in the forecast, so that whoever withdraws one ends it together with its scales.
     """
     for chart in row.test.charts if row.test else ():
-        drawn = chartscales.drawn(chart)
         for axis, measured in chartscales.measured(chart).items():
-            if axis in drawn and abs(measured - drawn[axis]) <= RULE_READING_MM:
-                yield Scale(row, axis, measured, drawn[axis], _rule(session, row, chart, axis, measured, drawn[axis]))
+            drawn = chartscales.should_be(chart, axis, measured)
+            if drawn is not None and abs(measured - drawn) <= RULE_READING_MM:
+                yield Scale(row, axis, measured, drawn, _rule(session, row, chart, axis, measured, drawn))
 
 
 def _rule(

@@ -92,7 +92,7 @@ def chart_note(session: Session, desk: Desk, code: str) -> forms.ChartNote:
         address=f"{desk.address}pitch/test/{test.code}",
         kind="coarse" if made is test.charts[0] else "fine",
         bands=tuple((number, desk.manner.number(lpi)) for number, lpi in bands_of(made).items()),
-        scale=desk.manner.told(", ".join(f"{axis} {length} mm" for axis, length in chartscales.drawn(made).items())),
+        scale=desk.manner.told(", ".join(f"{axis} {words}" for axis, words in chartscales.in_words(made).items())),
         rule_unit=desk.manner.units,
         middle=middle_numbers(made.bands) if made.kind == "bands" else (),
         flip="left-right" if test.axis == "across" else "up-down",

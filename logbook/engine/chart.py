@@ -92,17 +92,22 @@ def make_chart(*, lpi: Decimal, step: Decimal, bands: int, dpi: Resolution, leng
 
 
 def chart_of_pitches(pitches: Sequence[Decimal], *, dpi: Resolution, length: Length, band_height: Length, gap: Length,
-                     flip: str, mirrored: bool, code: str | None = None, first_number: int = 1) -> ChartPlan:
-    """Lay out bands of these rising, evenly spaced pitches, numbered from ``first_number``; otherwise as make_chart."""
+                     flip: str, mirrored: bool, code: str | None = None, first_number: int = 1,
+                     of_bands: int | None = None) -> ChartPlan:
+    """Lay out bands of these rising, evenly spaced pitches, numbered from ``first_number``; otherwise as make_chart.
+
+    ``of_bands``: of how many in all, where this is a page of a longer chart: its middle may lie on another page.
+    """
+    middle = _middle_here(len(pitches), first_number=first_number, of_bands=of_bands)
     _check(pitches, flip=flip, dpi=dpi, length=length, band_height=band_height)
     lpi, step = (pitches[0] + pitches[-1]) / 2, pitches[1] - pitches[0]
     above = (f"Pitch chart, {chart_words.axis_words(flip=flip, mirrored=mirrored)}",
              chart_words.printing_words(dpi=dpi, length=length),
-             *chart_words.bands_words(pitches, flip=flip, mirrored=mirrored, first_number=first_number))
+             *chart_words.bands_words(pitches, flip=flip, mirrored=mirrored, first_number=first_number, middle=middle))
     own_code = _own_code(lpi=lpi, step=step, bands=len(pitches), dpi=dpi, length=length, flip=flip, mirrored=mirrored)
-    words = PanelWords(above=above, below=(*chart_words.HOW_TO_COUNT, *chart_words.CONDITIONS),
+    words = PanelWords(above=above, below=(*chart_words.how_to_count(middle=bool(middle)), *chart_words.CONDITIONS),
                        code=code or own_code, dpi=dpi)
-    stack = _stack(len(pitches), dpi=dpi, flip=flip, length=length, height=band_height, gap=gap)
+    stack = _stack(len(pitches), dpi=dpi, flip=flip, length=length, height=band_height, gap=gap, middle=middle)
     frame = _frame(stack, words, turned=flip == UP_DOWN, mirrored=mirrored, first_number=first_number)
     bands = tuple(Band(number, pitch, frame.box(place)) for number, (pitch, place)
                   in enumerate(zip(pitches, stack.places, strict=True), start=first_number))
@@ -134,6 +139,12 @@ def band_pitches(*, lpi: Decimal, step: Decimal, bands: int) -> tuple[Decimal, .
 def middle_numbers(bands: int) -> tuple[int, ...]:
     """The numbers of the bands between the two black lines: the middle one, or the middle pair."""
     return tuple(range((bands + 1) // 2, bands // 2 + 2))
+
+
+def _middle_here(bands: int, *, first_number: int, of_bands: int | None) -> tuple[int, ...]:
+    """Which of these bands (0 …) are the middle of the whole chart; none where it lies on another page."""
+    wanted = middle_numbers(of_bands or bands)
+    return tuple(place for place in range(bands) if place + first_number in wanted)
 
 
 def fine_step(*, lpi: Decimal, dpi: Fraction, width_in: Fraction) -> Decimal:
@@ -225,15 +236,17 @@ class _Stack:
     rules: tuple[tuple[int, int], ...]
 
 
-def _stack(bands: int, *, dpi: Resolution, flip: str, length: Length, height: Length, gap: Length) -> _Stack:
+def _stack(bands: int, *, dpi: Resolution, flip: str, length: Length, height: Length, gap: Length,
+           middle: tuple[int, ...]) -> _Stack:
     pitch_dpi, line_dpi = dpi if flip == LEFT_RIGHT else dpi[::-1]
     high, between = dots_for(height.inches, line_dpi), dots_for(gap.inches, line_dpi)
     guide = max(1, min(high, int(_GUIDE_MM / INCH_IN_MM * line_dpi)))
     first = guide + between
     places = tuple((first + b * (high + between), first + b * (high + between) + high) for b in range(bands))
     depth = places[-1][1] + between + guide
+    rules = tuple(_rules([places[one] for one in middle], between=between))
     return _Stack(count=dots_for(length.inches, pitch_dpi), depth=depth, places=places,
-                  guides=((0, guide), (depth - guide, depth)), rules=tuple(_rules(places, between=between)))
+                  guides=((0, guide), (depth - guide, depth)), rules=rules)
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,10 +284,12 @@ def _turned(place: tuple[int, int], *, depth: int) -> tuple[int, int]:
     return depth - place[1], depth - place[0]
 
 
-def _rules(places: Sequence[tuple[int, int]], *, between: int) -> list[tuple[int, int]]:
+def _rules(middle: Sequence[tuple[int, int]], *, between: int) -> list[tuple[int, int]]:
     """A black line in the middle of the gap before and behind the middle band (the middle pair when even)."""
+    if not middle:
+        return []
     thick = max(1, between // 4)
-    low, high = places[(len(places) - 1) // 2][0], places[len(places) // 2][1]
+    low, high = middle[0][0], middle[-1][1]
     middles = (low - (between + thick) // 2, high + (between - thick) // 2)
     return [(start, start + thick) for start in middles]
 

@@ -45,7 +45,7 @@ def charts_on_paper(paper: Paper, *, lpi: Decimal, step: Decimal, bands: int, dp
 
     def page(part: Sequence[Decimal], first: int, long: Length) -> ChartPlan:
         return chart_of_pitches(part, dpi=dpi, length=long, band_height=band_height, gap=gap, flip=flip,
-                                mirrored=mirrored, code=code, first_number=first)
+                                mirrored=mirrored, code=code, first_number=first, of_bands=bands)
 
     for pages in range(1, bands // 2 + 1):
         parts = _parts(pitches, pages)

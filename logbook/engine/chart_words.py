@@ -13,15 +13,15 @@ CONDITIONS = (
     "Room ______ °C   ______ % humidity   Eye to lens ______   Lens lying loose / mounted (strike out one)",
     "Long scale measured: across ________ mm   down ________ mm",
 )
-HOW_TO_COUNT = (
-    "How to count: lay the lens on the box, ridges up, pressed flat; turn it until the fringes of the two narrow bars "
+_HOW_TO_COUNT = (
+    "How to count: lay the lens on the box, grooves up, pressed flat; turn it until the fringes of the two narrow bars "
     "at the ends of the box stand in line: then it is square. One eye, head still, at the distance you note.",
     "One fringe = one dark and one light bar together. Write for each band how many fringes it shows over its whole "
-    "length, to the nearest quarter. A band of one even tone is solid: write 0. Black lines run along both sides of "
-    "the middle band.",
+    "length, to the nearest quarter. A band of one even tone is solid: write 0.",
 )
+_MIDDLE = "Black lines run along both sides of the middle band."
 HOW_TO_FIND_THE_SPOT = (
-    "How to read: lay the lens on the box below the scale, ridges up, pressed flat and square to it. Keep one eye at "
+    "How to read: lay the lens on the box below the scale, grooves up, pressed flat and square to it. Keep one eye at "
     "the distance you note and move your head a little from side to side: the fringes run; left and right of one spot "
     "they run in opposite directions, and the spot itself stands still. It may be black, white or grey.",
     "Write the number of the scale above the still spot: ____________ lines per inch. It is the centre of the next "
@@ -42,18 +42,28 @@ def printing_words(*, dpi: Resolution, length: Length) -> str:
             "fitting to the page, no sharpening, borderless off.")
 
 
-def bands_words(pitches: Sequence[Decimal], *, flip: str, mirrored: bool, first_number: int) -> tuple[str, ...]:
+def how_to_count(*, middle: bool) -> tuple[str, ...]:
+    """How fringes are counted; ``middle``: the chart's middle is marked on this page."""
+    lens, counting = _HOW_TO_COUNT
+    return lens, f"{counting} {_MIDDLE}" if middle else counting
+
+
+def bands_words(pitches: Sequence[Decimal], *, flip: str, mirrored: bool, first_number: int,
+                middle: tuple[int, ...]) -> tuple[str, ...]:
     """The bands' numbers and pitches in their order on the page.
 
     Bands that lie above one another have no number beside them: nothing stands at the sides of the lens box. They
-    are listed as they lie above, between and below the two black lines around the middle.
+    are listed as they lie above, between and below the two black lines around the middle (places 0 …, none where it
+    lies on another page).
     """
     told = [f"{number}:{UNBROKEN}{text(pitch)}" for number, pitch in enumerate(pitches, start=first_number)]
     if flip != "left-right":
         order = "right to left" if mirrored else "left to right"
         return (f"Bands {order}, lines per inch:   {'   '.join(told)}",)
-    first, last = (len(told) - 1) // 2, len(told) // 2 + 1
+    head = "Bands, lines per inch (the narrow bars at both ends do not count):"
+    if not middle:
+        return head, f"From the top down:   {'   '.join(told)}"
+    first, last = middle[0], middle[-1] + 1
     parts = {"Above the two black lines, from the top down": told[:first], "Between the black lines": told[first:last],
              "Below them, on downwards": told[last:]}
-    head = "Bands, lines per inch (the narrow bars at both ends do not count):"
     return (head, *(f"{where}:   {'   '.join(part)}" for where, part in parts.items() if part))

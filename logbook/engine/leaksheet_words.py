@@ -12,7 +12,7 @@ from logbook.lengths import INCH_IN_MM
 _NUMBER_MM = 2.6
 
 BELOW = (
-    "Under the lens: lay it on the box, ridges up, pressed flat; one eye. Move your head until the bar at the top is "
+    "Under the lens: lay it on the box, grooves up, pressed flat; one eye. Move your head until the bar at the top is "
     "evenly dark and the one at the bottom evenly light: PICTURE 1. There read the first two rows. The other way "
     "round it is PICTURE 2: there read the last two.",
     "The rows are numbered beside the box. In rows 1 and 3 the ghost is a light square, in rows 2 and 4 a dark one; "

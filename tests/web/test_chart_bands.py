@@ -5,14 +5,17 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
+from sqlalchemy import select
 
 from logbook.actions import chartscales, pitch, pitchcharts
 from logbook.engine.chart import make_chart, middle_numbers
+from logbook.engine.chart_pages import charts_on_paper
+from logbook.engine.paper_sizes import parse_paper
 from logbook.lengths import parse_length
 from logbook.records.audit import newest
 from logbook.records.machines import Machine
 from logbook.records.materials import Lot, Material
-from logbook.records.pitch import PitchChart
+from logbook.records.pitch import PitchChart, PitchTest
 from support.small_shop import one
 
 DPI = (Fraction(300), Fraction(300))
@@ -117,3 +120,53 @@ def test_what_is_no_length_is_refused(desk, chart, words):
     answer = desk.post(f"/pitch/chart/{chart[0]}/read", data={"band_1": "1", "band_2": "2", "scale_down": words})
     assert answer.status_code == 422
     assert "is no length of a scale in mm" in answer.get_data(as_text=True)
+
+
+@pytest.mark.parametrize("flip", ["left-right", "up-down"])
+@pytest.mark.parametrize("bands", [20, 21])
+def test_on_several_pages_the_black_lines_stand_around_the_middle_of_the_whole_chart(bands, flip):
+    """Whoever reads a page must find the band there that screen and cover note call the middle one, or no line."""
+    pages = charts_on_paper(
+        parse_paper("letter"), lpi=Decimal("40.07"), step=Decimal("0.01"), bands=bands, dpi=DPI, flip=flip,
+        length=parse_length("150mm"),
+    )  # fmt: skip
+    assert len(pages) > 1
+    along = (1, 3) if flip == "left-right" else (0, 2)
+    for page in pages:
+        marked = [band.number for band in page.plan.bands if _between(page.plan.rules, band.box_dots, along)]
+        wanted = [band.number for band in page.plan.bands if band.number in middle_numbers(bands)]
+        assert marked == wanted
+        assert len(page.plan.rules) == (2 if wanted else 0)
+
+
+def _between(rules, box, along):
+    return len(rules) == 2 and rules[0][along[1]] <= box[along[0]] and box[along[1]] <= rules[1][along[0]]
+
+
+def test_a_scale_may_be_measured_on_a_page_of_several(office, desk, chart):
+    def many(session, _by):
+        test = session.execute(select(PitchTest)).scalars().first()
+        wish = pitchcharts.ChartWish(
+            centre_lpi=Decimal(20), step_lpi=Decimal("0.02"), bands=21, width=parse_length("150mm")
+        )
+        return pitchcharts.keep_chart(
+            session, _by, test=test, drawn=pitchcharts.draw_chart(office.shop.store, test, wish, address="http://x/")
+        ).code
+
+    code = office.act(many)
+    file, pages = office.read(lambda session: _scales_of(one(session, PitchChart, code=code)))
+    assert pages["down"]
+    assert not set(pages["down"]) & {file["down"]}
+    told = _words(desk, f"/pitch/test/{chart[1]}")
+    assert f"{file['down']} mm; on a page of several {pages['down'][0]} mm" in told
+    for value, asks in [(file["down"], 0), *((length, 0) for length in pages["down"]), (pages["down"][0] * 2 // 3, 1)]:
+        def measure(session, _by, value=value):
+            one(session, PitchChart, code=code).scale_down_mm = Decimal(value)
+
+        office.act(measure)
+        said = office.read(lambda session: list(chartscales.off(one(session, PitchChart, code=code))))
+        assert len(said) == asks, value
+
+
+def _scales_of(made):
+    return chartscales.drawn(made), chartscales.on_pages(made)

@@ -304,7 +304,7 @@ def _chart_shown(made: PitchChart, fit: Fit | None) -> dict[str, object]:
         "chart": made,
         "bands": pitchcharts.bands_of(made),
         "middle": charts.middle_numbers(made.bands),
-        "scales": chartscales.drawn(made),
+        "scales": chartscales.in_words(made),
         "measured": chartscales.measured(made),
         "scaled": list(chartscales.off(made)),
         "readings": told,
