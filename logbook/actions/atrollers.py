@@ -97,10 +97,13 @@ def start_rollers(
             "assessment asks.",
             field="alone_with",
         )
-    was, reason, glue = _bring_on(session, by, sheets, stage, start)
+    was, glue = _bring_on(session, by, sheets, stage, start)
+    others = others_at_work(session, by, machine=start.machine, sheets=sheets, helper=start.helper)
+    reason = settle_each([*glue, *others], reasons=start.reasons)
+    findings.extend(one for one in (*glue, *others) if one.strength is Strength.NOTE)
     covering = covering or _new_session(session, by, start)
     covering.last_used_at = by.now
-    notes = " ".join(found.sentence for found in [*findings, *glue])
+    notes = " ".join(found.sentence for found in findings)
     common = {"roller_session_id": covering.id, "machine_id": start.machine.id, "meaning": "checked"}
     for sheet in sheets:
         if start.helper is None and start.alone_with != covering.alone_with:
@@ -119,6 +122,23 @@ def start_rollers(
     return covering
 
 
+def others_at_work(
+    session: Session, by: Actor, *, machine: Machine, sheets: Sequence[Sheet], helper: Person | None = None
+) -> list[Finding]:
+    """Who may be at these rollers, or have one of these sheets in others: set up a while ago, not signed, not left."""
+    us = {by.person_id, helper.id if helper else None} - {None}
+    standing = session.execute(select(Sheet).where(Sheet.stage.in_(ROLLER_STAGES)).order_by(Sheet.id)).scalars()
+    found = []
+    for sheet in standing:
+        theirs = _covering(session, sheet, sheet.stage)
+        if theirs is None or {theirs.person_id, theirs.helper_id} & us or not _is_fresh(theirs, by):
+            continue
+        if theirs.machine_id == machine.id or sheet in sheets:
+            since = f"{theirs.last_used_at.astimezone():%H:%M}"
+            found.append(rollers.somebody_there(theirs.person.name, theirs.machine.name, sheet.number, since))
+    return found
+
+
 def _told_of(stage: str, start: RollerStart) -> dict[str, object]:
     return {
         "stage": stage,
@@ -130,14 +150,13 @@ def _told_of(stage: str, start: RollerStart) -> dict[str, object]:
 
 def _bring_on(
     session: Session, by: Actor, sheets: Sequence[Sheet], stage: str, start: RollerStart
-) -> tuple[dict[str, dict[str, str | None]], str, list[Finding]]:
-    """Name the adhesive; what changed by that, the reason for one past its date, and what is only noted."""
+) -> tuple[dict[str, dict[str, str | None]], list[Finding]]:
+    """Name the adhesive; what changed by that, and what speaks against it."""
     if stage != "adhesive":
-        return {}, "", []
+        return {}, []
     was = gluelots.lay(sheets, start.adhesive_lot)
     lots = dict.fromkeys(sheet.adhesive_lot for sheet in sheets)
-    found = [one for lot in lots for one in gluelots.at_the_rollers(session, by, lot)]
-    return was, settle_each(found, reasons=start.reasons), [one for one in found if one.strength is Strength.NOTE]
+    return was, [one for lot in lots for one in gluelots.at_the_rollers(session, by, lot)]
 
 
 def _check_start(by: Actor, sheets: Sequence[Sheet], stage: str, start: RollerStart) -> None:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from logbook.rules.findings import Finding, note, stop
+from logbook.rules.findings import Finding, ask, note, stop
 
 SESSION_IDLE = timedelta(minutes=30)
 WARN_BEFORE = timedelta(days=30)
@@ -73,6 +73,16 @@ class WorkerFacts:
 def still_covers(*, last_used_at: datetime, last_day: date, now: datetime, today: date) -> bool:
     """Whether what was read and ticked at the rollers still holds: the same day, at most half an hour away."""
     return last_day == today and now - last_used_at <= SESSION_IDLE
+
+
+def somebody_there(name: str, machine: str, sheet: str, since: str) -> Finding:
+    """An ask: what another person set up is not signed yet, so that their hands may be at the rollers."""
+    return ask(
+        f"at the rollers: {sheet}",
+        f"{name} set up {machine} for sheet {sheet} at {since} and has not signed it: hands may be at the rollers. "
+        "Go and look, and write down how you know that nobody works there.",
+        about=f"{name} at {machine}",
+    )
 
 
 def signed_late(ago: str) -> Finding:

@@ -54,6 +54,7 @@ def shown(session: Session, form: BenchForm, values: dict[str, object]) -> tuple
     sheet, covering = values["sheet"], covering_of(session, form)
     assert isinstance(sheet, Sheet)
     glue = _offer_glue(session, form, sheet, covering) if sheet.stage == "adhesive" else []
+    others = _others(session, form, sheet)
     return page(
         "rollers_before.html",
         form=form,
@@ -63,10 +64,29 @@ def shown(session: Session, form: BenchForm, values: dict[str, object]) -> tuple
             code: (row, [*found, *sheetsizes.at_rollers(row, sheet)]) for code, (row, found) in laminators.items()
         },
         glue=glue,
-        asks=[one for one in glue if one.strength is Strength.ASK],
+        others=others,
+        asks=[one for one in (*others, *glue) if one.strength is Strength.ASK],
         runnable=runnable,
         **values,
     )
+
+
+def _others(session: Session, form: RollersForm, sheet: Sheet) -> list[Finding]:
+    """Who may be at the rollers of the form's laminator, or have this sheet in others."""
+    if not (machine := _laminator(form)):
+        return []
+    at = by_code(session, Machine, machine)
+    return atrollers.others_at_work(session, actor(), machine=at, sheets=[sheet], helper=_helper(session, form))
+
+
+def _laminator(form: RollersForm) -> str:
+    chosen: str = form.machine.data or (form.machine.choices[0][0] if form.machine.choices else "")
+    return chosen
+
+
+def _helper(session: Session, form: RollersForm) -> Person | None:
+    said = form.helper.data not in (None, "", NOT_SAID)
+    return by_code(session, Person, form.helper.data) if said else None
 
 
 def _offer_glue(session: Session, form: RollersForm, sheet: Sheet, covering: RollerSession | None) -> list[Finding]:
@@ -107,9 +127,7 @@ def _helpers(session: Session, laminators: atmachines.Found) -> list[tuple[str, 
 
 def covering_of(session: Session, form: RollersForm) -> RollerSession | None:
     """The session that covers whoever is signed in, with the helper and at the laminator of the form."""
-    machine = form.machine.data or (form.machine.choices[0][0] if form.machine.choices else "")
-    if not machine:
+    if not (machine := _laminator(form)):
         return None
-    said = form.helper.data not in (None, "", NOT_SAID)
-    helper = by_code(session, Person, form.helper.data) if said else None
+    helper = _helper(session, form)
     return atrollers.open_session(session, actor(), machine=by_code(session, Machine, machine), helper=helper)

@@ -27,7 +27,9 @@ def mounting(shop):
     return code
 
 
-def _start(shop, code, *, place=0, who="Olga", helper=None, alone="Jon calls at noon", safety=True, stage="adhesive"):
+def _start(
+    shop, code, *, place=0, who="Olga", helper=None, alone="Jon calls at noon", safety=True, stage="adhesive", **more
+):
     """Set one sheet up; ``safety`` False ticks only what no session covers. Returns the session's row id."""
 
     def start(session, by):
@@ -45,6 +47,7 @@ def _start(shop, code, *, place=0, who="Olga", helper=None, alone="Jon calls at 
                 helper=one(session, Person, name=helper) if helper else None,
                 alone_with=alone,
                 ticks=ticks,
+                **more,
             ),
         )
         return made.id
@@ -72,7 +75,8 @@ def test_another_person_reads_and_ticks_anew(shop, mounting):
     first = _start(shop, mounting)
     with pytest.raises(Refused, match="Not ticked yet"):
         _start(shop, mounting, who="Otto", safety=False)
-    assert _start(shop, mounting, who="Otto") != first
+    looked = {"reason-at-the-rollers-26-0001-a-s1": "she stands beside me"}
+    assert _start(shop, mounting, who="Otto", reasons=looked) != first
     with pytest.raises(Refused, match="Not ticked yet"):
         _start(shop, mounting, safety=False)
 

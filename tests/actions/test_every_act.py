@@ -132,6 +132,7 @@ NO_ENTRY = {
     "atrollers.open_session": "looks only",
     "atrollers.said_today": "looks only",
     "atrollers.rolled": "looks only",
+    "atrollers.others_at_work": "looks only",
     "bench.sign_out": "part of leaving",
     "materials.consume": "part of a signature",
     "orders.close_if_done": "part of leaving",

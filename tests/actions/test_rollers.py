@@ -69,8 +69,47 @@ def test_who_was_not_there_does_not_sign_for_it(shop, waiting):
     assert not _is_set_up(shop, waiting, who="Otto")
     with pytest.raises(Refused, match="Olga set up the rollers for this sheet"):
         shop.sign(waiting, "adhesive", who="Otto")
-    _start(shop, waiting, who="Otto")
+    with pytest.raises(Refused, match="hands may be at the rollers"):
+        _start(shop, waiting, who="Otto")
+    _start(shop, waiting, who="Otto", reasons=LOOKED)
     shop.sign(waiting, "adhesive", who="Otto")
+
+
+LOOKED = {"reason-at-the-rollers-26-0001-a-s1": "she went to lunch, I looked"}
+"""One controller at the rollers, the person whose hands are nearest: 29 CFR 1910.212(a)(1), not read."""
+
+
+def test_two_people_do_not_begin_at_the_same_rollers_unknown_to_each_other(shop, waiting):
+    other = shop.ready()
+    shop.sign(other, "print")
+    shop.wait(hours=25)
+    shop.check_machine()
+    shop.sign(other, "dry")
+    _start(shop, waiting)
+    with pytest.raises(Refused, match=r"Olga set up Rollers for sheet 26-0001-A-S1 at \d\d:\d\d and has not signed it"):
+        _start(shop, other, who="Otto")  # another sheet, the same rollers
+    shop.act(lambda s, by: _second_laminator(s, by))
+    _start(shop, other, who="Otto", machine="Second")  # her sheet is not touched there
+    with pytest.raises(Refused, match="hands may be at the rollers"):
+        _start(shop, waiting, who="Otto", machine="Second")  # it is
+    _start(shop, other, who="Otto", helper="Olga")  # they work together
+    shop.sign(waiting, "adhesive")
+    shop.sign(other, "adhesive", who="Otto")
+    _start(shop, other, who="Otto", stage="laminate")
+
+
+def _second_laminator(session, by):
+    made = machines.add_machine(session, by, kind="laminator", name="Second", drive="hand")
+    machines.set_machine_facts(session, by, machine=made, values=dict.fromkeys(machines.FACT_FIELDS, "written down"))
+    machines.check_machine(session, by, machine=made, items=[], answers={})
+    otto = one(session, Person, name="Otto")
+    machines.authorise(session, by, machine=made, person=otto, until=by.day + timedelta(days=90))
+
+
+def test_who_left_half_an_hour_ago_is_not_waited_for(shop, waiting):
+    _start(shop, waiting)
+    shop.wait(minutes=31)
+    _start(shop, waiting, who="Otto")
 
 
 def test_a_helper_was_there_and_may_sign(shop, waiting):
