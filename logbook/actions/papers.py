@@ -31,15 +31,11 @@ from logbook.records.machines import Machine
 from logbook.records.orders import Job, Order
 from logbook.records.people import Person
 from logbook.refusals import Refused
-from logbook.rules.rollers import missing_fields
+from logbook.rules.rollers import LEADING_EDGE, missing_fields
 
 THUMBNAIL_LONG_SIDE = 420
 _JOB_STAGES = ("order", "pictures", "materials", "pitch", "interlace")
 
-
-LEADING_EDGE: dict[str, views.Edge] = {"left-right": "top", "up-down": "left"}
-"""Which edge of the picture enters the rollers first: the one that lets the ridges run with the feed. A shop default
-without a source; the machine maker's manual comes first."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,11 +3,15 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Literal
 
 from logbook.rules.findings import Finding, ask, note, stop
 
 SESSION_IDLE = timedelta(minutes=30)
 WARN_BEFORE = timedelta(days=30)
+LEADING_EDGE: dict[str, Literal["top", "left"]] = {"left-right": "top", "up-down": "left"}
+"""Which edge of the picture enters the rollers first: the one that lets the ridges run with the feed. A shop default
+without a source; the machine maker's manual comes first."""
 MINORS_BARRED_CUTTING = ("guillotine", "lever")
 
 

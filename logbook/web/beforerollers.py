@@ -12,6 +12,7 @@ from logbook.records.machines import Machine
 from logbook.records.materials import Lot
 from logbook.records.people import Person
 from logbook.rules.findings import Finding, Strength
+from logbook.rules.rollers import LEADING_EDGE
 from logbook.web import atmachines, choices
 from logbook.web.acting import page
 from logbook.web.fields import MAYBE, NEEDED, BenchForm
@@ -65,6 +66,7 @@ def shown(session: Session, form: BenchForm, values: dict[str, object]) -> tuple
         },
         glue=glue,
         others=others,
+        edge=LEADING_EDGE[sheet.prints[0].job.flip],
         asks=[one for one in (*others, *glue) if one.strength is Strength.ASK],
         runnable=runnable,
         **values,

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 from sqlalchemy import select
 
-from logbook.actions import bench, jobs, leaving, machines, materials, pitch, runs, sheets, sheetsizes
+from logbook.actions import bench, jobs, leaving, machines, materials, pitch, recipes, runs, sheets, sheetsizes
 from logbook.background.compute import work_on
 from logbook.engine.readback import read_provenance
 from logbook.lengths import parse_length
@@ -87,6 +87,44 @@ def test_a_sheet_wider_than_every_rollers_asks_before_it_is_interlaced(shop, wid
     sheet = shop.read(lambda session: sheetsizes.at_rollers(one(session, Machine, name="Rollers"),
                                                             prints(session, code)[0].sheet))  # fmt: skip
     assert [one.strength.word for one in sheet] == (["note"] if widths["Rollers"] != "500mm" else [])
+
+
+@pytest.mark.parametrize(
+    ("sheet", "asks"),
+    [(("60mm", "400mm"), True), (("70mm", "80mm"), True), (("200mm", "300mm"), False), (("300mm", "200mm"), False),
+     ((None, None), False)],
+)  # fmt: skip
+def test_a_file_larger_than_the_paper_asks_before_it_is_interlaced(shop, sheet, asks):
+    """The print of 70 × 80 mm has marks around it; a sheet may be turned; a roll has no size."""
+    code = shop.ready()
+
+    def write_down(session, _by):
+        for lot in session.execute(select(Lot).join(Lot.material).where(Material.kind == "paper")).scalars():
+            lot.sheet_width, lot.sheet_height = (parse_length(side) if side else None for side in sheet)
+
+    shop.act(write_down)
+    found = shop.act(lambda session, by: runs.asks_before(session, by, job=job(session, code), wish=runs.RunWish()))
+    assert bool([one for one in found if one.rule == "paper sheet"]) == asks
+
+
+@pytest.mark.parametrize(("flip", "across"), [("left-right", 0), ("up-down", 1)])
+def test_the_leading_edge_lies_across_the_rollers(shop, flip, across):
+    """Top edge first for left-right, left edge first for up-down: the shop's own default, no source."""
+    code = shop.ready()
+
+    def at(session, widest):
+        sheet = prints(session, code)[0].sheet
+        made = {**json.loads(sheet.run.recipe), "flip": flip}
+        sheet.run.recipe = json.dumps(made)
+        inches = recipes.plan_of(made).inches
+        machine = one(session, Machine, name="Rollers")
+        machine.widest = parse_length(f"{float(inches[across]) + widest:.3f}in")
+        told = [found.rule for found in sheetsizes.at_rollers(machine, sheet)]
+        session.rollback()
+        return told
+
+    assert shop.act(lambda session, _by: at(session, 0.01)) == []
+    assert shop.act(lambda session, _by: at(session, -0.01)) == ["roller width"]
 
 
 def test_two_things_that_ask_take_two_reasons_and_none_serves_both(shop):
