@@ -57,6 +57,9 @@ def add_person(
     if role not in ROLES:
         raise Refused(f"The role {role!r} is not known; choose one of the list.", field="role")
     person = _new_person(session, name=name, password=password, role=role, under_18_until=under_18_until)
+    owner = session.get(Person, by.person_id)
+    if owner is not None:  # the shop's own manner, until the person chooses another
+        person.units, person.decimal_mark = owner.units, owner.decimal_mark
     record(session, by, Act("person added", [ref(person)], new={"name": person.name, "role": role}))
     return person
 

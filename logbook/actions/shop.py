@@ -32,6 +32,7 @@ FACTS = {
     "hourly rate": "Price of an hour's work, for quotes",
     "tax": "Tax on what is sold, in percent; prices here are without it",
     "money": "Money, as it is written behind an amount",
+    "office paper": "In the office printer lies A4 or Letter (nothing written: Letter for whoever works in inches)",
     "address": "Address of this logbook in the shop's network, for the QR codes",
     "proof address": "Links to proofs: the public address that customers open, such as https://proofs.example.org "
                      "(nothing written: links are off)",
@@ -42,6 +43,7 @@ FACTS = {
 }
 FIRST_AID = ("emergency number", "ambulance address", "first-aider", "dressings", "eyewash")
 """What the first-aid card says of this shop; a blank one helps nobody."""
+OFFICE_PAPERS = ("A4", "Letter")
 MOST_MEGAPIXELS = 3600
 """A picture of 60,000 pixels a side, the most that is ever taken."""
 
@@ -63,6 +65,8 @@ def set_facts(session: Session, by: Actor, values: dict[str, str]) -> None:
     if not changed:
         return
     _megapixels(changed.get("largest picture", ""))
+    if changed.get("office paper"):
+        changed["office paper"] = _office_paper(changed["office paper"])
     if changed.get("proof address"):
         changed["proof address"] = _public_address(changed["proof address"])
     for key in changed:
@@ -75,6 +79,13 @@ def set_facts(session: Session, by: Actor, values: dict[str, str]) -> None:
         else:
             session.add(ShopFact(key=key, value=value))
     record(session, by, Act("shop facts set", ["shop:facts"], old=old, new=changed))
+
+
+def _office_paper(text: str) -> str:
+    found = next((one for one in OFFICE_PAPERS if one.casefold() == text.casefold()), None)
+    if found is None:
+        raise Refused(f"Papers are printed on A4 or Letter, not {text[:20]!r}.", field="office_paper")
+    return found
 
 
 def percent(text: str, *, words: str, field: str | None = None) -> Decimal | None:

@@ -1,6 +1,7 @@
 """Papers for the web: the same HTML on screen and as PDF, with links that a browser can follow."""
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import nullcontext
 
 from flask import current_app, request, url_for
 from sqlalchemy import select
@@ -8,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from logbook.actions import papers
 from logbook.actions.finding import fact
+from logbook.actions.shop import OFFICE_PAPERS
 from logbook.paper.forms import proof_sheet_html
 from logbook.paper.rows import Caution, caution
 from logbook.paper.shelf import read_shelf
@@ -24,6 +26,16 @@ def shop_address(session: Session) -> str:
     """What QR codes open: the address the owner set, else the network's, else this request's."""
     own = fact(session, "address") or current_app.extensions["network_address"] or request.host_url
     return own if own.endswith("/") else f"{own}/"
+
+
+def page_size(session: Session | None = None) -> str:
+    """What a paper is laid out for: as the address asks, else as the shop says, else by the reader's own units."""
+    asked = request.args.get("page")
+    if asked in OFFICE_PAPERS:
+        return asked
+    with nullcontext(session) if session else the_shop().database.reading() as known:
+        size = fact(known, "office paper")
+    return size or ("Letter" if own_manner().units == "in" else "A4")
 
 
 def pdf(html: str, assets: Mapping[str, bytes] | None = None) -> bytes:
@@ -55,8 +67,10 @@ def shared_traits(session: Session, kind: str) -> frozenset[str]:
 def proof_page(session: Session, job: Job) -> Callable[[list[bytes]], bytes]:
     """How to turn a proof's views into its one-page PDF; gathered now, drawn later."""
     view = papers.proof_sheet(session, actor(), job=job, address=shop_address(session), manner=own_manner())
+    size = page_size(session)
 
     def drawn(views: list[bytes]) -> bytes:
-        return pdf(proof_sheet_html(view), {f"view-{number}": one for number, one in enumerate(views, start=1)})
+        shown = {f"view-{number}": one for number, one in enumerate(views, start=1)}
+        return pdf(proof_sheet_html(view, page=size), shown)
 
     return drawn

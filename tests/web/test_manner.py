@@ -12,6 +12,7 @@ from logbook.manner import COMMA, POINT, Manner
 from logbook.records.floor import Print, Run, StepRecord
 from logbook.records.people import Person
 from logbook.refusals import Refused
+from support.pdf_reading import sizes
 from support.small_shop import job, one, prints
 
 
@@ -170,3 +171,28 @@ def test_a_bare_number_that_makes_a_tiny_piece_is_asked_for_its_unit(desk):
     assert "alone would be" not in desk.post("/orders/new", data=form | {"width": "8mm", "height": "1in"}).get_data(
         as_text=True
     )
+
+
+def _page_of(desk, code):
+    pdf = desk.get(f"/print-out/labels/{code}.pdf").data
+    return [round(side) for side in sizes(pdf)[0]]
+
+
+def test_papers_come_on_what_lies_in_the_office_printer(office, desk):
+    """A4: ISO 216, 210 x 297 mm; Letter: 8.5 x 11 in, common practice of North America; a point is 1/72 in."""
+    code = office.ready()
+    a4, letter = [595, 842], [612, 792]
+    assert _page_of(desk, code) == a4
+    _reads_inches_with_a_comma(desk)
+    assert _page_of(desk, code) == letter
+    refused = desk.post("/shop/facts", data={"office_paper": "foolscap", "request_id": "p1"})
+    assert refused.status_code == 422
+    assert "on A4 or Letter, not" in html.unescape(refused.get_data(as_text=True))
+    assert desk.post("/shop/facts", data={"office_paper": "a4", "request_id": "p2"}).status_code == 303
+    assert _page_of(desk, code) == a4
+
+
+def test_somebody_new_begins_with_the_owners_units(office, desk):
+    _reads_inches_with_a_comma(desk)
+    office.act(lambda s, by: people.add_person(s, by, name="Ute", password="ridge-and-valley", role="operator"))
+    assert office.read(lambda session: people.manner_of(one(session, Person, name="Ute"))) == Manner("in", COMMA)

@@ -15,7 +15,7 @@ from logbook.web.acting import act, page, reading
 from logbook.web.fields import NEEDED, BenchForm
 from logbook.web.gate import the_shop
 from logbook.web.howfar import how_far
-from logbook.web.papering import shop_address
+from logbook.web.papering import page_size, shop_address
 
 pages = Blueprint("batches", __name__)
 
@@ -37,7 +37,7 @@ def _page(form: WriteForm | None) -> tuple[str, int]:
         last = actions.newest(session)
         return page(
             "travellers.html",
-            form=form or WriteForm(formdata=None),
+            form=form or WriteForm(formdata=None, page=page_size(session)),
             jobs=open_jobs(session),
             working=actions.at_work(session),
             last=last,

@@ -65,10 +65,6 @@ def asset(name: str) -> Response:
     return Response(content, mimetype=media_type(name).partition(";")[0])
 
 
-def _page_size() -> str:
-    return "Letter" if request.args.get("page") == "Letter" else "A4"
-
-
 @pages.get("/job/<code>/traveller")
 def traveller(code: str) -> str:
     """The traveller in the browser: the same HTML as on paper."""
@@ -79,7 +75,7 @@ def traveller(code: str) -> str:
     def link(name: str) -> str:
         return url_for("papers.view", code=code, name=name) if name in gathered.pictures else asset_link(name)
 
-    return traveller_html(gathered.view, page=_page_size(), address=link)
+    return traveller_html(gathered.view, page=papering.page_size(), address=link)
 
 
 def _gathered(session: Session, found: Job) -> actions.Gathered:
@@ -116,7 +112,7 @@ def issue(code: str) -> Response:
     with reading() as session:
         gathered = _gathered(session, by_code(session, Job, code))
     pdf = actions.store_pdf(
-        the_shop().store, papering.pdf(traveller_html(gathered.view, page=_page_size()), gathered.assets())
+        the_shop().store, papering.pdf(traveller_html(gathered.view, page=papering.page_size()), gathered.assets())
     )
     done = act(
         form,
@@ -157,7 +153,8 @@ def _safety_cards(*, address: Callable[[str], str] = asset_address) -> str:
         shop, rule = fact(session, "shop name"), fact(session, "local rule")
     shelf = read_shelf(the_shop().settings.own_safety_path)
     size: Size = "traveller" if request.args.get("size") == "traveller" else "wall"
-    return cards_html(shelf.cards.values(), size=size, shop=shop, local_rule=rule, page=_page_size(), address=address)
+    page = papering.page_size()
+    return cards_html(shelf.cards.values(), size=size, shop=shop, local_rule=rule, page=page, address=address)
 
 
 @pages.get("/safety")
@@ -193,6 +190,7 @@ def first_aid() -> str:
         shop=known["shop name"],
         local_rule=known["local rule"],
         freeing=freeing,
+        page=papering.page_size(),
         address=asset_link,
     )
 
@@ -226,7 +224,7 @@ def _small(kind: str, code: str) -> Callable[..., str]:
     with reading() as session:
         desk = smallpapers.Desk(actor(), the_shop().settings.own_safety_path, shop_address(session), own_manner())
         view = gather(session, desk, code)
-    return partial(html, view, page=_page_size())
+    return partial(html, view, page=papering.page_size())
 
 
 @pages.get("/print-out/<kind>/<code>")

@@ -25,7 +25,7 @@ FACT_GROUPS = {
     "When somebody is hurt": (
         "emergency number", "ambulance address", "first-aider", "dressings", "eyewash", "local rule",
     ),
-    "Files and addresses": ("hand-over folder", "largest picture", "address", "proof address"),
+    "Files and addresses": ("hand-over folder", "office paper", "largest picture", "address", "proof address"),
     "Forecasts": ("forecast lens", "forecast scale", "forecast mode or paper"),
 }  # fmt: skip
 """What the shop knows of itself, by heading; every fact stands under one."""
@@ -36,6 +36,7 @@ class FactsForm(BenchForm):
 
     largest_picture = StringField()
     proof_address = StringField()
+    office_paper = StringField()
     forecast_lens = StringField()
     forecast_scale = StringField()
     forecast_mode_or_paper = StringField()
