@@ -169,8 +169,8 @@ def test_no_number_stands_as_a_gap_at_the_rollers(a4):
 
 
 @pytest.mark.parametrize(("people", "words", "other"), [
-    (1, "Advance a little, stop, let go", "helper takes liner"),
-    (2, "helper takes liner at the exit", "Advance a little"),
+    (1, "Advance a little, stop, latch a crank", "helper takes liner"),
+    (2, "helper takes liner at exit", "Advance a little"),
 ])
 def test_the_wording_is_for_the_people_at_the_rollers(write, people, words, other):
     whole = " ".join(texts(write(people=people)))
