@@ -230,7 +230,19 @@ def _measured(item: CheckItem, value: str, mark: str) -> Decimal:
         raise Refused(f"{item.text}: {refusal.sentence}", field=item.key) from None
     if number is None:
         raise Refused(f"{item.text}: {value!r} is not a number in {item.unit}; write digits alone.", field=item.key)
+    if (item.low is not None and number < item.low) or (item.high is not None and number > item.high):
+        raise Refused(
+            f"{item.text}: {value} {item.unit} cannot be; from {item.low} to {item.high} {item.unit}, or leave it out.",
+            field=item.key,
+        )
     return number
+
+
+def measured_in(check: MachineCheck, items: Sequence[CheckItem]) -> str:
+    """The numbers that a check noted, with their units; empty where it noted none."""
+    told = json.loads(check.answers)
+    noted = [(item, told.get(item.text)) for item in items if item.record == "number"]
+    return ", ".join(f"{item.text.lower()} {value} {item.unit}" for item, value in noted if value)
 
 
 def traits(machine: Machine) -> tuple[str, ...]:

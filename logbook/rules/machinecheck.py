@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 
 from logbook.refusals import Refused
 from logbook.rules import reading
@@ -11,7 +12,10 @@ from logbook.rules.traits import check_traits, fits
 
 @dataclass(frozen=True, slots=True)
 class CheckItem:
-    """One line of the check; a "no" puts the machine out of use, a number is only noted."""
+    """One line of the check; a "no" puts the machine out of use, a number is only noted.
+
+    ``low`` and ``high``: what a number in this unit can be at all; beyond it another unit was meant.
+    """
 
     key: str
     text: str
@@ -20,6 +24,8 @@ class CheckItem:
     kinds: tuple[str, ...] = MACHINES
     only_for: tuple[str, ...] = ()
     cards: tuple[str, ...] = ()
+    low: Decimal | None = None
+    high: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +63,8 @@ def _item(entry: Mapping) -> CheckItem:
         kinds=reading.texts(entry, "kinds", where=where) or MACHINES,
         only_for=check_traits(reading.texts(entry, "only_for", where=where), where=where),
         cards=reading.texts(entry, "cards", where=where),
+        low=reading.number(entry, "low", where=where),
+        high=reading.number(entry, "high", where=where),
     )
     if not set(item.kinds) <= set(MACHINES):
         raise Refused(f"{where}: kinds are {', '.join(MACHINES)}.")

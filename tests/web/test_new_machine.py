@@ -55,3 +55,20 @@ def test_how_wide_a_sheet_it_takes_is_written_down_later_too(desk, office, name)
     again = _facts(desk, code)
     assert again["widest"] == "25 in"
     assert {key: again[key] for key in ("manual", "isolator")} == {key: form[key] for key in ("manual", "isolator")}
+
+
+@pytest.mark.parametrize(("typed", "taken"), [("70", False), ("-21", False), ("22,5", True), ("60", True)])
+def test_a_room_that_cannot_be_is_another_unit_and_what_was_noted_is_shown(desk, office, typed, taken):
+    """70 is a room in degrees Fahrenheit (21 °C, NIST SP 811: from memory); no room of a shop has 70 °C."""
+    desk.post("/shop/my-units", data={"units": "mm", "mark": ",", "request_id": "m"})
+    code = office.read(lambda session: one(session, Machine, name="Rollers").code)
+    page = desk.get(f"/machine/{code}").get_data(as_text=True)
+    keys = set(re.findall(r'type="radio" name="([^"]+)" value="yes"', page))
+    mark = re.search(r'name="(decimal[^"]*|mark)"[^>]*value="([^"]*)"', page)
+    sent = {**dict.fromkeys(keys, "yes"), **({mark[1]: mark[2]} if mark else {}), "temperature": typed}
+    answer = desk.post(f"/machine/{code}/check", data=sent | {"request_id": "c"})
+    assert answer.status_code == (303 if taken else 422)
+    if taken:
+        assert f"all answered yes; room temperature {typed} °C." in desk.get(f"/machine/{code}").get_data(as_text=True)
+    else:
+        assert "from -20 to 60 °C, or leave it out" in answer.get_data(as_text=True)

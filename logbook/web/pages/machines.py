@@ -251,6 +251,7 @@ def _page(code: str, **forms: BenchForm) -> tuple[str, int]:
             named=named,
             events=machinehistory.told(session, found),
             items=items_of(found),
+            noted=actions.measured_in(found.checks[-1], items_of(found)) if found.checks else "",
             typed=request.form,
             can_hurt=actions.machine_facts(found).can_hurt,
             must_be_known=actions.machine_facts(found).must_be_known,
