@@ -154,7 +154,8 @@ class Correction:
 
     def in_words(self) -> str:
         """One short line for papers and pages."""
-        return (f"Corrected for a leak of {100 * self.leak:.1f} %, contrast {100 * self.kept:.0f} %")
+        whole = " from all others together" if len(self.matrix) > 2 else ""
+        return f"Corrected for a leak of {100 * self.leak:.1f} %{whole}, contrast {100 * self.kept:.0f} %"
 
 
 def of_told(told: Mapping[str, Any]) -> Correction:

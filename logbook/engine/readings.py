@@ -18,7 +18,7 @@ READING_U = math.sqrt(0.25**2 / 3 + 0.25**2 / 12)
 distribution, and rounding to the quarter adds another (JCGM 100:2008, 4.3.7)."""
 MOST_FRINGES = 10_000
 _QUARTERS = {"¼": "1/4", "½": "1/2", "¾": "3/4"}
-_COUNT = re.compile(r"(?P<whole>\d+(?:\.\d+)?)?\s*(?:(?P<over>\d+)/(?P<under>[1-9]\d*))?")
+_COUNT = re.compile(r"(?P<whole>\d+(?:\.\d+)?|\.\d+)?\s*(?:(?P<over>\d+)/(?P<under>[1-9]\d*))?")
 _BAND = re.compile(r"(?:band\s*)?(\d+)", re.IGNORECASE)
 _BETWEEN = re.compile(r"between\s+(?:band\s*)?(\d+)\s+and\s+(?:band\s*)?(\d+)", re.IGNORECASE)
 

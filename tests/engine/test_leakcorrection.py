@@ -93,7 +93,7 @@ def test_the_printed_levels_show_what_is_meant_through_a_lens_that_leaks(kind):
 def test_a_correction_is_told_and_read_back_exactly():
     correction = Correction(neighbours(3, 0.031), PLAIN, Decimal("0.941"), Decimal("0.0291"))
     assert of_told(correction.told()) == correction
-    assert correction.in_words() == "Corrected for a leak of 6.2 %, contrast 94 %"
+    assert correction.in_words() == "Corrected for a leak of 6.2 % from all others together, contrast 94 %"
     assert light_of(PLAIN, np.array([0, 255])).tolist() == [0, 1]
 
 

@@ -13,7 +13,7 @@ BANDS = {number: Decimal("19.3") + Decimal("0.1") * number for number in range(1
 
 @pytest.mark.parametrize(("words", "count"), [
     ("0", "0"), ("solid", "0"), (" Solid ", "0"), ("2", "2"), ("2.25", "2.25"), ("2,25", "2.25"), ("2 1/4", "2.25"),
-    ("3/4", "0.75"), ("2¼", "2.25"), ("½", "0.5"), ("1 ¾", "1.75"),
+    ("3/4", "0.75"), ("2¼", "2.25"), ("½", "0.5"), ("1 ¾", "1.75"), (".5", "0.5"), (",75", "0.75"),
 ])
 def test_a_count_is_read_in_the_ways_people_write_it(words, count):
     assert parse_count(words) == Decimal(count)

@@ -507,6 +507,8 @@ def on_record(code: str) -> Response | tuple[str, int]:
             "pitch_on_record.html",
             pitch=found,
             prints=trace.of_pitch(session, found)["prints"],
-            reasons=[(one.action, one.reason) for one in told if one.reason and one.action != "pitch withdrawn"],
+            reasons=dict.fromkeys(
+                (one.action, one.reason) for one in told if one.reason and one.action != "pitch withdrawn"
+            ),
             form=form,
         )
