@@ -68,7 +68,7 @@ LINES = {
     "jobs.RunForm.sample": "A sample never leaves as the order.",
     "jobs.RunForm.waste": "Marks help at trimming and need room on the paper; they are cut off.",
     "runs.SheetsForm.count": "One for each piece that is still to be made; more or fewer if you like.",
-    "sharing.ShareForm.width": "Of the lens sheet as it lies on the print, its lines upright for left – right.",
+    "sharing.ShareForm.width": "Of the lens sheet as it lies on the print: lines upright for left – right, else level.",
     "sharing.ShareForm.height": "The same down; its check bars are taken off by themselves.",
     "sharing.ShareForm.waste": "They help to register the lens and are cut off.",
     "runs.TakeOffForm.count": "Started by mistake, or not wanted any more; the newest go first.",

@@ -12,7 +12,7 @@ from werkzeug import Response
 from wtforms import IntegerField, StringField
 from wtforms.validators import NumberRange
 
-from logbook.actions import cutplans, flips, outputs, overtaken, sheets, takingoff
+from logbook.actions import cutplans, flips, leakcorrections, outputs, overtaken, sheets, takingoff
 from logbook.actions import runs as actions
 from logbook.actions.finding import by_code, fact
 from logbook.actions.orders import for_the_order
@@ -84,6 +84,7 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             off_form=_off_form(session, found, form),
             taken_off=takingoff.taken_off(session, found.sheets),
             overtaken=overtaken.overtaken(session, found) if found.state == "done" else "",
+            ghosting=_ghosting(session, found),
             look_first=any(overtaken.before_printing(session, one) for one in found.sheets if one.stage == "print"),
             gone=why_withdrawn(session, found.pitch),
             flip=flips.of_run(the_shop().store, found),
@@ -96,6 +97,13 @@ def _page(code: str, form: BenchForm | None = None) -> tuple[str, int]:
             file_name=outputs.file_name(found, outputs.label(found)),
             whole_size=outputs.whole_size(found, own_manner()),
         )
+
+
+def _ghosting(session: Session, found: Run) -> tuple[float, str, str] | None:
+    """How much the pictures of a file ghost that nobody has accepted yet; None for a shared sheet, and afterwards."""
+    if found.accepted_at is not None or len({piece.job_id for piece in found.pieces}) > 1:
+        return None
+    return leakcorrections.seen_through(session, the_shop().store, found.pieces[0].job)
 
 
 def _sheets_form(session: Session, found: Run, form: BenchForm | None) -> SheetsForm:
