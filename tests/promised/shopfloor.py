@@ -18,7 +18,7 @@ from hypothesis.stateful import run_state_machine_as_test
 from sqlalchemy import event, func, select
 
 from actions import test_life_cycle as life
-from logbook.actions import bench, leaving, pitch, trace
+from logbook.actions import bench, benchfindings, leaving, pitch, trace
 from logbook.engine import interlace as engine
 from logbook.engine.plan import make_plan
 from logbook.lengths import parse_length
@@ -234,7 +234,7 @@ def _timed_withdrawal(years: Path, tally: Tally) -> str:
 def _open_doors():
     """Neither the door nor the signature asks about the inspection; the one would stop what the other lets through."""
     door = mock.patch.object(leaving, "may_leave", return_value=[])
-    with door, mock.patch.object(bench, "failed_inspection", return_value=None):
+    with door, mock.patch.object(benchfindings, "failed_inspection", return_value=None):
         yield
 
 
