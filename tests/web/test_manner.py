@@ -196,3 +196,10 @@ def test_somebody_new_begins_with_the_owners_units(office, desk):
     _reads_inches_with_a_comma(desk)
     office.act(lambda s, by: people.add_person(s, by, name="Ute", password="ridge-and-valley", role="operator"))
     assert office.read(lambda session: people.manner_of(one(session, Person, name="Ute"))) == Manner("in", COMMA)
+
+
+def test_the_usual_distance_is_offered_in_the_readers_unit(desk):
+    offered = r'name="distance"[^>]*value="([^"]*)"'
+    assert re.search(offered, desk.get("/pitch/new").get_data(as_text=True))[1] == "0.6 m"
+    _reads_inches_with_a_comma(desk)
+    assert re.search(offered, desk.get("/pitch/new").get_data(as_text=True))[1] == "24 in"

@@ -27,12 +27,17 @@ from logbook.refusals import Refused
 from logbook.rules.signing import UNIT_FIELD, plain_number
 from logbook.web import choices, reasons, vdrawing
 from logbook.web.acting import act, page, reading, say
-from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField
+from logbook.web.fields import MAYBE, NEEDED, BenchForm, LengthField, NumberField, own_units
 from logbook.web.gate import own_manner, the_shop
 from logbook.web.papering import shop_address
 
 pages = Blueprint("pitch", __name__)
 PAGE_SIZE = 50
+
+
+def _usual_distance() -> Length:
+    """An arm's length or so, in the reader's own unit."""
+    return Length(Decimal(24), "in") if own_units() == "in" else Length(Decimal("0.6"), "m")
 
 
 class ConditionsForm(BenchForm):
@@ -50,7 +55,7 @@ class ConditionsForm(BenchForm):
     distance = LengthField(
         "Read from",
         [MAYBE],
-        default=Length(Decimal("0.6"), "m"),
+        default=_usual_distance,
         description="From your eye to the lens, head held still.",
     )
     lens_loose = BooleanField("The lens lay loose on the paper (not bonded)", default=True)
