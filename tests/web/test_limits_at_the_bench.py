@@ -109,12 +109,12 @@ def test_two_asks_show_two_fields_and_both_reasons_are_on_record(desk, office):
     page = answer.get_data(as_text=True)
     assert answer.status_code == 422
     assert "Reason for: Rest before trimming" in page
-    assert "Reason for: Measure the bow after 24 h" in page
+    assert "Reason for: Measure the bow before it goes on, best after 24 h" in page
     assert 'value="the customer waits"' in page
     both = {**one_reason, "reason-limit-dwell-bow": "under boards since"}
     assert desk.post(f"/sheet/{sheet}/sign/dwell", data=both).status_code == 303
     page = desk.get(f"/sheet/{sheet}").get_data(as_text=True)
-    assert "reason: Rest before trimming: the customer waits; Measure the bow after 24 h: under boards since" in page
+    assert "reason: Rest before trimming: the customer waits; Measure the bow before it goes on, best after 24 h: under boards since" in page
 
 
 def test_what_is_no_number_is_said_beside_its_field(desk, office):
