@@ -114,7 +114,8 @@ def test_two_asks_show_two_fields_and_both_reasons_are_on_record(desk, office):
     both = {**one_reason, "reason-limit-dwell-bow": "under boards since"}
     assert desk.post(f"/sheet/{sheet}/sign/dwell", data=both).status_code == 303
     page = desk.get(f"/sheet/{sheet}").get_data(as_text=True)
-    assert "reason: Rest before trimming: the customer waits; Measure the bow before it goes on, best after 24 h: under boards since" in page
+    bow = "Measure the bow before it goes on, best after 24 h"
+    assert f"reason: Rest before trimming: the customer waits; {bow}: under boards since" in page
 
 
 def test_what_is_no_number_is_said_beside_its_field(desk, office):
