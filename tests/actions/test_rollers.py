@@ -76,10 +76,10 @@ def test_who_was_not_there_does_not_sign_for_it(shop, waiting):
 
 
 LOOKED = {"reason-at-the-rollers-26-0001-a-s1": "she went to lunch, I looked"}
-"""One controller at the rollers, the person whose hands are nearest: 29 CFR 1910.212(a)(1), not read."""
 
 
 def test_two_people_do_not_begin_at_the_same_rollers_unknown_to_each_other(shop, waiting):
+    """One person controls rollers, the one whose hands are nearest: common practice, no source."""
     other = shop.ready()
     shop.sign(other, "print")
     shop.wait(hours=25)

@@ -68,7 +68,7 @@ def test_an_answer_that_is_missing_may_be_done_without_for_a_reason_that_is_kept
      ({"Rollers": "50mm", "Wide": None}, False), ({"Rollers": "500mm"}, False)],
 )  # fmt: skip
 def test_a_sheet_wider_than_every_rollers_asks_before_it_is_interlaced(shop, widths, asks):
-    """What nobody wrote down is not judged; a sheet goes through by its narrower side."""
+    """What nobody wrote down is not judged; no laminator of a shop counts that is out of use."""
     code = shop.ready()
 
     def write_down(session, by):
